@@ -1,0 +1,211 @@
+package audio
+
+import (
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"github.com/gordonklaus/portaudio"
+)
+
+// Frame is one block of the session: what the room sounded like and what the
+// speaker played at the same samples of the clock.
+type Frame struct {
+	Pos           int64 // clock sample of the first sample
+	Room, Speaker [Block]float32
+	Gap           bool // the device lost samples, or the speaker ran dry, in or just before this block
+}
+
+// Exchange carries frames between the device callback and the session, both
+// ways, without locks. Callback is the only code that runs in the device's
+// thread.
+type Exchange struct {
+	room, played, speaker *Ring
+	starved               atomic.Uint64 // blocks for which the speaker had nothing
+	lost                  atomic.Uint64 // blocks that the session was too slow to take
+	flags                 atomic.Uint64 // device over- and underflows
+	calls                 atomic.Uint64
+	out                   [Block]float32
+}
+
+// NewExchange returns an exchange that buffers up to seconds of room audio for
+// a session that is late.
+func NewExchange(seconds int) *Exchange {
+	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate), speaker: NewRing(16 * Block)}
+	e.speaker.Write(make([]float32, Lead*Block))
+	return e
+}
+
+// Callback hands over one buffer of the device. It copies and returns: no
+// allocation, no lock, no waiting, whatever the session does.
+func (e *Exchange) Callback(in, out []float32) {
+	e.calls.Add(1)
+	for len(out) > 0 {
+		n := min(len(out), Block)
+		spk := e.out[:n]
+		if !e.speaker.Read(spk) {
+			clear(spk)
+			e.starved.Add(1)
+		}
+		copy(out, spk)
+		if e.room.Free() < n || e.played.Free() < n {
+			e.lost.Add(1)
+		} else {
+			e.room.Write(in[:n])
+			e.played.Write(spk)
+		}
+		in, out = in[n:], out[n:]
+	}
+}
+
+// Flag counts an over- or underflow that the device reported.
+func (e *Exchange) Flag() { e.flags.Add(1) }
+
+// Calls counts callbacks: a count that stands still means a dead stream.
+func (e *Exchange) Calls() uint64 { return e.calls.Load() }
+
+// Next fills f with the next block, or reports false if none is there yet. The
+// session then renders a block for the speaker and gives it to Send.
+func (e *Exchange) Next(f *Frame) bool {
+	if e.played.Len() < Block || !e.room.Read(f.Room[:]) {
+		return false
+	}
+	return e.played.Read(f.Speaker[:])
+}
+
+// Send queues a rendered block for the speaker.
+func (e *Exchange) Send(block []float32) bool { return e.speaker.Write(block) }
+
+// Troubles counts what went wrong since the start: speaker blocks missed, room
+// blocks lost, and over- or underflows of the device.
+func (e *Exchange) Troubles() (starved, lost, flags uint64) {
+	return e.starved.Load(), e.lost.Load(), e.flags.Load()
+}
+
+// DeviceInfo describes a sound device.
+type DeviceInfo struct {
+	Name    string  `json:"name"`
+	Host    string  `json:"host"`
+	Inputs  int     `json:"inputs"`
+	Outputs int     `json:"outputs"`
+	RateHz  float64 `json:"rate_hz"`
+	Default string  `json:"default,omitempty"` // "in", "out" or "in and out"
+}
+
+// Devices lists the sound devices of this machine.
+func Devices() ([]DeviceInfo, error) {
+	if err := portaudio.Initialize(); err != nil {
+		return nil, fmt.Errorf("sound system: %w", err)
+	}
+	defer portaudio.Terminate()
+	all, err := portaudio.Devices()
+	if err != nil {
+		return nil, fmt.Errorf("sound system: %w", err)
+	}
+	in, _ := portaudio.DefaultInputDevice()
+	out, _ := portaudio.DefaultOutputDevice()
+	var list []DeviceInfo
+	for _, d := range all {
+		i := DeviceInfo{Name: d.Name, Inputs: d.MaxInputChannels, Outputs: d.MaxOutputChannels, RateHz: d.DefaultSampleRate}
+		if d.HostApi != nil {
+			i.Host = d.HostApi.Name
+		}
+		switch {
+		case d == in && d == out:
+			i.Default = "in and out"
+		case d == in:
+			i.Default = "in"
+		case d == out:
+			i.Default = "out"
+		}
+		list = append(list, i)
+	}
+	return list, nil
+}
+
+// ErrNoDevice marks a device that is not there.
+var ErrNoDevice = errors.New("no such sound device")
+
+// Device is an open full-duplex stream that drives an Exchange.
+type Device struct {
+	stream  *portaudio.Stream
+	Latency time.Duration // what the host promises from room to speaker; measure the real one
+}
+
+// OpenDevice opens the named devices (empty: the system's default), mono in
+// and mono out at Rate, and starts the stream.
+func OpenDevice(input, output string, e *Exchange) (*Device, error) {
+	if err := portaudio.Initialize(); err != nil {
+		return nil, fmt.Errorf("sound system: %w", err)
+	}
+	d, err := openStream(input, output, e)
+	if err != nil {
+		portaudio.Terminate()
+		return nil, err
+	}
+	return d, nil
+}
+
+func openStream(input, output string, e *Exchange) (*Device, error) {
+	in, err := find(input, "microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels })
+	if err != nil {
+		return nil, err
+	}
+	out, err := find(output, "loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels })
+	if err != nil {
+		return nil, err
+	}
+	p := portaudio.StreamParameters{
+		Input:      portaudio.StreamDeviceParameters{Device: in, Channels: 1, Latency: 20 * time.Millisecond},
+		Output:     portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: 20 * time.Millisecond},
+		SampleRate: Rate, FramesPerBuffer: Block,
+	}
+	s, err := portaudio.OpenStream(p, func(in, out []float32, _ portaudio.StreamCallbackTimeInfo, fl portaudio.StreamCallbackFlags) {
+		if fl != 0 {
+			e.Flag()
+		}
+		e.Callback(in, out)
+	})
+	if err != nil {
+		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", in.Name, out.Name, Rate, err)
+	}
+	if err := s.Start(); err != nil {
+		s.Close()
+		return nil, fmt.Errorf("cannot start the sound stream: %w", err)
+	}
+	i := s.Info()
+	return &Device{s, i.InputLatency + i.OutputLatency}, nil
+}
+
+func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels func(*portaudio.DeviceInfo) int) (*portaudio.DeviceInfo, error) {
+	if name == "" {
+		d, err := def()
+		if err != nil {
+			return nil, fmt.Errorf("%w: no %s found: plug one in and see `coxswain devices`", ErrNoDevice, what)
+		}
+		return d, nil
+	}
+	all, err := portaudio.Devices()
+	if err != nil {
+		return nil, fmt.Errorf("sound system: %w", err)
+	}
+	for _, d := range all {
+		if d.Name == name && channels(d) > 0 {
+			return d, nil
+		}
+	}
+	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrNoDevice, what, name)
+}
+
+// Close stops the stream. It returns even when the device is gone.
+func (d *Device) Close() error {
+	err := d.stream.Abort()
+	if cerr := d.stream.Close(); err == nil {
+		err = cerr
+	}
+	if terr := portaudio.Terminate(); err == nil {
+		err = terr
+	}
+	return err
+}

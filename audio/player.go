@@ -1,0 +1,164 @@
+package audio
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/faiface/beep"
+	"github.com/faiface/beep/wav"
+)
+
+// Clip is mono sound at Rate, ready to be mixed.
+type Clip []float32
+
+// LoadClip decodes a WAV clip of any rate and resamples it to Rate.
+func LoadClip(name string, b []byte) (Clip, error) {
+	s, format, err := wav.Decode(io.NopCloser(bytes.NewReader(b)))
+	if err != nil {
+		return nil, fmt.Errorf("%s: not a WAV clip: %w", name, err)
+	}
+	defer s.Close()
+	var src beep.Streamer = s
+	if format.SampleRate != Rate {
+		src = beep.Resample(6, format.SampleRate, Rate, s)
+	}
+	var clip Clip
+	buf := make([][2]float64, 512)
+	for {
+		n, ok := src.Stream(buf)
+		for _, x := range buf[:n] {
+			clip = append(clip, float32((x[0]+x[1])/2))
+		}
+		if !ok {
+			break
+		}
+		if len(clip) > 60*Rate {
+			return nil, fmt.Errorf("%s: longer than a minute", name)
+		}
+	}
+	if err := s.Err(); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	if len(clip) == 0 {
+		return nil, fmt.Errorf("%s: holds no sound", name)
+	}
+	return clip, nil
+}
+
+// Player mixes voices onto the speaker at exact samples of the clock. Two
+// mixers of beep lie under it: one for the beat, which ducks under speech, and
+// one for speech. A Player is for one goroutine, which renders ahead of the
+// device; it must not be called from the callback.
+type Player struct {
+	pos        int64 // next sample to render
+	beat, talk beep.Mixer
+	talkUntil  int64
+	duck       float64 // gain of the beat, moving towards its target
+	a, b       [][2]float64
+	speech     *voice
+}
+
+// NewPlayer returns a player whose first rendered sample is clock sample pos.
+func NewPlayer(pos int64) *Player {
+	return &Player{pos: pos, duck: 1, a: make([][2]float64, Block), b: make([][2]float64, Block)}
+}
+
+// voice is a clip that begins after a lead-in of silence and can be faded out.
+type voice struct {
+	clip Clip
+	at   int // negative: samples of silence still to come
+	fade int // samples left of a fade-out; -1: none
+	gain float64
+}
+
+const fadeOut = Rate / 100
+
+// Stream implements beep.Streamer.
+func (v *voice) Stream(buf [][2]float64) (int, bool) {
+	for i := range buf {
+		if v.at >= len(v.clip) || v.fade == 0 {
+			return i, i > 0
+		}
+		x := 0.0
+		if v.at >= 0 {
+			x = float64(v.clip[v.at]) * v.gain
+		}
+		if v.fade > 0 {
+			x *= float64(v.fade) / fadeOut
+			v.fade--
+		}
+		v.at++
+		buf[i] = [2]float64{x, x}
+	}
+	return len(buf), true
+}
+
+// Err implements beep.Streamer.
+func (v *voice) Err() error { return nil }
+
+// Pos is the next sample that Render makes.
+func (p *Player) Pos() int64 { return p.pos }
+
+// Beat places a clip of the metronome at clock sample at, which must not be
+// past: an earlier moment is moved to Pos.
+func (p *Player) Beat(at int64, c Clip, gain float64) {
+	p.beat.Add(&voice{clip: c, at: -int(max(0, at-p.pos)), fade: -1, gain: gain})
+}
+
+// Say places speech at clock sample at (or Pos, if that is past) and returns
+// the sample at which it really begins. There is one voice: speech already
+// sounding is faded out in 10 ms.
+func (p *Player) Say(at int64, c Clip, gain float64) int64 {
+	p.Hush()
+	at = max(at, p.pos)
+	p.speech = &voice{clip: c, at: -int(at - p.pos), fade: -1, gain: gain}
+	p.talk.Add(p.speech)
+	p.talkUntil = at + int64(len(c))
+	return at
+}
+
+// Hush fades out speech that is sounding.
+func (p *Player) Hush() {
+	if p.speech != nil && p.speech.fade < 0 && p.Talking() {
+		p.speech.fade = fadeOut
+		p.talkUntil = p.pos + fadeOut
+	}
+}
+
+// Talking reports whether speech sounds at Pos.
+func (p *Player) Talking() bool { return p.pos < p.talkUntil }
+
+// TalkUntil is the sample after the last one of the present speech.
+func (p *Player) TalkUntil() int64 { return p.talkUntil }
+
+const (
+	duckTo   = 0.25              // -12 dB under speech
+	duckStep = 1.0 / (Rate / 50) // full swing in 20 ms
+)
+
+// Render mixes the next len(out) samples (at most Block).
+func (p *Player) Render(out []float32) {
+	a, b := p.a[:len(out)], p.b[:len(out)]
+	p.beat.Stream(a)
+	p.talk.Stream(b)
+	for i := range out {
+		if p.pos+int64(i) < p.talkUntil {
+			p.duck = max(duckTo, p.duck-duckStep)
+		} else {
+			p.duck = min(1, p.duck+duckStep)
+		}
+		out[i] = float32(limit(a[i][0]*p.duck + b[i][0]))
+	}
+	p.pos += int64(len(out))
+}
+
+// limit bends the top 3 dB so that a sum of voices never clips hard.
+func limit(x float64) float64 {
+	const knee = 0.7
+	if y := math.Abs(x); y > knee {
+		return math.Copysign(knee+(1-knee)*math.Tanh((y-knee)/(1-knee)), x)
+	}
+	return x
+}

@@ -1,0 +1,264 @@
+package audio
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"time"
+)
+
+// PartLength is how many samples go into one file of the audio log: an hour,
+// far from the 4 GiB that a RIFF size can say.
+const PartLength = 3600 * Rate
+
+// checkpointEvery is how often the header is made true and the data flushed.
+const checkpointEvery = Rate / 2
+
+// Mark is a labelled moment of the audio log.
+type Mark struct {
+	At    int64 // clock sample
+	Label string
+}
+
+// Recorder writes the audio log of a session: 16-bit stereo WAV at Rate,
+// channel 1 the room, channel 2 the speaker, in files audio-00.wav,
+// audio-01.wav and so on of PartLength each. Every file is a Broadcast Wave
+// (EBU Tech 3285 v1) whose TimeReference is the clock time of its first
+// sample. A file is valid at any moment, up to the last half second: the data
+// is flushed first and the sizes in the header after it. Labels follow when a
+// file is finished. A Recorder is for one goroutine.
+type Recorder struct {
+	dir    string
+	origin time.Time
+	about  string
+	f      *os.File
+	part   int
+	pos    int64 // clock sample that comes next
+	start  int64 // clock sample that the present file began with
+	flushd int64
+	buf    []byte
+	marks  []Mark
+}
+
+// NewRecorder starts the audio log in dir. origin is the wall-clock time of
+// sample 0; about goes into the files' description (64 characters at most).
+func NewRecorder(dir string, origin time.Time, about string) (*Recorder, error) {
+	r := &Recorder{dir: dir, origin: origin, about: about}
+	return r, r.open()
+}
+
+// PartName is the name of file n of an audio log.
+func PartName(n int) string { return fmt.Sprintf("audio-%02d.wav", n) }
+
+func (r *Recorder) open() error {
+	f, err := os.OpenFile(filepath.Join(r.dir, PartName(r.part)), os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+	if err != nil {
+		return fmt.Errorf("cannot start the audio log: %w", err)
+	}
+	r.f, r.start, r.flushd = f, r.pos, r.pos
+	if _, err = f.Write(header(r.origin, r.start, r.about)); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	return nil
+}
+
+// Write appends one block of the room and of the speaker, of equal length.
+func (r *Recorder) Write(room, speaker []float32) error {
+	r.buf = r.buf[:0]
+	for i := range room {
+		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(PCM16(room[i])))
+		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(PCM16(speaker[i])))
+	}
+	// At its place, not at the end: after a failed write the log goes on in
+	// step with the clock, and what could not be written is silence.
+	if _, err := r.f.WriteAt(r.buf, headerSize+4*(r.pos-r.start)); err != nil {
+		r.pos += int64(len(room))
+		return fmt.Errorf("audio log: %w", err)
+	}
+	r.pos += int64(len(room))
+	if r.pos-r.flushd >= checkpointEvery {
+		if err := r.Checkpoint(); err != nil {
+			return err
+		}
+	}
+	if r.pos-r.start >= PartLength {
+		if err := r.finish(); err != nil {
+			return err
+		}
+		r.part++
+		return r.open()
+	}
+	return nil
+}
+
+// PCM16 converts a sample in -1..1 to 16 bits.
+func PCM16(x float32) int16 {
+	return int16(math.Round(float64(max(-1, min(1, x))) * 32767))
+}
+
+// Mark labels a clock sample. Labels are written when their file is finished.
+func (r *Recorder) Mark(m Mark) { r.marks = append(r.marks, m) }
+
+// Checkpoint flushes the data and makes the sizes in the header true.
+func (r *Recorder) Checkpoint() error {
+	r.flushd = r.pos
+	if err := r.f.Sync(); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	return patchSizes(r.f, 4*(r.pos-r.start), 0)
+}
+
+// Close writes the labels and finishes the last file.
+func (r *Recorder) Close() error { return r.finish() }
+
+func (r *Recorder) finish() error {
+	err := finishPart(r.f, r.start, r.pos-r.start, r.marks)
+	if cerr := r.f.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// finishPart writes the labels of one file behind its data.
+func finishPart(f *os.File, start, length int64, marks []Mark) error {
+	chunks := labels(start, length, marks)
+	if _, err := f.WriteAt(chunks, headerSize+4*length); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	if err := f.Sync(); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	if err := patchSizes(f, 4*length, int64(len(chunks))); err != nil {
+		return err
+	}
+	return f.Sync()
+}
+
+// Mend finishes the audio log of a session that was cut off: sizes from what
+// is there, labels from marks. It returns the number of clock samples kept.
+func Mend(dir string, marks []Mark) (int64, error) {
+	var start int64
+	for n := 0; ; n++ {
+		f, err := os.OpenFile(filepath.Join(dir, PartName(n)), os.O_RDWR, 0)
+		if os.IsNotExist(err) && n > 0 {
+			return start, nil
+		}
+		if err != nil {
+			return start, err
+		}
+		length, err := mendPart(f, start, marks)
+		f.Close()
+		if err != nil {
+			return start, fmt.Errorf("%s: %w", PartName(n), err)
+		}
+		start += length
+	}
+}
+
+func mendPart(f *os.File, start int64, marks []Mark) (int64, error) {
+	st, err := f.Stat()
+	if err != nil {
+		return 0, err
+	}
+	length := max(0, (st.Size()-headerSize)/4)
+	var size [4]byte
+	if _, err := f.ReadAt(size[:], headerSize-4); err == nil {
+		if said := int64(binary.LittleEndian.Uint32(size[:])) / 4; said < length && st.Size() > headerSize+4*said+8 && labelled(f, headerSize+4*said) {
+			return said, nil // finished already
+		}
+	}
+	if err := f.Truncate(headerSize + 4*length); err != nil {
+		return 0, err
+	}
+	return length, finishPart(f, start, length, marks)
+}
+
+func labelled(f *os.File, at int64) bool {
+	var id [4]byte
+	_, err := f.ReadAt(id[:], at)
+	return err == nil && string(id[:]) == "cue "
+}
+
+// headerSize is the offset of the first sample: RIFF, fmt, bext, data header.
+const headerSize = 12 + 24 + 8 + bextSize + 8
+
+const bextSize = 602 // EBU Tech 3285, without coding history
+
+// header is a WAV header with sizes 0; patchSizes makes them true.
+func header(origin time.Time, start int64, about string) []byte {
+	var b bytes.Buffer
+	le := func(v any) { binary.Write(&b, binary.LittleEndian, v) }
+	text := func(s string, n int) { b.Write(append([]byte(s), make([]byte, n)...)[:n]) }
+	b.WriteString("RIFF\x00\x00\x00\x00WAVEfmt ")
+	le(uint32(16))
+	le([]uint16{1, 2})
+	le([]uint32{Rate, Rate * 4})
+	le([]uint16{4, 16})
+	b.WriteString("bext")
+	le(uint32(bextSize))
+	first := origin.Add(Duration(start))
+	midnight := time.Date(origin.Year(), origin.Month(), origin.Day(), 0, 0, 0, 0, origin.Location())
+	ref := uint64(start) + samplesOf(origin.Sub(midnight))
+	text(about, 256)
+	text("coxswain", 32)
+	text(origin.Format("20060102T150405Z0700"), 32)
+	text(first.Format("2006-01-02"), 10)
+	text(first.Format("15:04:05"), 8)
+	le(ref)
+	le(uint16(1))
+	b.Write(make([]byte, 64+10+180)) // UMID, loudness fields of version 2, reserved
+	b.WriteString("data\x00\x00\x00\x00")
+	return b.Bytes()
+}
+
+func samplesOf(d time.Duration) uint64 {
+	return uint64(d/time.Second)*Rate + uint64(d%time.Second)*Rate/uint64(time.Second)
+}
+
+func patchSizes(f *os.File, data, after int64) error {
+	var b [4]byte
+	binary.LittleEndian.PutUint32(b[:], uint32(data))
+	if _, err := f.WriteAt(b[:], headerSize-4); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	binary.LittleEndian.PutUint32(b[:], uint32(headerSize-8+data+after))
+	if _, err := f.WriteAt(b[:], 4); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	return nil
+}
+
+// labels encodes marks within [start, start+length) as a `cue ` chunk and a
+// LIST of type adtl (RIFF, Multimedia Programming Interface 1.0, 1991).
+func labels(start, length int64, marks []Mark) []byte {
+	in := make([]Mark, 0, len(marks))
+	for _, m := range marks {
+		if m.At >= start && m.At < start+length {
+			in = append(in, m)
+		}
+	}
+	sort.SliceStable(in, func(i, j int) bool { return in[i].At < in[j].At })
+	var cue, adtl bytes.Buffer
+	le := func(b *bytes.Buffer, v ...any) {
+		for _, x := range v {
+			binary.Write(b, binary.LittleEndian, x)
+		}
+	}
+	le(&cue, []byte("cue "), uint32(4+24*len(in)), uint32(len(in)))
+	adtl.WriteString("adtl")
+	for i, m := range in {
+		id, at := uint32(i+1), uint32(m.At-start)
+		le(&cue, id, at, []byte("data"), uint32(0), uint32(0), at)
+		label := append([]byte(m.Label), 0)
+		le(&adtl, []byte("labl"), uint32(4+len(label)), id, label)
+		if len(label)%2 == 1 {
+			adtl.WriteByte(0)
+		}
+	}
+	le(&cue, []byte("LIST"), uint32(adtl.Len()), adtl.Bytes())
+	return cue.Bytes()
+}

@@ -1,0 +1,188 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"coxswain/audio"
+	"coxswain/intents"
+)
+
+// said is one row of a reference file.
+type said struct {
+	file, condition, callout, text string
+	start, end                     float64
+	values                         map[string]float64
+}
+
+// tally is what was measured under one condition.
+type tally struct {
+	callouts, right, wrong, missed int
+	near, nearTaken                int
+	invented                       int
+	seconds                        float64
+	delays                         []float64
+}
+
+// measure hears the files and prints, for each condition of the reference, how
+// often a callout was missed, taken for another or invented, and how long
+// after its end it was decided.
+func measure(stdout, stderr io.Writer, files []string, reference string, open func() (intents.Ear, error)) error {
+	rows, err := readReference(reference)
+	if err != nil {
+		return err
+	}
+	var todo []string
+	for _, f := range files {
+		if rows[filepath.Base(f)] != nil {
+			todo = append(todo, f)
+		}
+	}
+	if len(todo) == 0 {
+		return fmt.Errorf("%s: names none of the files", reference)
+	}
+	heardIn := map[string][]heard{}
+	if err := listenAll(todo, open, func(h heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
+		return err
+	}
+	total := map[string]*tally{}
+	for _, f := range todo {
+		ref := rows[filepath.Base(f)]
+		t := total[ref[0].condition]
+		if t == nil {
+			t = &tally{}
+			total[ref[0].condition] = t
+		}
+		r, err := audio.OpenWAV(f)
+		if err != nil {
+			return err
+		}
+		t.seconds += float64(r.Samples) / float64(r.SampleHz)
+		r.Close()
+		t.compare(ref, heardIn[f], stderr)
+	}
+	return printTallies(stdout, total)
+}
+
+func readReference(path string) (map[string][]said, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	out := map[string][]said{}
+	s := bufio.NewScanner(f)
+	for n := 1; s.Scan(); n++ {
+		c := strings.Split(s.Text(), "\t")
+		if n == 1 && c[0] == "file" || s.Text() == "" {
+			continue
+		}
+		if len(c) != 7 {
+			return nil, fmt.Errorf("%s:%d: want 7 columns, separated by tabs: file, condition, start_s, end_s, callout, text, values", path, n)
+		}
+		x := said{file: c[0], condition: c[1], callout: c[4], text: c[5], values: map[string]float64{}}
+		var e1, e2 error
+		x.start, e1 = strconv.ParseFloat(c[2], 64)
+		x.end, e2 = strconv.ParseFloat(c[3], 64)
+		if e1 != nil || e2 != nil {
+			return nil, fmt.Errorf("%s:%d: start_s and end_s must be numbers", path, n)
+		}
+		for _, kv := range strings.Fields(c[6]) {
+			k, v, _ := strings.Cut(kv, "=")
+			if x.values[k], e1 = strconv.ParseFloat(v, 64); e1 != nil {
+				return nil, fmt.Errorf("%s:%d: values: want slot=number", path, n)
+			}
+		}
+		out[x.file] = append(out[x.file], x)
+	}
+	return out, s.Err()
+}
+
+// compare matches what was heard with what was said: the middle of a result
+// must lie in the utterance, widened by half a second.
+func (t *tally) compare(ref []said, got []heard, log io.Writer) {
+	used := make([]bool, len(got))
+	for _, s := range ref {
+		if s.end <= s.start {
+			continue
+		}
+		var hit []int
+		for i, h := range got {
+			if m := (h.StartS + h.EndS) / 2; !used[i] && m > s.start-.25 && m < s.end+.25 {
+				hit = append(hit, i)
+				used[i] = true
+			}
+		}
+		if s.callout == "" {
+			t.near++
+			if len(hit) > 0 {
+				t.nearTaken++
+				fmt.Fprintf(log, "%s %.1f s: near miss %q taken for %s %q (%.2f)\n", s.file, s.start, s.text, got[hit[0]].Callout, got[hit[0]].Text, got[hit[0]].Confidence)
+			}
+			continue
+		}
+		t.callouts++
+		switch {
+		case len(hit) == 0:
+			t.missed++
+			fmt.Fprintf(log, "%s %.1f s: missed %q\n", s.file, s.start, s.text)
+		case len(hit) == 1 && got[hit[0]].Callout == s.callout && sameValues(got[hit[0]].Values, s.values):
+			t.right++
+			t.delays = append(t.delays, got[hit[0]].DecidedS-s.end)
+		default:
+			t.wrong++
+			fmt.Fprintf(log, "%s %.1f s: %q taken for %s %q (%.2f), %d results\n", s.file, s.start, s.text, got[hit[0]].Callout, got[hit[0]].Text, got[hit[0]].Confidence, len(hit))
+		}
+	}
+	for i, u := range used {
+		if !u {
+			t.invented++
+			fmt.Fprintf(log, "%s %.1f s: invented %s %q (%.2f)\n", got[i].File, got[i].StartS, got[i].Callout, got[i].Text, got[i].Confidence)
+		}
+	}
+}
+
+func sameValues(a, b map[string]float64) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for k, v := range b {
+		if a[k] != v {
+			return false
+		}
+	}
+	return true
+}
+
+func printTallies(w io.Writer, total map[string]*tally) error {
+	var names []string
+	for k := range total {
+		names = append(names, k)
+	}
+	sort.Strings(names)
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "condition\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\tdecided after end: median, worst s")
+	for _, k := range names {
+		t := total[k]
+		pc := func(n, of int) string {
+			if of == 0 {
+				return "-"
+			}
+			return fmt.Sprintf("%.1f", 100*float64(n)/float64(of))
+		}
+		sort.Float64s(t.delays)
+		delay := "-"
+		if n := len(t.delays); n > 0 {
+			delay = fmt.Sprintf("%.2f, %.2f", t.delays[n/2], t.delays[n-1])
+		}
+		fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%s\n", k, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, delay)
+	}
+	return tw.Flush()
+}

@@ -1,0 +1,255 @@
+package acoustic
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+)
+
+// phones.bin is written by intents/train/net.py.
+//
+//go:embed phones.bin
+var weightsFile []byte
+
+// lookahead is how many outputs (20 ms each) the net lags behind its input.
+const lookahead = 7
+
+type layer struct {
+	dilation int
+	dw, db   []float32 // depthwise: [k*c] (tap-major), [c]
+	pw, pb   []float32 // pointwise: [c*c], [c]
+}
+
+// weights are shared by all streams of a process.
+type weights struct {
+	c, k     int
+	priors   []float32 // natural log
+	fw, fb   []float32 // front: [c * 5*bands], [c]
+	layers   []layer
+	ow, ob   []float32 // out: [40*c], [40]
+	phoneNum int
+}
+
+type tensor struct {
+	shape []int
+	data  []float32
+}
+
+// loadWeights parses the weights file; any bad byte gives an error.
+func loadWeights(b []byte) (*weights, error) {
+	r := bytes.NewReader(b)
+	var head [8]byte
+	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 1 {
+		return nil, fmt.Errorf("acoustic model: not a weights file of version 1")
+	}
+	w := &weights{k: 5}
+	for r.Len() > 0 {
+		name, t, err := readTensor(r)
+		if err != nil {
+			return nil, fmt.Errorf("acoustic model: %w", err)
+		}
+		w.take(name, t)
+	}
+	if err := w.check(); err != nil {
+		return nil, err
+	}
+	return w, nil
+}
+
+func readTensor(r *bytes.Reader) (string, tensor, error) {
+	var n uint32
+	u32 := func(limit uint32) (uint32, error) {
+		if err := binary.Read(r, binary.LittleEndian, &n); err != nil {
+			return 0, err
+		}
+		if n > limit {
+			return 0, fmt.Errorf("size %d is out of bounds", n)
+		}
+		return n, nil
+	}
+	size, err := u32(64)
+	if err != nil {
+		return "", tensor{}, err
+	}
+	name := make([]byte, size)
+	if _, err := io.ReadFull(r, name); err != nil {
+		return "", tensor{}, err
+	}
+	rank, err := u32(4)
+	if err != nil {
+		return "", tensor{}, err
+	}
+	t := tensor{}
+	count := 1
+	for range rank {
+		d, err := u32(4096)
+		if err != nil {
+			return "", tensor{}, err
+		}
+		t.shape = append(t.shape, int(d))
+		count *= int(d)
+		if count > r.Len()/4 {
+			return "", tensor{}, fmt.Errorf("tensor %s: the file is too short", name)
+		}
+	}
+	raw := make([]byte, 4*count)
+	if _, err := io.ReadFull(r, raw); err != nil {
+		return "", tensor{}, err
+	}
+	t.data = make([]float32, count)
+	for i := range t.data {
+		t.data[i] = math.Float32frombits(binary.LittleEndian.Uint32(raw[4*i:]))
+	}
+	return string(name), t, nil
+}
+
+func (w *weights) take(name string, t tensor) {
+	var d int
+	switch {
+	case name == "priors":
+		w.priors, w.phoneNum = t.data, len(t.data)
+	case name == "front.w" && len(t.shape) == 3:
+		w.c = t.shape[0]
+		w.fw = make([]float32, len(t.data)) // [c][band][tap] -> [c][tap][band], the order frames arrive in
+		for o := 0; o < w.c; o++ {
+			for b := 0; b < t.shape[1]; b++ {
+				for k := 0; k < t.shape[2]; k++ {
+					w.fw[(o*t.shape[2]+k)*t.shape[1]+b] = t.data[(o*t.shape[1]+b)*t.shape[2]+k]
+				}
+			}
+		}
+	case name == "front.b":
+		w.fb = t.data
+	case strings.HasPrefix(name, "dw") && strings.HasSuffix(name, ".w") && len(t.shape) == 2:
+		fmt.Sscanf(name, "dw%d.w", &d)
+		c, k := t.shape[0], t.shape[1]
+		x := make([]float32, c*k)
+		for i := 0; i < c; i++ {
+			for j := 0; j < k; j++ {
+				x[j*c+i] = t.data[i*k+j]
+			}
+		}
+		w.k = k
+		w.layers = append(w.layers, layer{dilation: d, dw: x})
+	case strings.HasPrefix(name, "dw") && len(w.layers) > 0:
+		w.layers[len(w.layers)-1].db = t.data
+	case name == "pw.w" && len(w.layers) > 0:
+		w.layers[len(w.layers)-1].pw = t.data
+	case name == "pw.b" && len(w.layers) > 0:
+		w.layers[len(w.layers)-1].pb = t.data
+	case name == "out.w":
+		w.ow = t.data
+	case name == "out.b":
+		w.ob = t.data
+	}
+}
+
+func (w *weights) check() error {
+	c := w.c
+	ok := c > 0 && w.phoneNum == 40 && len(w.fw) == c*5*bands && len(w.fb) == c && len(w.ow) == 40*c && len(w.ob) == 40 && len(w.layers) > 0
+	for _, l := range w.layers {
+		ok = ok && l.dilation > 0 && l.dilation < 64 && len(l.dw) == c*w.k && len(l.db) == c && len(l.pw) == c*c && len(l.pb) == c
+	}
+	if !ok {
+		return fmt.Errorf("acoustic model: the tensors do not fit together")
+	}
+	return nil
+}
+
+// net is one stream's state: the frames each layer still looks back on.
+type net struct {
+	w     *weights
+	front []float32   // the last mel frames, [n][bands]
+	past  [][]float32 // per layer a ring of (k-1)*dilation+1 input frames
+	at    []int
+	x, h  []float32
+	out   []float32
+}
+
+func newNet(w *weights) *net {
+	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), out: make([]float32, w.phoneNum), at: make([]int, len(w.layers))}
+	for _, l := range w.layers {
+		n.past = append(n.past, make([]float32, ((w.k-1)*l.dilation+1)*w.c))
+	}
+	return n
+}
+
+// push takes one mel frame and calls emit with log posteriors [40] whenever an
+// output is due (every second frame). emit must not keep the slice.
+func (n *net) push(mel []float32, emit func([]float32)) {
+	n.front = append(n.front, mel...)
+	if len(n.front) < 5*bands {
+		return
+	}
+	c := n.w.c
+	for o := 0; o < c; o++ {
+		n.x[o] = max(0, dot(n.w.fw[o*5*bands:(o+1)*5*bands], n.front)+n.w.fb[o])
+	}
+	n.front = n.front[:copy(n.front, n.front[2*bands:])]
+	for i := range n.w.layers {
+		n.layer(i)
+	}
+	peak := float32(math.Inf(-1))
+	for o := range n.out {
+		n.out[o] = dot(n.w.ow[o*c:(o+1)*c], n.x) + n.w.ob[o]
+		peak = max(peak, n.out[o])
+	}
+	sum := 0.0
+	for _, v := range n.out {
+		sum += math.Exp(float64(v - peak))
+	}
+	lse := peak + float32(math.Log(sum))
+	for o := range n.out {
+		n.out[o] -= lse
+	}
+	emit(n.out)
+}
+
+// layer adds one residual block to n.x.
+func (n *net) layer(i int) {
+	l, c := &n.w.layers[i], n.w.c
+	ring := n.past[i]
+	slots := len(ring) / c
+	copy(ring[n.at[i]*c:], n.x)
+	copy(n.h, l.db)
+	for j := 0; j < n.w.k; j++ {
+		back := (n.w.k - 1 - j) * l.dilation
+		s := (n.at[i] - back + slots) % slots
+		x, d, h := ring[s*c:(s+1)*c], l.dw[j*c:(j+1)*c], n.h
+		for q := range h {
+			h[q] += x[q] * d[q]
+		}
+	}
+	n.at[i] = (n.at[i] + 1) % slots
+	for o := 0; o < c; o++ {
+		if v := dot(l.pw[o*c:(o+1)*c], n.h) + l.pb[o]; v > 0 {
+			n.x[o] += v
+		}
+	}
+}
+
+// dot runs eight sums side by side so that the processor need not wait for
+// one addition before the next.
+func dot(a, b []float32) float32 {
+	b = b[:len(a)]
+	var s0, s1, s2, s3, s4, s5, s6, s7 float32
+	for len(a) >= 8 && len(b) >= 8 {
+		s0 += a[0] * b[0]
+		s1 += a[1] * b[1]
+		s2 += a[2] * b[2]
+		s3 += a[3] * b[3]
+		s4 += a[4] * b[4]
+		s5 += a[5] * b[5]
+		s6 += a[6] * b[6]
+		s7 += a[7] * b[7]
+		a, b = a[8:], b[8:]
+	}
+	for i, x := range a {
+		s0 += x * b[i]
+	}
+	return (s0 + s1 + s2 + s3) + (s4 + s5 + s6 + s7)
+}

@@ -1,0 +1,106 @@
+package acoustic
+
+import (
+	"math"
+	"strings"
+	"sync"
+
+	"coxswain/intents"
+)
+
+var shared = sync.OnceValues(func() (*weights, error) { return loadWeights(weightsFile) })
+
+// Recogniser hears one stream. It implements intents.Recogniser.
+type Recogniser struct {
+	v       *intents.Vocabulary
+	mel     *logMel
+	net     *net
+	dec     *decoder
+	heard   int64
+	skip    int // outputs of the net that tell of time before the stream
+	results []intents.Result
+	// Trace, if set, is called with every candidate that was looked at.
+	Trace func(r intents.Result, features []float64)
+}
+
+// Default is the confidence that a callout needs if its vocabulary entry says
+// nothing.
+const Default = 0.5
+
+// New returns a recogniser for the vocabulary.
+func New(v *intents.Vocabulary) (intents.Recogniser, error) { return NewTraced(v, nil) }
+
+// NewTraced is New with a Trace function, for measuring.
+func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (intents.Recogniser, error) {
+	w, err := shared()
+	if err != nil {
+		return nil, err
+	}
+	g, err := newGraph(v)
+	if err != nil {
+		return nil, err
+	}
+	return &Recogniser{v: v, mel: newLogMel(), net: newNet(w), dec: newDecoder(g, w.priors), skip: lookahead, Trace: trace}, nil
+}
+
+// Hear implements intents.Recogniser. The step is 20 ms: Decided is the end of
+// the step, however the samples are cut into calls.
+func (r *Recogniser) Hear(pcm []int16) ([]intents.Result, error) {
+	r.results = nil
+	for len(pcm) > 0 {
+		n := min(len(pcm), frameHop-int(r.heard%frameHop))
+		r.heard += int64(n)
+		r.mel.push(pcm[:n], r.frame)
+		pcm = pcm[n:]
+	}
+	return r.results, nil
+}
+
+func (r *Recogniser) frame(mel []float32) {
+	r.net.push(mel, func(lp []float32) {
+		if r.skip > 0 {
+			r.skip--
+			return
+		}
+		if c, ok := r.dec.push(lp); ok {
+			r.judge(c)
+		}
+	})
+}
+
+// judge decides whether a phrase that has ended was said.
+func (r *Recogniser) judge(c candidate) {
+	said, ev := r.dec.align(c)
+	p := r.dec.g.phrases[c.phrase]
+	values, err := r.v.Values(p, said)
+	if err != nil {
+		return // a number out of its bounds: nobody said that
+	}
+	res := intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(ev.confidence()*1000) / 1000,
+		Start: at(c.start), End: at(c.end + 1), Decided: r.heard}
+	if r.Trace != nil {
+		r.Trace(res, ev.features())
+	}
+	need := p.Callout.Confidence
+	if need == 0 {
+		need = Default
+	}
+	if res.Confidence >= need {
+		r.results = append(r.results, res)
+		r.dec.clear(c)
+	}
+}
+
+// at is the sample that a frame begins with: see net.Tcn in intents/train.
+func at(frame int) int64 { return max(0, int64(frame)*frameHop+frameHop/2) }
+
+// Close implements intents.Recogniser: half a second of silence lets a phrase
+// at the very end become final.
+func (r *Recogniser) Close() ([]intents.Result, error) {
+	heard := r.heard
+	out, err := r.Hear(make([]int16, intents.Rate/2))
+	for i := range out {
+		out[i].Decided, out[i].End = heard, min(out[i].End, heard)
+	}
+	return out, err
+}

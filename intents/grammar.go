@@ -1,0 +1,219 @@
+package intents
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Op is what an Expr does with its parts.
+type Op int
+
+// A word; its parts in order; one of its parts.
+const (
+	Word Op = iota
+	Seq
+	Alt
+)
+
+// Expr is a small grammar of words: enough for phrases with spoken numbers,
+// and simple enough for any recogniser to compile.
+type Expr struct {
+	Op   Op
+	Text string // of a Word; "" is nothing
+	Kids []Expr
+}
+
+func word(w string) Expr { return Expr{Op: Word, Text: w} }
+func seq(k ...Expr) Expr { return Expr{Op: Seq, Kids: k} }
+func alt(k ...Expr) Expr { return Expr{Op: Alt, Kids: k} }
+func opt(k ...Expr) Expr { return alt(word(""), seq(k...)) }
+
+func words(list string) Expr {
+	var k []Expr
+	for _, w := range strings.Fields(list) {
+		k = append(k, word(w))
+	}
+	return alt(k...)
+}
+
+var (
+	digitWords = strings.Fields("zero one two three four five six seven eight nine")
+	teenWords  = strings.Fields("ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
+	tensWords  = strings.Fields("_ _ twenty thirty forty fifty sixty seventy eighty ninety")
+)
+
+// NumberExpr is the grammar of numbers as they are said: "two hundred", "one
+// hundred twenty", "one twenty", "one hundred and five", "one point five".
+func NumberExpr(s Slot) Expr {
+	digit := words("one two three four five six seven eight nine")
+	teen := words(strings.Join(teenWords, " "))
+	tens := words(strings.Join(tensWords[2:], " "))
+	under100 := alt(digit, teen, seq(tens, opt(digit)))
+	kids := []Expr{under100}
+	if s.Max >= 100 {
+		lead := alt(word("a"), words(strings.Join(digitWords[1:min(10, 1+int(s.Max/100))], " ")))
+		kids = append(kids, seq(lead, word("hundred"), opt(opt(word("and")), under100)))
+		kids = append(kids, seq(words(strings.Join(digitWords[1:min(10, 1+int(s.Max/100))], " ")), alt(teen, seq(tens, opt(digit)))))
+	}
+	if s.Max >= 1000 {
+		kids = append(kids, seq(alt(word("a"), digit), word("thousand"), opt(digit, word("hundred"))))
+	}
+	if s.Step != 1 {
+		any := words("zero oh one two three four five six seven eight nine")
+		kids = append(kids, seq(alt(word(""), word("zero"), under100), word("point"), any, opt(any)))
+	}
+	return alt(kids...)
+}
+
+// ParseNumber returns the value of a spoken number.
+func ParseNumber(text []string) (float64, error) {
+	bad := fmt.Errorf("%q is no number", strings.Join(text, " "))
+	if len(text) == 0 || len(text) > 12 {
+		return 0, bad
+	}
+	for i, w := range text {
+		if w != "point" {
+			continue
+		}
+		whole, frac, scale := 0.0, 0.0, 1.0
+		if i > 0 && !(i == 1 && text[0] == "zero") {
+			var err error
+			if whole, err = parseWhole(text[:i]); err != nil {
+				return 0, bad
+			}
+		}
+		for _, d := range text[i+1:] {
+			k := indexOf(digitWords, d)
+			if d == "oh" {
+				k = 0
+			}
+			if k < 0 {
+				return 0, bad
+			}
+			scale *= 10
+			frac = frac*10 + float64(k)
+		}
+		if scale == 1 {
+			return 0, bad
+		}
+		return whole + frac/scale, nil
+	}
+	return parseWhole(text)
+}
+
+func parseWhole(text []string) (float64, error) {
+	bad := fmt.Errorf("%q is no number", strings.Join(text, " "))
+	total, part, size := 0, 0, math.MaxInt // size: place value of the last word of part
+	for _, w := range text {
+		d, t, z := indexOf(digitWords[1:], w)+1, indexOf(teenWords, w), indexOf(tensWords, w)
+		switch {
+		case w == "and" && (size == 100 || size == 1000):
+			continue
+		case w == "a" && part == 0:
+			part, size = 1, 1
+		case w == "hundred" && part >= 1 && part <= 9:
+			part, size = part*100, 100
+		case w == "thousand" && total == 0 && part >= 1 && part <= 9:
+			total, part, size = part*1000, 0, 1000
+		case d > 0 && size > 1:
+			part, size = part+d, 1
+		case z >= 2 && size > 10:
+			part, size = part+z*10, 10
+		case t >= 0 && size > 10:
+			part, size = part+10+t, 1
+		case z >= 2 && size == 1 && part >= 1 && part <= 9: // one twenty
+			part, size = part*100+z*10, 10
+		case t >= 0 && size == 1 && part >= 1 && part <= 9: // one fifteen
+			part, size = part*100+10+t, 1
+		default:
+			return 0, bad
+		}
+	}
+	if total+part == 0 {
+		return 0, bad
+	}
+	return float64(total + part), nil
+}
+
+func indexOf(list []string, w string) int {
+	for i, x := range list {
+		if x == w {
+			return i
+		}
+	}
+	return -1
+}
+
+// Phrase is one way to say a callout, as a grammar. Slots lists the slots in
+// the order of the phrase.
+type Phrase struct {
+	Callout *Callout
+	Text    string
+	Parts   []Part
+}
+
+// Part is a word or a slot of a phrase.
+type Part struct {
+	Word string // empty for a slot
+	Slot string
+}
+
+// Compile lists all phrases of the vocabulary. Each is checked to be sayable:
+// the error names the callout and the word without a pronunciation.
+func (v *Vocabulary) Compile() ([]Phrase, error) {
+	var out []Phrase
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		for _, p := range c.Phrases {
+			ph := Phrase{Callout: c, Text: p}
+			text := p
+			if (c.Lead || v.LeadAll) && v.LeadWord != "" {
+				text = v.LeadWord + " " + p
+			}
+			for _, w := range strings.Fields(text) {
+				if slotForm.MatchString(w) {
+					ph.Parts = append(ph.Parts, Part{Slot: strings.Trim(w, "{}")})
+					continue
+				}
+				if _, err := v.Pronounce(w); err != nil {
+					return nil, fmt.Errorf("callout %s (line %d): %w", c.ID, c.Line, err)
+				}
+				ph.Parts = append(ph.Parts, Part{Word: w})
+			}
+			out = append(out, ph)
+		}
+	}
+	return out, nil
+}
+
+// Values reads the slots of a phrase out of the words that were said for it.
+// It fails if a number does not lie in its slot's bounds.
+func (v *Vocabulary) Values(p Phrase, said []string) (map[string]float64, error) {
+	values := map[string]float64{}
+	for i, part := range p.Parts {
+		if part.Word != "" {
+			if len(said) == 0 || said[0] != part.Word {
+				return nil, fmt.Errorf("%q is not said as %q", strings.Join(said, " "), p.Text)
+			}
+			said = said[1:]
+			continue
+		}
+		n := len(said) // the number runs to the next fixed word
+		if i+1 < len(p.Parts) {
+			if n = indexOf(said, p.Parts[i+1].Word); n < 0 {
+				return nil, fmt.Errorf("%q is not said as %q", strings.Join(said, " "), p.Text)
+			}
+		}
+		x, err := ParseNumber(said[:n])
+		if err != nil {
+			return nil, err
+		}
+		if s := v.Slots[part.Slot]; x < s.Min || x > s.Max || s.Step == 1 && x != math.Floor(x) {
+			return nil, fmt.Errorf("%v %s: outside %v to %v", x, s.Unit, s.Min, s.Max)
+		}
+		values[part.Slot] = x
+		said = said[n:]
+	}
+	return values, nil
+}

@@ -1,0 +1,336 @@
+package intents
+
+import (
+	"bufio"
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"time"
+)
+
+// An Ear is what a session listens with. Hear takes the next samples and
+// returns results that are due, and faults in words; it does not wait (unless
+// the session is a replay in lockstep) and it does not fail: a recogniser that
+// dies is started again while the session goes on. Close returns what is left.
+type Ear interface {
+	Hear(pcm []int16) (results []Result, faults []string)
+	Close() []Result
+}
+
+// Inline is an Ear around a Recogniser in the same process, for tests and for
+// listening to files.
+type Inline struct{ Recogniser }
+
+// Hear implements Ear.
+func (i Inline) Hear(pcm []int16) ([]Result, []string) {
+	r, err := i.Recogniser.Hear(pcm)
+	if err != nil {
+		return r, []string{err.Error()}
+	}
+	return r, nil
+}
+
+// Close implements Ear.
+func (i Inline) Close() []Result {
+	r, _ := i.Recogniser.Close()
+	return r
+}
+
+// Lag is how far, in samples, a recogniser in lockstep may be behind: results
+// come exactly this long after they were decided, so that the child and the
+// session can work side by side and every replay is the same.
+const Lag = 2 * hopSamples
+
+// ProcessOptions say how to run a plug-in.
+type ProcessOptions struct {
+	Command    []string
+	Vocabulary *Vocabulary
+	Lockstep   bool          // for replays: Hear waits for the child
+	Patience   time.Duration // a child that reports no progress for this long is killed
+	Stderr     io.Writer
+}
+
+// Process is an Ear that runs a plug-in as a child process: see Serve for what
+// they say to each other.
+type Process struct {
+	opt     ProcessOptions
+	child   *child
+	name    string
+	fed     int64 // samples given to Hear since the session began
+	pending []Result
+	faults  []string
+	retryAt time.Time
+	backoff time.Duration
+	said    bool // that the recogniser is down
+}
+
+// child is one run of the plug-in.
+type child struct {
+	cmd      *exec.Cmd
+	base     int64 // session sample that its first sample was
+	heard    int64 // session sample that it has reported
+	in       chan []byte
+	out      chan message
+	dead     chan struct{}
+	progress time.Time
+}
+
+// NewProcess starts the plug-in and waits until it is ready. The error of a
+// plug-in that cannot start says why in one line.
+func NewProcess(opt ProcessOptions) (*Process, error) {
+	if opt.Patience == 0 {
+		opt.Patience = 3 * time.Second
+	}
+	p := &Process{opt: opt}
+	c, err := p.start()
+	if err != nil {
+		return nil, err
+	}
+	select {
+	case m, ok := <-c.out:
+		if ok && m.Ready != "" {
+			p.child, p.name = c, m.Ready
+			return p, nil
+		}
+		c.kill()
+		if m.Error != "" {
+			return nil, fmt.Errorf("recogniser %s: %s", opt.Command[0], m.Error)
+		}
+		return nil, fmt.Errorf("recogniser %s: ended before it was ready", opt.Command[0])
+	case <-time.After(30 * time.Second):
+		c.kill()
+		return nil, fmt.Errorf("recogniser %s: not ready after 30 s", opt.Command[0])
+	}
+}
+
+// Name is what the plug-in calls itself.
+func (p *Process) Name() string { return p.name }
+
+func (p *Process) start() (*child, error) {
+	cmd := exec.Command(p.opt.Command[0], p.opt.Command[1:]...)
+	cmd.Stderr = p.opt.Stderr
+	cmd.WaitDelay = time.Second
+	stdin, err := cmd.StdinPipe()
+	if err != nil {
+		return nil, err
+	}
+	stdout, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, fmt.Errorf("recogniser %s: cannot start: %w", p.opt.Command[0], err)
+	}
+	c := &child{cmd: cmd, base: p.fed, heard: p.fed, in: make(chan []byte, 512), out: make(chan message, 4096), dead: make(chan struct{}), progress: time.Now()}
+	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.Vocabulary})
+	if err != nil {
+		return nil, err
+	}
+	c.in <- append(head, '\n')
+	go c.write(stdin)
+	go c.read(stdout)
+	return c, nil
+}
+
+// write feeds the child until in is closed. A child that does not read blocks
+// this goroutine only; killing it ends the write.
+func (c *child) write(w io.WriteCloser) {
+	defer w.Close()
+	for b := range c.in {
+		if _, err := w.Write(b); err != nil {
+			for range c.in { // drain, so that closing in is enough
+			}
+			return
+		}
+	}
+}
+
+// read passes on what the child says; it stops at the first line that is not
+// of the protocol, which makes the session kill the child.
+func (c *child) read(r io.Reader) {
+	defer close(c.dead)
+	defer close(c.out)
+	s := bufio.NewScanner(r)
+	s.Buffer(nil, 64<<10)
+	for s.Scan() {
+		var m message
+		if err := json.Unmarshal(s.Bytes(), &m); err != nil || m == (message{}) {
+			m = message{Error: "it wrote a line that is not of the protocol"}
+		}
+		c.out <- m
+		if m.Error != "" {
+			return
+		}
+	}
+}
+
+func (c *child) kill() {
+	c.cmd.Process.Kill()
+	close(c.in)
+	go func() {
+		for range c.out { // let read end
+		}
+		c.cmd.Wait()
+	}()
+}
+
+// Hear implements Ear.
+func (p *Process) Hear(pcm []int16) ([]Result, []string) {
+	p.faults = nil
+	if p.child == nil {
+		p.restart()
+	}
+	p.fed += int64(len(pcm))
+	if p.child != nil {
+		b := make([]byte, 0, 2*len(pcm))
+		for _, s := range pcm {
+			b = binary.LittleEndian.AppendUint16(b, uint16(s))
+		}
+		p.feed(b)
+		p.listen()
+	}
+	return p.due(p.fed - Lag), p.faults
+}
+
+func (p *Process) feed(b []byte) {
+	if p.opt.Lockstep {
+		p.child.in <- b
+		return
+	}
+	select {
+	case p.child.in <- b:
+	default:
+		p.fail("it no longer takes audio")
+	}
+}
+
+// listen takes what the child has said so far; in lockstep, it waits until the
+// child has heard all but Lag.
+func (p *Process) listen() {
+	for p.child != nil {
+		waiting := p.opt.Lockstep && p.child.heard < p.fed-Lag
+		if !waiting && len(p.child.out) == 0 && !p.child.ended() {
+			if !p.opt.Lockstep && time.Since(p.child.progress) > p.opt.Patience {
+				p.fail("no progress for " + p.opt.Patience.String())
+			}
+			return
+		}
+		timeout := time.After(p.opt.Patience)
+		select {
+		case m, ok := <-p.child.out:
+			p.take(m, ok)
+		case <-timeout:
+			p.fail("no progress for " + p.opt.Patience.String())
+		}
+	}
+}
+
+func (c *child) ended() bool {
+	select {
+	case <-c.dead:
+		return true
+	default:
+		return false
+	}
+}
+
+func (p *Process) take(m message, ok bool) {
+	c := p.child
+	switch {
+	case !ok:
+		p.fail("it ended")
+	case m.Error != "":
+		p.fail(m.Error)
+	case m.Heard != 0:
+		c.heard, c.progress = c.base+m.Heard, time.Now()
+		p.backoff = 0
+	case m.Result != nil:
+		r := *m.Result
+		r.Start, r.End, r.Decided = r.Start+c.base, r.End+c.base, r.Decided+c.base
+		if p.opt.Vocabulary.Find(r.Callout) != nil && len(p.pending) < 1000 {
+			p.pending = append(p.pending, r)
+		}
+	case m.Ready != "":
+		if p.said {
+			p.faults = append(p.faults, Back)
+		}
+		p.said = false
+		c.progress = time.Now()
+	}
+}
+
+// Back is the fault text that says that listening works again.
+const Back = "recogniser is back"
+
+// due returns, in order, the pending results decided by sample t.
+func (p *Process) due(t int64) []Result {
+	if !p.opt.Lockstep {
+		t = p.fed
+	}
+	var out, rest []Result
+	for _, r := range p.pending {
+		if r.Decided <= t {
+			out = append(out, r)
+		} else {
+			rest = append(rest, r)
+		}
+	}
+	p.pending = rest
+	return out
+}
+
+func (p *Process) fail(why string) {
+	p.child.kill()
+	p.child = nil
+	p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
+	p.retryAt = time.Now().Add(p.backoff)
+	if !p.said {
+		p.faults = append(p.faults, fmt.Sprintf("recogniser failed: %s; starting it again", why))
+	}
+	p.said = true
+}
+
+func (p *Process) restart() {
+	if !p.opt.Lockstep && time.Now().Before(p.retryAt) {
+		return
+	}
+	c, err := p.start()
+	if err != nil {
+		p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
+		p.retryAt = time.Now().Add(p.backoff)
+		return
+	}
+	p.child = c
+}
+
+// Close implements Ear: it lets the child finish, for up to two seconds.
+func (p *Process) Close() []Result {
+	if p.child == nil {
+		return p.due(1 << 62)
+	}
+	c := p.child
+	close(c.in)
+	late := time.After(2 * time.Second)
+	for open := true; open; {
+		select {
+		case m, ok := <-c.out:
+			if open = ok && m.Error == ""; open {
+				p.take(m, ok)
+			}
+		case <-late:
+			c.cmd.Process.Kill()
+			open = false
+		}
+	}
+	c.cmd.Process.Signal(os.Interrupt)
+	go func() {
+		for range c.out {
+		}
+	}()
+	c.cmd.Wait()
+	p.child = nil
+	return p.due(1 << 62)
+}

@@ -1,0 +1,119 @@
+package intents
+
+import (
+	"bufio"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+)
+
+// hopSamples is how often a served recogniser reports progress: 20 ms.
+const hopSamples = Rate / 50
+
+// hello is the first line on a plug-in's standard input.
+type hello struct {
+	Coxswain   int         `json:"coxswain"` // version of this protocol
+	Rate       int         `json:"rate"`
+	Format     string      `json:"format"`
+	Vocabulary *Vocabulary `json:"vocabulary"`
+}
+
+// message is a line on a plug-in's standard output: exactly one of its parts.
+type message struct {
+	Ready  string  `json:"ready,omitempty"`
+	Heard  int64   `json:"heard,omitempty"`
+	Result *Result `json:"result,omitempty"`
+	Error  string  `json:"error,omitempty"`
+}
+
+// Serve makes a recogniser a plug-in process. It speaks this protocol, which
+// a plug-in in any language can speak as well:
+//
+// Standard input: one line of JSON,
+//
+//	{"coxswain":1,"rate":16000,"format":"s16le","vocabulary":{...}}
+//
+// then samples without any framing, 16 kHz mono signed 16-bit little endian,
+// until end of file. "vocabulary" has the fields of type Vocabulary: slots,
+// pronunciations (as phones of CMUdict), callouts with their phrases.
+//
+// Standard output: JSON lines, flushed one by one,
+//
+//	{"ready":"name and version"}      once, before any other
+//	{"heard":32000}                   samples consumed so far; at least every 100 ms of audio
+//	{"result":{"callout":"shock.given","text":"shock delivered two hundred joules",
+//	  "values":{"energy_j":200},"confidence":0.93,"start":20000,"end":31200,"decided":32000}}
+//	{"error":"one line"}              before giving up
+//
+// A result comes before the "heard" line that reaches its "decided". At end of
+// file the plug-in reports what is left and exits with 0. Lines of other
+// shapes, or longer than 64 KiB, count as a fault: the daemon kills the
+// plug-in and starts it again. Standard error goes to the daemon's log.
+func Serve(name string, make Maker, in io.Reader, out io.Writer) error {
+	w := bufio.NewWriter(out)
+	say := func(m message) error {
+		b, err := json.Marshal(m)
+		if err != nil {
+			return err
+		}
+		w.Write(append(b, '\n'))
+		return w.Flush()
+	}
+	br := bufio.NewReaderSize(in, 1<<20)
+	first, err := br.ReadSlice('\n')
+	if err != nil {
+		return fmt.Errorf("no hello line on standard input: this program is started by coxswain: %w", err)
+	}
+	var h hello
+	if err := json.Unmarshal(first, &h); err != nil || h.Coxswain != 1 || h.Rate != Rate || h.Format != "s16le" || h.Vocabulary == nil {
+		say(message{Error: "unknown hello line"})
+		return errors.New("unknown hello line on standard input: this program is started by coxswain")
+	}
+	r, err := make(h.Vocabulary)
+	if err != nil {
+		say(message{Error: err.Error()})
+		return err
+	}
+	if err := say(message{Ready: name}); err != nil {
+		return err
+	}
+	return serveStream(r, br, say)
+}
+
+func serveStream(r Recogniser, in io.Reader, say func(message) error) error {
+	buf := make([]byte, 2*hopSamples)
+	pcm := make([]int16, hopSamples)
+	var heard int64
+	for {
+		n, rerr := io.ReadFull(in, buf)
+		for i := range pcm[:n/2] {
+			pcm[i] = int16(binary.LittleEndian.Uint16(buf[2*i:]))
+		}
+		results, err := r.Hear(pcm[:n/2])
+		if err != nil {
+			say(message{Error: err.Error()})
+			return err
+		}
+		heard += int64(n / 2)
+		if rerr != nil {
+			last, err := r.Close()
+			if err != nil {
+				return err
+			}
+			results = append(results, last...)
+		}
+		for i := range results {
+			if err := say(message{Result: &results[i]}); err != nil {
+				return err
+			}
+		}
+		if err := say(message{Heard: heard}); err != nil {
+			return err
+		}
+		if rerr != nil {
+			return nil
+		}
+	}
+}

@@ -1,0 +1,90 @@
+"""Sentences to be spoken by the speech engines: word salad for phone coverage,
+clinical talk, callouts and near misses. Deterministic for a seed."""
+import random
+import re
+
+ONES = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
+TENS = "_ _ twenty thirty forty fifty sixty seventy eighty ninety".split()
+
+# Talk heard in a resuscitation room that is no callout. Invented here.
+TALK = """get the {drug} ready|draw up the {drug}|do we have {drug}|how much {drug} did we give|next dose of {drug} in a minute
+he had {rhythm} last year|was that {rhythm} or artefact|could this be {rhythm}|looks a bit like {rhythm} to me
+start the clock|has anyone called the family|who is on the airway|can you get a line in|is there a pulse
+should we shock|we should check the pulse soon|do not stop yet|are you tired|swap in thirty seconds
+where is the crash cart|bring the ultrasound|the blood gas is back|potassium is {num}|glucose was {num}
+how old is the patient|{num} year old found down|weight is about {num} kilos|call the cath lab|move the bed please
+keep going|good depth|push harder|let it recoil|slow down a little|that was {num} minutes ago|can i have suction
+turn the monitor to me|the pads are on|charge it in ten seconds|wait for the analysis|stay off him for now
+tell me when you are ready|give me {num} of {drug}|prepare {num} milligrams of {drug}|the line has blown|try the other arm
+what did the daughter say|any allergies|the tube needs to come out|listen to the chest|the end tidal is {num}
+please close the door|someone write this down|we need more hands|thank you everybody|one two three move""".replace("\n", "|").split("|")
+DRUGS = "epinephrine epi adrenaline amiodarone lidocaine magnesium calcium bicarb atropine adenosine fentanyl ketamine propofol".split()
+RHYTHMS = ["v fib", "v tach", "p e a", "asystole", "sinus rhythm", "a fib", "ventricular fibrillation", "ventricular tachycardia"]
+
+
+def number(rng):
+    k = rng.random()
+    if k < .3:
+        n = rng.choice([100, 120, 150, 200, 300, 360, 50, 6, 12, 1, 2, 30, 15, 10])
+    elif k < .6:
+        n = rng.randrange(1, 400)
+    else:
+        n = rng.randrange(0, 100)
+    if n < 20:
+        words = ONES[n]
+        if rng.random() < .15:
+            words += " point " + ONES[rng.randrange(0, 10)]
+        return words
+    if n < 100:
+        return TENS[n // 10] + (" " + ONES[n % 10] if n % 10 else "")
+    words = ONES[n // 100] + " hundred"
+    if n % 100:
+        rest = n % 100
+        words += rng.choice([" ", " and "]) + (ONES[rest] if rest < 20 else TENS[rest // 10] + (" " + ONES[rest % 10] if rest % 10 else ""))
+    return words
+
+
+def phrases(path):
+    text = open(path).read().split("callouts:")[1]
+    out = []
+    for block in re.findall(r"phrases: \[(.*?)\]", text, re.S):
+        out += [p.strip().strip('"') for p in block.replace("\n", " ").split(",")]
+    return out
+
+
+def words(path):
+    """Word and weight, from the unigrams of an ARPA file (frequency flattened)."""
+    out = []
+    for line in open(path, errors="replace"):
+        f = line.rstrip("\n").split("\t")
+        if len(f) == 3 and re.fullmatch(r"[a-z]+(?:'[a-z]+)?", f[1]):
+            out.append((10 ** (float(f[0]) * .55), f[1]))
+        if line.startswith("\\2-grams"):
+            break
+    out.sort(reverse=True)
+    return [w for _, w in out[:25000]], [p for p, _ in out[:25000]]
+
+
+def sentences(n, seed, vocabulary, arpa):
+    rng = random.Random(seed)
+    calls, (vocab, weights) = phrases(vocabulary), words(arpa)
+    fill = lambda s: re.sub(r"\{[a-z_]+\}", lambda m: {"{drug}": rng.choice(DRUGS), "{rhythm}": rng.choice(RHYTHMS)}.get(m[0]) or number(rng), s)
+    bag = vocab and (lambda k: rng.choices(vocab, weights, k=k))
+    for _ in range(n):
+        k = rng.random()
+        if k < .45:
+            s = bag(rng.randrange(4, 12))
+            if rng.random() < .4:
+                s.insert(rng.randrange(1, len(s)), ",")
+            yield " ".join(s).replace(" ,", ",")
+        elif k < .62:
+            yield fill(rng.choice(TALK))
+        elif k < .70:
+            yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""])
+        elif k < .90:
+            s = fill(rng.choice(calls))
+            if rng.random() < .3:
+                s += ", " + fill(rng.choice(calls))
+            yield s
+        else:  # a callout's words inside other speech
+            yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4)))

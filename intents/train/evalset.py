@@ -1,0 +1,163 @@
+"""Make the evaluation recordings: continuous talk of one voice at a time with
+callouts and near misses, under each condition, and reference.tsv.
+
+evalset.py OUT VOCABULARY SHARED_SPEECH [held-out|dev] [SEED]
+
+held-out: voices that were never trained on. dev: trained voices, for fitting
+the confidence. SHARED_SPEECH is the speech folder with MANIFEST.tsv.
+reference.tsv: file, condition, start_s, end_s, callout ("" for a near miss), text, values
+"""
+import os
+import random
+import re
+import subprocess
+import sys
+import wave
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+import corpus
+
+VOICES = {"held-out": ["flite:slt", "festival:ked_diphone", "festival:cmu_us_slt_arctic_hts"],
+          "dev": ["flite:rms", "flite:awb", "flite:kal16", "espeak:en-us+f2", "espeak:gmw/en+m3", "espeak:en-gb-scotland", "espeak:en-us+Annie"]}
+NEAR = """get the epi ready|start the clock|he had v fib last year|draw up one milligram of epinephrine|do you want epi given now
+give amiodarone three hundred|prepare to shock|should we shock him|is there a pulse|do we have a pulse|charge it to two hundred next time
+who is on compressions|the compressor is broken|check the airway|is the tube in|epi is not in yet|has the epi been given
+did we deliver a shock|amiodarone is in the drawer|we may lose the pulse|no pulse ox reading|clear the table|everybody out
+what is the next patient|end of the corridor|stop the bleeding|hold the door|change the bed|what time did he come in|make a phone call
+lidocaine patch|note the rash|organise the room|sinus infection|fluid on the floor|the bolus is ready|scratch that itch
+time to go|next in line|turn the light on|turn the monitor off|pulse oximeter|present your case|return the trolley|ready to charge""".replace("\n", "|").split("|")
+CONDITIONS = ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "ward10", "ward5", "metronome"]
+
+
+def speak(voice, text, rng, tmp):
+    engine, name = voice.split(":", 1)
+    if engine == "flite":
+        subprocess.run(["flite", "-voice", name, "--setf", f"duration_stretch={rng.uniform(.85, 1.15):.2f}", "-t", text, "-o", tmp], check=True)
+    elif engine == "espeak":
+        subprocess.run(["espeak-ng", "-v", name, "-s", str(rng.randrange(140, 190)), "-w", tmp, text], check=True)
+    else:
+        subprocess.run(["text2wave", "-eval", f"(voice_{name})", "-o", tmp], input=text.encode(), check=True)
+    w = wave.open(tmp)
+    x, rate = np.frombuffer(w.readframes(w.getnframes()), np.int16).astype(float) / 32768, w.getframerate()
+    n = int(len(x) * 16000 / rate)
+    f = np.fft.rfft(x)[:n // 2 + 1]
+    x = np.fft.irfft(np.pad(f, (0, n // 2 + 1 - len(f))), n) * n / len(x)
+    on = np.nonzero(np.abs(x) > .004 * np.abs(x).max())[0]
+    x = x[on[0]:on[-1] + 1]  # first to last sound
+    return x * (.1 / np.sqrt((x ** 2).mean()))
+
+
+def texts(vocabulary, rng, each):
+    """(callout, text, values) for each callout phrase, numbers filled in."""
+    out, cid = [], ""
+    for m in re.finditer(r"- id: (\S+)|phrases: \[(.*?)\]", open(vocabulary).read().split("callouts:")[1], re.S):
+        if m[1]:
+            cid = m[1]
+            continue
+        ph = [p.strip().strip('"') for p in m[2].replace("\n", " ").split(",")]
+        first, rest = ph[:3], ph[3:]
+        for p in first + rng.sample(rest, min(each, len(rest))):
+            values = {}
+            for slot in re.findall(r"\{(\w+)\}", p):
+                n = rng.choice([120, 150, 200, 300, 360, 175, 200, 360] if slot == "energy_j" else [1, 300, 150, 100, 50, 1, 300, 150])
+                if "epi" in p:
+                    n = 1
+                values[slot] = n
+                w = say(n)
+                if n == 1 and "milligrams" in p:
+                    p = p.replace("milligrams", "milligram")
+                p = p.replace("{" + slot + "}", w)
+            out.append((cid, p, values))
+    return out
+
+
+def say(n):
+    if n < 20:
+        return corpus.ONES[n]
+    if n < 100:
+        return corpus.TENS[n // 10] + (" " + corpus.ONES[n % 10] if n % 10 else "")
+    return corpus.ONES[n // 100] + " hundred" + (" " + say(n % 100) if n % 100 else "")
+
+
+def load(path):
+    if path.endswith(".opus"):
+        raw = subprocess.run(["opusdec", "--quiet", "--rate", "16000", path, "-"], check=True, capture_output=True).stdout
+        return np.frombuffer(raw[len(raw) % 2:], np.int16).astype(float) / 32768
+    return np.frombuffer(subprocess.run(["sox", path, "-r", "16000", "-c", "1", "-t", "s16", "-"], check=True, capture_output=True).stdout, np.int16).astype(float) / 32768
+
+
+def fit(pool, n, rng):
+    at = rng.randrange(0, max(1, len(pool) - n))
+    return np.resize(pool[at:], n)
+
+
+def mix(x, cond, rng, noise, talkers, rirs):
+    def at(n, snr):
+        return n / np.sqrt((n ** 2).mean()) * .1 * 10 ** (-snr / 20)
+    if cond == "echo" or cond.startswith("ward"):
+        h = rirs[rng.randrange(len(rirs))]
+        x = np.convolve(x, h / np.sqrt((h ** 2).sum()))[:len(x)]
+    if cond.startswith("babble"):
+        x = x + at(sum(fit(talkers, len(x), rng) for _ in range(4)), int(cond[6:]))
+    if cond.startswith("ward"):
+        t = np.arange(len(x)) / 16000
+        alarm = sum(np.sin(2 * np.pi * 880 * k * t) / k for k in (1, 2, 3)) * ((t % 1.2 < .15) | ((t % 1.2 > .3) & (t % 1.2 < .45)))
+        x = x + at(at(fit(noise, len(x), rng), 0) + .4 * at(alarm, 0), int(cond[4:]))
+    if cond == "metronome":
+        t = np.arange(len(x)) / 16000
+        ph = t % (60 / 110)
+        x = x + at(np.exp(-ph * 60) * np.sin(2 * np.pi * 1000 * ph), 5)
+    return np.convolve(x, [1])[:len(x)]
+
+
+def main():
+    out, vocabulary, shared = sys.argv[1:4]
+    part, seed = (sys.argv[4:] + ["held-out"])[0], int((sys.argv[5:] + ["1"])[0])
+    os.makedirs(out, exist_ok=True)
+    rng = random.Random(seed)
+    rows = [l.rstrip("\n").split("\t") for l in open(shared + "/MANIFEST.tsv")][1:]
+    noise = np.concatenate([load(f"{shared}/{r[0]}") for r in rows if r[1] == "noise" and "babble" not in r[0]])
+    speech = [r for r in rows if r[1] == "speech"]
+    talkers = np.concatenate([(lambda x: x / np.sqrt((x ** 2).mean()) * .1)(load(f"{shared}/{r[0]}")) for r in rng.sample(speech, 90)])
+    rirs = []
+    for r in rows:
+        if r[1] == "rir":
+            h = load(f"{shared}/{r[0]}"); h = h[np.abs(h).argmax():][:16000]
+            rirs.append(h)
+    ref = open(out + "/reference.tsv", "w")
+    ref.write("file\tcondition\tstart_s\tend_s\tcallout\ttext\tvalues\n")
+    for v in VOICES[part]:
+        items = texts(vocabulary, rng, 1 if part == "held-out" else 3) + [("", t, {}) for t in rng.sample(NEAR, len(NEAR))]
+        rng.shuffle(items)
+        with ThreadPoolExecutor(2) as ex:
+            seeds = [random.Random(rng.random()) for _ in items]
+            waves = list(ex.map(lambda a: speak(v, a[1][1], a[2], f"/tmp/evalset-{os.getpid()}-{a[0]}.wav"), [(i, it, s) for i, (it, s) in enumerate(zip(items, seeds))]))
+        parts, at, marks = [], 0, []
+        for it, w in zip(items, waves):
+            gap = np.zeros(int(16000 * rng.uniform(1.2, 2.5)))
+            parts += [gap, w]
+            marks.append(((at + len(gap)) / 16000, (at + len(gap) + len(w)) / 16000, it))
+            at += len(gap) + len(w)
+        x = np.concatenate(parts + [np.zeros(16000)])
+        for cond in CONDITIONS if part == "held-out" else ["clean", "echo", "babble10", "babble5", "ward10", "ward5", "metronome"]:
+            y = mix(x, cond, rng, noise, talkers, rirs)
+            y = y * (10 ** (rng.uniform(-30, -22) / 20) / np.sqrt((y ** 2).mean())) + np.random.RandomState(seed).randn(len(y)) * 1e-4
+            name = f"{cond}-{v.replace(':', '-').replace('/', '-')}.wav"
+            with wave.open(f"{out}/{name}", "wb") as w:
+                w.setparams((1, 2, 16000, 0, "NONE", ""))
+                w.writeframes((np.clip(y, -1, 1) * 32767).astype(np.int16).tobytes())
+            for a, b, (cid, text, values) in marks:
+                ref.write(f"{name}\t{cond}\t{a:.3f}\t{b:.3f}\t{cid}\t{text}\t{' '.join(f'{k}={x}' for k, x in values.items())}\n")
+        print("evalset:", v, len(items), "utterances", flush=True)
+    # Human speech without any callout.
+    x = np.concatenate([load(f"{shared}/{r[0]}") for r in rng.sample(speech, 150)])
+    with wave.open(out + "/human.wav", "wb") as w:
+        w.setparams((1, 2, 16000, 0, "NONE", ""))
+        w.writeframes((np.clip(x * 1.0, -1, 1) * 32767).astype(np.int16).tobytes())
+    ref.write("human.wav\thuman\t0\t0\t\t\t\n")
+
+
+if __name__ == "__main__":
+    main()

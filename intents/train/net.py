@@ -1,0 +1,99 @@
+"""The log-mel front end, the two nets and their export. The Go side
+(intents/acoustic) computes the same; golden vectors hold both to 1e-3."""
+import math
+import struct
+
+import numpy as np
+import torch
+import torch.nn as nn
+import torch.nn.functional as F
+
+MELS, HOP, WIN, FFT, FLOOR = 40, 160, 400, 512, 1e-5
+DELAY = 7  # output frames (20 ms each) that the net may look ahead
+
+
+def mel_matrix():
+    """[257, 40] triangular filters, 60 to 7600 Hz on the HTK mel scale."""
+    mel = lambda f: 2595 * math.log10(1 + f / 700)
+    edges = [700 * (10 ** (m / 2595) - 1) for m in np.linspace(mel(60), mel(7600), MELS + 2)]
+    hz = np.arange(FFT // 2 + 1) * 16000 / FFT
+    out = np.zeros((len(hz), MELS), np.float32)
+    for m in range(MELS):
+        lo, mid, hi = edges[m:m + 3]
+        out[:, m] = np.maximum(0, np.minimum((hz - lo) / (mid - lo), (hi - hz) / (hi - mid)))
+    return torch.tensor(out)
+
+
+class LogMel(nn.Module):
+    """[batch, samples] in -1..1 -> [batch, 40, frames]; frame k covers samples 160k .. 160k+399."""
+
+    def __init__(self):
+        super().__init__()
+        self.register_buffer("window", .5 - .5 * torch.cos(2 * math.pi * torch.arange(WIN) / WIN))
+        self.register_buffer("mel", mel_matrix())
+
+    def forward(self, x):
+        f = x.unfold(-1, WIN, HOP) * self.window
+        p = torch.fft.rfft(f, FFT).abs() ** 2
+        return ((p @ self.mel + FLOOR).log() * .25 + 1).transpose(1, 2)
+
+
+class Tcn(nn.Module):
+    """Separable causal convolutions; output t (20 ms) tells of input 2*(t-DELAY)."""
+
+    def __init__(self, c=256, dilations=(1, 2, 4, 8) * 3, k=5, out=40):
+        super().__init__()
+        self.c, self.dilations, self.k = c, dilations, k
+        self.front = nn.Conv1d(MELS, c, 5, stride=2)
+        self.fbn = nn.BatchNorm1d(c)
+        self.dw = nn.ModuleList(nn.Conv1d(c, c, k, dilation=d, groups=c) for d in dilations)
+        self.pw = nn.ModuleList(nn.Conv1d(c, c, 1, bias=False) for _ in dilations)
+        self.bn = nn.ModuleList(nn.BatchNorm1d(c) for _ in dilations)
+        self.out = nn.Conv1d(c, out, 1)
+
+    def forward(self, x):
+        x = F.relu(self.fbn(self.front(x)))
+        for d, dw, pw, bn in zip(self.dilations, self.dw, self.pw, self.bn):
+            x = x + F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0))))))
+        return self.out(x)
+
+    def export(self):
+        def fold(w, b, bn):  # batch norm into the layer before it
+            s = bn.weight / (bn.running_var + bn.eps).sqrt()
+            return w * s.view(-1, *[1] * (w.dim() - 1)), (b - bn.running_mean) * s + bn.bias
+        yield "front", *fold(self.front.weight, self.front.bias, self.fbn)
+        for d, dw, pw, bn in zip(self.dilations, self.dw, self.pw, self.bn):
+            w, b = fold(pw.weight, torch.zeros_like(bn.running_mean), bn)
+            yield f"dw{d}", dw.weight[:, 0], dw.bias
+            yield "pw", w[:, :, 0], b
+        yield "out", self.out.weight[:, :, 0], self.out.bias
+
+
+class Gru(nn.Module):
+    """The second architecture of the table: a strided convolution and two GRU layers."""
+
+    def __init__(self, c=192, h=192, out=40):
+        super().__init__()
+        self.front, self.fbn = nn.Conv1d(MELS, c, 5, stride=2), nn.BatchNorm1d(c)
+        self.gru = nn.GRU(c, h, 2, batch_first=True, dropout=.1)
+        self.out = nn.Conv1d(h, out, 1)
+
+    def forward(self, x):
+        x = F.relu(self.fbn(self.front(x)))
+        y, _ = self.gru(x.transpose(1, 2))
+        return self.out(y.transpose(1, 2))
+
+
+def save(path, model, priors):
+    """Weights as float32, little endian: "CXAM", u32 version, then per tensor
+    u32 name length, name, u32 rank, u32 sizes, values. The Go side reads this."""
+    model = model.eval().cpu()
+    rows = [("priors", torch.tensor(priors, dtype=torch.float32))]
+    for name, w, b in model.export():
+        rows += [(name + ".w", w), (name + ".b", b)]
+    with open(path, "wb") as f:
+        f.write(b"CXAM" + struct.pack("<I", 1))
+        for name, t in rows:
+            t = t.detach().float().contiguous().numpy()
+            f.write(struct.pack("<I", len(name)) + name.encode() + struct.pack("<I", t.ndim) + struct.pack(f"<{t.ndim}I", *t.shape))
+            f.write(t.astype("<f4").tobytes())

@@ -1,0 +1,338 @@
+package intents
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+//go:embed vocabulary.yaml
+var baseVocabulary []byte
+
+// Slot is a spoken number: its unit and the bounds outside which a number is
+// not believed.
+type Slot struct {
+	Unit string  `yaml:"unit" json:"unit"`
+	Min  float64 `yaml:"min" json:"min"`
+	Max  float64 `yaml:"max" json:"max"`
+	Step float64 `yaml:"step" json:"step,omitempty"` // 1: whole numbers only
+}
+
+// Callout is one thing that can be called, and every way to say it.
+type Callout struct {
+	ID         string   `yaml:"id" json:"id"`
+	Phrases    []string `yaml:"phrases" json:"phrases"`
+	Confidence float64  `yaml:"confidence" json:"confidence,omitempty"` // 0: the default
+	Lead       bool     `yaml:"lead" json:"lead,omitempty"`             // asks for the lead word
+	New        bool     `yaml:"new" json:"new,omitempty"`               // a site's own id beside the built-in ones
+	Line       int      `yaml:"-" json:"-"`
+}
+
+// UnmarshalYAML keeps the line for errors.
+func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
+	type plain Callout
+	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+		switch k := n.Content[i]; k.Value {
+		case "id", "phrases", "confidence", "lead", "new":
+		default:
+			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
+		}
+	}
+	if err := n.Decode((*plain)(c)); err != nil {
+		return err
+	}
+	c.Line = n.Line
+	return nil
+}
+
+// Vocabulary is everything that can be said. The zero value can say nothing.
+type Vocabulary struct {
+	Version        int                 `yaml:"version" json:"version"`
+	Language       string              `yaml:"language" json:"language"`
+	Replace        bool                `yaml:"replace" json:"-"`
+	LeadWord       string              `yaml:"lead_word" json:"lead_word,omitempty"` // spoken before callouts that ask for it
+	LeadAll        bool                `yaml:"lead_all" json:"lead_all,omitempty"`
+	Slots          map[string]Slot     `yaml:"slots" json:"slots"`
+	Pronunciations map[string][]string `yaml:"pronunciations" json:"pronunciations"`
+	Callouts       []Callout           `yaml:"callouts" json:"callouts"`
+	Hash           string              `yaml:"-" json:"-"`
+	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
+}
+
+// UnmarshalYAML is only there to accept pronunciations as lists of bare words.
+type rawVocabulary struct {
+	Version        int                  `yaml:"version"`
+	Language       string               `yaml:"language"`
+	Replace        bool                 `yaml:"replace"`
+	LeadWord       string               `yaml:"lead_word"`
+	LeadAll        bool                 `yaml:"lead_all"`
+	Slots          map[string]Slot      `yaml:"slots"`
+	Pronunciations map[string]yaml.Node `yaml:"pronunciations"`
+	Callouts       []Callout            `yaml:"callouts"`
+}
+
+// LoadVocabulary returns the built-in vocabulary with the overlay files laid
+// over it in turn. An overlay adds phrases to callouts it names, and replaces
+// slots and pronunciations. It stands alone if it says `replace: true` or if
+// none of its ids is known. Errors name file and line.
+func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
+	v, err := ParseVocabulary("vocabulary.yaml", baseVocabulary)
+	if err != nil {
+		return nil, err
+	}
+	sum := sha256.New()
+	sum.Write(baseVocabulary)
+	for _, name := range overlays {
+		b, err := readBounded(name, 1<<20)
+		if err != nil {
+			return nil, err
+		}
+		o, err := ParseVocabulary(name, b)
+		if err != nil {
+			return nil, err
+		}
+		if v, err = v.overlay(name, o); err != nil {
+			return nil, err
+		}
+		sum.Write(b)
+	}
+	v.Hash = hex.EncodeToString(sum.Sum(nil))
+	return v, nil
+}
+
+func readBounded(name string, limit int64) ([]byte, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err == nil && int64(len(b)) > limit {
+		err = fmt.Errorf("%s: larger than %d bytes", name, limit)
+	}
+	return b, err
+}
+
+// ParseVocabulary reads and checks one vocabulary or overlay file.
+func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
+	var raw rawVocabulary
+	d := yaml.NewDecoder(bytes.NewReader(text))
+	d.KnownFields(true)
+	if err := d.Decode(&raw); err != nil {
+		if errors.Is(err, io.EOF) {
+			return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
+		}
+		return nil, yamlError(name, err)
+	}
+	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll, Slots: raw.Slots, Callouts: raw.Callouts}
+	if len(v.Callouts) == 0 && len(raw.Pronunciations) == 0 && len(raw.Slots) == 0 && raw.LeadWord == "" {
+		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
+	}
+	if err := v.pronounce(name, raw.Pronunciations); err != nil {
+		return nil, err
+	}
+	return v, v.check(name)
+}
+
+var (
+	lineError = regexp.MustCompile(`^(?:yaml: )?(?:unmarshal errors:\s*)?(?:yaml: )?line (\d+): (.*)`)
+	idForm    = regexp.MustCompile(`^[a-z0-9][a-z0-9_.-]{0,63}$`)
+	wordForm  = regexp.MustCompile(`^[a-z']+$`)
+	slotForm  = regexp.MustCompile(`^\{[a-z_]+\}$`)
+)
+
+func yamlError(name string, err error) error {
+	if m := lineError.FindStringSubmatch(err.Error()); m != nil {
+		return fmt.Errorf("%s:%s: %s", name, m[1], m[2])
+	}
+	return fmt.Errorf("%s: %s", name, strings.ReplaceAll(strings.TrimPrefix(err.Error(), "yaml: "), "\n", " "))
+}
+
+// pronounce accepts [AE K, EY K]: alternatives separated by commas, or one string.
+func (v *Vocabulary) pronounce(name string, raw map[string]yaml.Node) error {
+	v.Pronunciations = map[string][]string{}
+	for word, node := range raw {
+		var list []string
+		if err := node.Decode(&list); err != nil {
+			var one string
+			if node.Decode(&one) != nil {
+				return fmt.Errorf("%s:%d: pronunciation of %q: want [K AE T] or a list of such", name, node.Line, word)
+			}
+			list = []string{one}
+		}
+		for _, p := range list {
+			phones := strings.Fields(p)
+			for _, ph := range phones {
+				if PhoneIndex(ph) <= 0 {
+					return fmt.Errorf("%s:%d: pronunciation of %q: unknown phone %q, known are %s", name, node.Line, word, ph, strings.Join(Phones[1:], " "))
+				}
+			}
+			if len(phones) == 0 || len(phones) > 40 {
+				return fmt.Errorf("%s:%d: pronunciation of %q: want 1 to 40 phones", name, node.Line, word)
+			}
+		}
+		v.Pronunciations[strings.ToLower(word)] = list
+	}
+	return nil
+}
+
+// clean lower-cases a phrase and drops the punctuation that people write.
+func clean(s string) string {
+	s = strings.ToLower(strings.ReplaceAll(s, "’", "'"))
+	s = strings.Map(func(r rune) rune {
+		if strings.ContainsRune(`,.;:!?"-`, r) {
+			return ' '
+		}
+		return r
+	}, s)
+	return strings.Join(strings.Fields(s), " ")
+}
+
+func (v *Vocabulary) check(name string) error {
+	seen := map[string]int{}
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		at := fmt.Sprintf("%s:%d", name, c.Line)
+		switch {
+		case !idForm.MatchString(c.ID):
+			return fmt.Errorf("%s: callout id %q: want lower-case letters, digits and dots", at, c.ID)
+		case seen[c.ID] != 0:
+			return fmt.Errorf("%s: callout %s stands already at line %d", at, c.ID, seen[c.ID])
+		case len(c.Phrases) == 0:
+			return fmt.Errorf("%s: callout %s has no phrases", at, c.ID)
+		case len(c.Phrases) > 200:
+			return fmt.Errorf("%s: callout %s has more than 200 phrases", at, c.ID)
+		case !(c.Confidence >= 0 && c.Confidence <= 1):
+			return fmt.Errorf("%s: callout %s: confidence is %v, want 0 to 1", at, c.ID, c.Confidence)
+		}
+		seen[c.ID] = c.Line
+		for k, p := range c.Phrases {
+			p = clean(p)
+			c.Phrases[k] = p
+			if words := strings.Fields(p); len(words) == 0 || len(words) > 20 {
+				return fmt.Errorf("%s: callout %s: phrase %q: want 1 to 20 words", at, c.ID, p)
+			}
+			for _, w := range strings.Fields(p) {
+				if !wordForm.MatchString(w) && !slotForm.MatchString(w) {
+					return fmt.Errorf("%s: callout %s: phrase %q: write %q in letters (numbers as words, slots as {energy_j})", at, c.ID, p, w)
+				}
+			}
+		}
+	}
+	for n, s := range v.Slots {
+		if !(s.Min < s.Max) || s.Min < 0 || s.Max > 9999 {
+			return fmt.Errorf("%s: slot %s: want 0 <= min < max <= 9999", name, n)
+		}
+	}
+	return nil
+}
+
+// overlay lays o over v and returns the result.
+func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
+	known, unknown := 0, -1
+	for i, c := range o.Callouts {
+		if v.find(c.ID) != nil || c.New {
+			known++
+		} else if unknown < 0 {
+			unknown = i
+		}
+	}
+	out := &Vocabulary{Version: v.Version, Language: v.Language, LeadWord: v.LeadWord, LeadAll: v.LeadAll || o.LeadAll, Slots: map[string]Slot{}, Pronunciations: map[string][]string{}}
+	if o.LeadWord != "" {
+		out.LeadWord = o.LeadWord
+	}
+	for _, src := range []*Vocabulary{v, o} {
+		for k, s := range src.Slots {
+			out.Slots[k] = s
+		}
+		for k, p := range src.Pronunciations {
+			out.Pronunciations[k] = p
+		}
+	}
+	switch {
+	case o.Replace || unknown >= 0 && known == 0:
+		out.Callouts, out.Alone = o.Callouts, true
+		out.borrowSlots(v)
+		return out, out.checkSlots(name)
+	case unknown >= 0:
+		c := o.Callouts[unknown]
+		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
+	}
+	out.Callouts = append(out.Callouts, v.Callouts...)
+	for _, c := range o.Callouts {
+		b := out.find(c.ID)
+		if b == nil {
+			out.Callouts = append(out.Callouts, c)
+			continue
+		}
+		b.Phrases = append(append([]string{}, b.Phrases...), c.Phrases...)
+		b.Lead = b.Lead || c.Lead
+		if c.Confidence != 0 {
+			b.Confidence = c.Confidence
+		}
+	}
+	out.borrowSlots(v)
+	return out, out.checkSlots(name)
+}
+
+// borrowSlots lets an overlay write {n} for the one slot that its callout has
+// in the vocabulary below.
+func (v *Vocabulary) borrowSlots(base *Vocabulary) {
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		slot := "n"
+		if b := base.find(c.ID); b != nil {
+			for _, p := range b.Phrases {
+				for _, w := range strings.Fields(p) {
+					if slotForm.MatchString(w) && w != "{n}" {
+						slot = strings.Trim(w, "{}")
+					}
+				}
+			}
+		}
+		for k, p := range c.Phrases {
+			if strings.Contains(p, "{n}") {
+				c.Phrases[k] = strings.ReplaceAll(p, "{n}", "{"+slot+"}")
+				if _, ok := v.Slots[slot]; !ok {
+					v.Slots[slot] = Slot{Unit: "number", Max: 9999}
+				}
+			}
+		}
+	}
+}
+
+func (v *Vocabulary) checkSlots(name string) error {
+	for _, c := range v.Callouts {
+		for _, p := range c.Phrases {
+			for _, w := range strings.Fields(p) {
+				if slotForm.MatchString(w) {
+					if _, ok := v.Slots[strings.Trim(w, "{}")]; !ok {
+						return fmt.Errorf("%s:%d: callout %s: unknown slot %s: define it under slots", name, c.Line, c.ID, w)
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func (v *Vocabulary) find(id string) *Callout {
+	for i := range v.Callouts {
+		if v.Callouts[i].ID == id {
+			return &v.Callouts[i]
+		}
+	}
+	return nil
+}
+
+// Find returns the callout of an id, or nil.
+func (v *Vocabulary) Find(id string) *Callout { return v.find(id) }

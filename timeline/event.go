@@ -1,0 +1,160 @@
+package timeline
+
+import (
+	"fmt"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// Rate is the number of samples a second of the session clock.
+const Rate = 48000
+
+// Time is a moment on the session clock: samples of the audio stream since
+// the session began, at Rate. It is the only time that a state, a cue or a
+// figure may depend on.
+type Time int64
+
+// Seconds converts s seconds to session time, rounded to the nearest sample.
+func Seconds(s float64) Time {
+	if s < 0 {
+		return -Seconds(-s)
+	}
+	return Time(s*Rate + 0.5)
+}
+
+// Seconds returns t in seconds.
+func (t Time) Seconds() float64 { return float64(t) / Rate }
+
+// String formats t as m:ss.t, the way a reviewer reads a code.
+func (t Time) String() string {
+	if t < 0 {
+		return "-" + (-t).String()
+	}
+	tenths := (int64(t)*10 + Rate/2) / Rate
+	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
+}
+
+// Kind names what happened. Callout kinds are spelled as in the vocabulary.
+type Kind string
+
+// Kinds of callout events, and of the events that coxswain itself appends.
+const (
+	CodeStart         Kind = "code.start"
+	CodeEnd           Kind = "code.end"
+	CompressionsStart Kind = "compressions.start"
+	CompressionsStop  Kind = "compressions.stop"
+	CompressorChange  Kind = "compressor.change"
+	RhythmCheck       Kind = "rhythm.check"
+	RhythmVF          Kind = "rhythm.vf"
+	RhythmVT          Kind = "rhythm.vt"
+	RhythmPEA         Kind = "rhythm.pea"
+	RhythmAsystole    Kind = "rhythm.asystole"
+	RhythmOrganised   Kind = "rhythm.organised"
+	PulseAbsent       Kind = "pulse.absent"
+	PulsePresent      Kind = "pulse.present"
+	ROSC              Kind = "rosc"
+	PulseLost         Kind = "pulse.lost"
+	ShockCharging     Kind = "shock.charging"
+	ShockClear        Kind = "shock.clear"
+	ShockGiven        Kind = "shock.given"
+	CardioversionDone Kind = "cardioversion.given"
+	Epinephrine       Kind = "drug.epinephrine"
+	Amiodarone        Kind = "drug.amiodarone"
+	Lidocaine         Kind = "drug.lidocaine"
+	AirwaySecured     Kind = "airway.secured"
+	AccessIV          Kind = "access.iv"
+	AccessIO          Kind = "access.io"
+	FluidBolus        Kind = "fluid.bolus"
+	CausesReview      Kind = "causes.review"
+	AskNext           Kind = "ask.next"
+	AskTime           Kind = "ask.time"
+	MetronomeOn       Kind = "metronome.on"
+	MetronomeOff      Kind = "metronome.off"
+	Undo              Kind = "undo"
+	Note              Kind = "note"
+
+	SessionOpen  Kind = "session.open"  // first line: wall-clock anchor, versions
+	SessionClose Kind = "session.close" // clean end
+	CueSpoken    Kind = "cue.spoken"    // a prompt began to sound
+	CueDropped   Kind = "cue.dropped"   // a prompt was too late to be worth saying
+	Retraction   Kind = "retraction"    // takes back the event named by Retracts
+	Fault        Kind = "fault"         // something failed; the session went on
+	Recovered    Kind = "recovered"     // and came back
+)
+
+// Callouts lists the kinds that a team can call aloud, in the card's order.
+var Callouts = []Kind{
+	CodeStart, CodeEnd, CompressionsStart, CompressionsStop, CompressorChange, RhythmCheck, RhythmVF, RhythmVT,
+	RhythmPEA, RhythmAsystole, RhythmOrganised, PulseAbsent, PulsePresent, ROSC, PulseLost, ShockCharging, ShockClear,
+	ShockGiven, CardioversionDone, Epinephrine, Amiodarone, Lidocaine, AirwaySecured, AccessIV, AccessIO, FluidBolus,
+	CausesReview, AskNext, AskTime, MetronomeOn, MetronomeOff, Undo, Note,
+}
+
+// IsCallout reports whether k is a kind that a team can call aloud.
+func (k Kind) IsCallout() bool {
+	for _, c := range Callouts {
+		if c == k {
+			return true
+		}
+	}
+	return false
+}
+
+// Heard says where in the room's audio a callout was heard and how surely.
+type Heard struct {
+	Start      Time    `json:"start"`   // first sample of the phrase
+	End        Time    `json:"end"`     // sample after the last sound of the phrase
+	Decided    Time    `json:"decided"` // audio heard when it was decided
+	Text       string  `json:"text"`
+	Confidence float64 `json:"confidence"` // 0..1
+}
+
+// Event is one fact. It is appended and never edited: a mistake is taken back
+// by a later Retraction that names its Seq.
+type Event struct {
+	Seq      uint64             `json:"seq"`
+	At       Time               `json:"at"` // when it happened: the end of the phrase, for a callout
+	Kind     Kind               `json:"kind"`
+	Values   map[string]float64 `json:"values,omitempty"` // slot name to number
+	Heard    *Heard             `json:"heard,omitempty"`
+	Retracts uint64             `json:"retracts,omitempty"`
+	Text     string             `json:"text,omitempty"` // what was said, or what failed
+	Session  *Session           `json:"session,omitempty"`
+}
+
+// Session is what the first line of a journal records once.
+type Session struct {
+	Wall       string `json:"wall"` // RFC 3339 time of sample 0, by this machine's clock
+	Rate       int    `json:"rate"` // samples a second of every Time
+	Software   string `json:"software"`
+	Protocol   string `json:"protocol"`   // id and hash of the protocol data
+	Vocabulary string `json:"vocabulary"` // hash of the vocabulary
+	Recogniser string `json:"recogniser"`
+	Source     string `json:"source"` // device, or name of the replayed file
+	Caution    string `json:"caution"`
+}
+
+// Describe returns the event in words, for tables and logs: the same text in
+// every place a reviewer meets it.
+func (e Event) Describe() string {
+	s := string(e.Kind)
+	keys := make([]string, 0, len(e.Values))
+	for k := range e.Values {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		s += fmt.Sprintf(" %s=%s", k, FormatNumber(e.Values[k]))
+	}
+	if e.Retracts != 0 {
+		s += fmt.Sprintf(" of #%d", e.Retracts)
+	}
+	if e.Text != "" {
+		s += ": " + strings.ReplaceAll(e.Text, "\n", " ")
+	}
+	return s
+}
+
+// FormatNumber prints a spoken amount without needless zeros.
+func FormatNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
