@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -261,4 +262,30 @@ func labels(start, length int64, marks []Mark) []byte {
 	}
 	le(&cue, []byte("LIST"), uint32(adtl.Len()), adtl.Bytes())
 	return cue.Bytes()
+}
+
+// CheckPart reports whether the sizes in a file of an audio log agree with the
+// file: what an editor needs to open it whole.
+func CheckPart(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	head := make([]byte, headerSize)
+	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
+		return fmt.Errorf("%s: not a file of an audio log, or cut off in its header", path)
+	}
+	riff, data := int64(binary.LittleEndian.Uint32(head[4:])), int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
+	switch {
+	case st.Size() < headerSize+data:
+		return fmt.Errorf("%s: %d bytes of audio are missing at its end", path, headerSize+data-st.Size())
+	case riff+8 != st.Size():
+		return fmt.Errorf("%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`", path, riff+8, st.Size())
+	}
+	return nil
 }

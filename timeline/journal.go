@@ -53,6 +53,39 @@ func Create(dir string) (*Journal, error) {
 	return &Journal{f: f}, nil
 }
 
+// Reopen opens a journal to go on with it. A last line that was never finished
+// is cut off and kept beside the journal, in events.jsonl.broken.
+func Reopen(dir string) (*Journal, []Event, error) {
+	path := filepath.Join(dir, JournalName)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	events, tail, err := Parse(bytes.NewReader(b), path)
+	if err != nil {
+		return nil, events, err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	if err != nil {
+		return nil, events, err
+	}
+	whole := b[:len(b)-tail.Bytes]
+	if tail.Bytes > 0 {
+		if err = os.WriteFile(path+".broken", b[len(whole):], 0o600); err == nil {
+			err = f.Truncate(int64(len(whole)))
+		}
+		if err != nil {
+			f.Close()
+			return nil, events, err
+		}
+	}
+	j := &Journal{f: f, seq: uint64(len(events)), size: int64(len(whole))}
+	if lines := bytes.Split(bytes.TrimSuffix(whole, []byte("\n")), []byte("\n")); len(whole) > 0 {
+		j.prev = hash(lines[len(lines)-1])
+	}
+	return j, events, nil
+}
+
 // Append numbers e, writes it and waits for the disk. On an error nothing of e
 // remains in the file, the journal stays usable, and the caller may try again.
 func (j *Journal) Append(e Event) (Event, error) {

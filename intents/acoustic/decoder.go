@@ -16,6 +16,7 @@ const (
 	keepFrames = 1024 // history for the alignment of a phrase: 20 s
 	minAverage = -1.1 // candidates below are not looked at closely
 	frameHop   = 320  // samples a frame
+	birth      = -3.0 // no path begins with a phone that fits worse
 )
 
 // alike are phones that speakers of English use for each other in the words
@@ -50,6 +51,7 @@ type decoder struct {
 	frame   int         // frames seen
 	llr     [][]float32 // ring: per frame and phone, log ratio to the best free phone
 	sil     []float32   // ring: probability of silence
+	live    []bool      // per phrase: some path is alive
 	score   [2][]float32
 	start   [2][]int32
 	best    candidate
@@ -62,6 +64,7 @@ const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
+	d.live = make([]bool, len(g.spans))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
@@ -98,12 +101,34 @@ func (d *decoder) push(lp []float32) (candidate, bool) {
 	return c, ok
 }
 
-// advance moves every phrase's paths on by one frame.
+// advance moves every phrase's paths on by one frame. Phrases that nothing
+// speaks for cost nothing.
 func (d *decoder) advance(row []float32) {
+	open := d.frame >= d.blocked
+	for k, sp := range d.g.spans {
+		if !d.live[k] && !(open && d.promising(sp, row)) {
+			continue
+		}
+		d.live[k] = d.step(sp, row, open)
+	}
+}
+
+// promising reports whether a path may begin in a phrase at this frame.
+func (d *decoder) promising(sp span, row []float32) bool {
+	for _, i := range d.g.entries[sp.lo] {
+		if row[d.g.states[i].phone] > birth {
+			return true
+		}
+	}
+	return false
+}
+
+// step moves the paths of one phrase on and reports whether any is alive.
+func (d *decoder) step(sp span, row []float32, open bool) bool {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
-	open := d.frame >= d.blocked
-	for i := range d.g.states {
+	alive := false
+	for i := sp.lo; i < sp.hi; i++ {
 		s := &d.g.states[i]
 		best, from := old[i], oldS[i]
 		for _, p := range s.pred {
@@ -111,19 +136,28 @@ func (d *decoder) advance(row []float32) {
 				best, from = old[p], oldS[p]
 			}
 		}
-		if s.entry && open && best < 0 {
+		if s.entry && open && best < 0 && row[s.phone] > birth {
 			best, from = 0, int32(d.frame)
 		}
-		if s.phone == silence {
-			best += row[silence]
-		} else {
-			best += row[s.phone] + bonus
-		}
-		if best < -6 {
-			best = dead
+		if best > dead {
+			best += row[s.phone]
+			if s.phone != silence {
+				best += bonus
+			}
+			if best < -6 {
+				best = dead
+			} else {
+				alive = true
+			}
 		}
 		now[i], nowS[i] = best, from
 	}
+	if !alive { // both buffers must say so, for the frame after next
+		for i := sp.lo; i < sp.hi; i++ {
+			old[i] = dead
+		}
+	}
+	return alive
 }
 
 // endings looks for phrases that end at this frame and decides when the best
@@ -131,6 +165,9 @@ func (d *decoder) advance(row []float32) {
 func (d *decoder) endings() (out candidate, final bool) {
 	score, start := d.score[d.frame&1^1], d.start[d.frame&1^1]
 	for k, sp := range d.g.spans {
+		if !d.live[k] {
+			continue
+		}
 		for i := sp.lo; i < sp.hi; i++ {
 			if !d.g.states[i].final || score[i] <= 0 {
 				continue

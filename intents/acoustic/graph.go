@@ -27,6 +27,7 @@ type graph struct {
 	spans      []span
 	states     []state
 	words      []string
+	entries    map[int32][]int32 // by first state of a phrase: where it may begin
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
@@ -37,7 +38,7 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &graph{vocabulary: v, phrases: phrases}
+	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
 	for _, p := range phrases {
 		b := builder{g: g}
 		start, end := b.node(), b.node()
@@ -166,6 +167,11 @@ func (b *builder) finish(start, end int) {
 	}
 	for _, e := range emit {
 		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, pred: reach[e.from], entry: isStart[e.from], final: isEnd[e.to]})
+	}
+	for i := lo; i < int32(len(b.g.states)); i++ {
+		if b.g.states[i].entry {
+			b.g.entries[lo] = append(b.g.entries[lo], i)
+		}
 	}
 	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states))})
 }

@@ -167,11 +167,12 @@ type net struct {
 	past  [][]float32 // per layer a ring of (k-1)*dilation+1 input frames
 	at    []int
 	x, h  []float32
+	y     []float32
 	out   []float32
 }
 
 func newNet(w *weights) *net {
-	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), out: make([]float32, w.phoneNum), at: make([]int, len(w.layers))}
+	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), y: make([]float32, w.c), out: make([]float32, w.phoneNum), at: make([]int, len(w.layers))}
 	for _, l := range w.layers {
 		n.past = append(n.past, make([]float32, ((w.k-1)*l.dilation+1)*w.c))
 	}
@@ -185,18 +186,18 @@ func (n *net) push(mel []float32, emit func([]float32)) {
 	if len(n.front) < 5*bands {
 		return
 	}
-	c := n.w.c
-	for o := 0; o < c; o++ {
-		n.x[o] = max(0, dot(n.w.fw[o*5*bands:(o+1)*5*bands], n.front)+n.w.fb[o])
+	matVec(n.x, n.w.fw, n.w.fb, n.front)
+	for o := range n.x {
+		n.x[o] = max(0, n.x[o])
 	}
 	n.front = n.front[:copy(n.front, n.front[2*bands:])]
 	for i := range n.w.layers {
 		n.layer(i)
 	}
 	peak := float32(math.Inf(-1))
-	for o := range n.out {
-		n.out[o] = dot(n.w.ow[o*c:(o+1)*c], n.x) + n.w.ob[o]
-		peak = max(peak, n.out[o])
+	matVec(n.out, n.w.ow, n.w.ob, n.x)
+	for _, v := range n.out {
+		peak = max(peak, v)
 	}
 	sum := 0.0
 	for _, v := range n.out {
@@ -225,31 +226,43 @@ func (n *net) layer(i int) {
 		}
 	}
 	n.at[i] = (n.at[i] + 1) % slots
-	for o := 0; o < c; o++ {
-		if v := dot(l.pw[o*c:(o+1)*c], n.h) + l.pb[o]; v > 0 {
-			n.x[o] += v
-		}
+	matVec(n.y, l.pw, l.pb, n.h)
+	for o, v := range n.y {
+		n.x[o] += max(0, v)
 	}
 }
 
-// dot runs eight sums side by side so that the processor need not wait for
-// one addition before the next.
-func dot(a, b []float32) float32 {
-	b = b[:len(a)]
-	var s0, s1, s2, s3, s4, s5, s6, s7 float32
-	for len(a) >= 8 && len(b) >= 8 {
-		s0 += a[0] * b[0]
-		s1 += a[1] * b[1]
-		s2 += a[2] * b[2]
-		s3 += a[3] * b[3]
-		s4 += a[4] * b[4]
-		s5 += a[5] * b[5]
-		s6 += a[6] * b[6]
-		s7 += a[7] * b[7]
-		a, b = a[8:], b[8:]
+// matVec sets y = W x + b for W of len(y) rows, four rows at a time, so that
+// each x is loaded once for four sums.
+func matVec(y, w, b, x []float32) {
+	n := len(x)
+	o := 0
+	for ; o+4 <= len(y); o += 4 {
+		w0, w1, w2, w3 := w[o*n:(o+1)*n], w[(o+1)*n:(o+2)*n], w[(o+2)*n:(o+3)*n], w[(o+3)*n:(o+4)*n]
+		w0, w1, w2, w3 = w0[:len(x)], w1[:len(x)], w2[:len(x)], w3[:len(x)]
+		var s0, s1, s2, s3, t0, t1, t2, t3 float32
+		i := 0
+		for ; i+1 < len(x); i += 2 {
+			a, c := x[i], x[i+1]
+			s0 += w0[i] * a
+			s1 += w1[i] * a
+			s2 += w2[i] * a
+			s3 += w3[i] * a
+			t0 += w0[i+1] * c
+			t1 += w1[i+1] * c
+			t2 += w2[i+1] * c
+			t3 += w3[i+1] * c
+		}
+		if i < len(x) {
+			s0, s1, s2, s3 = s0+w0[i]*x[i], s1+w1[i]*x[i], s2+w2[i]*x[i], s3+w3[i]*x[i]
+		}
+		y[o], y[o+1], y[o+2], y[o+3] = s0+t0+b[o], s1+t1+b[o+1], s2+t2+b[o+2], s3+t3+b[o+3]
 	}
-	for i, x := range a {
-		s0 += x * b[i]
+	for ; o < len(y); o++ {
+		sum := b[o]
+		for i, v := range x {
+			sum += w[o*n+i] * v
+		}
+		y[o] = sum
 	}
-	return (s0 + s1 + s2 + s3) + (s4 + s5 + s6 + s7)
 }

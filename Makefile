@@ -1,0 +1,45 @@
+# Two commands do everything: make demo, make test.
+GO ?= go
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
+LDFLAGS := -X main.Version=$(VERSION)
+# What a fresh Debian 12 with Go and gcc lacks: PortAudio, PocketSphinx and its
+# model, the speech engine of the demo, and what the tests measure with.
+PACKAGES := pkg-config portaudio19-dev libpocketsphinx-dev pocketsphinx-en-us flite
+TEST_PACKAGES := sox pulseaudio pulseaudio-utils libasound2-plugins
+SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
+
+.PHONY: demo test build deps test-deps bench clean
+
+demo: build build/demo.wav
+	@rm -rf build/demo-record
+	@build/coxswain replay build/demo.wav --out build/demo-record
+	@echo
+	@build/coxswain timeline build/demo-record
+	@echo
+	@build/coxswain verify build/demo-record
+	@echo "The record lies in build/demo-record. Listen first to the first shock:"
+	@echo "  sox build/demo-record/audio-00.wav -d trim 50 20     # left: the room, right: coxswain"
+
+build: deps
+	@mkdir -p build
+	$(GO) build -trimpath -ldflags "$(LDFLAGS)" -o build/coxswain ./cmd/coxswain
+	$(GO) build -trimpath -o build/coxswain-pocketsphinx ./cmd/coxswain-pocketsphinx
+
+build/demo.wav: testdata/demo.scene cmd/scene/main.go
+	$(GO) run ./cmd/scene testdata/demo.scene $@
+
+test: deps test-deps
+	$(GO) vet ./...
+	$(GO) test -timeout 20m ./...
+
+bench: deps
+	$(GO) test -run xxx -bench . ./...
+
+deps:
+	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(PACKAGES))
+
+test-deps:
+	@dpkg -s $(TEST_PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(TEST_PACKAGES))
+
+clean:
+	rm -rf build

@@ -1,0 +1,100 @@
+package main
+
+import (
+	"sync"
+	"sync/atomic"
+
+	"coxswain/audio"
+)
+
+// logger writes the audio log without making the session wait: at once in a
+// replay, through a queue of ten seconds when live.
+type logger struct {
+	rec     *audio.Recorder
+	queue   chan logItem
+	done    sync.WaitGroup
+	failing atomic.Pointer[string]
+	lost    atomic.Int64 // blocks for which the queue was full
+}
+
+type logItem struct {
+	room, speaker []float32
+	mark          audio.Mark
+	skip          int // blocks lost before this one
+}
+
+func newLogger(rec *audio.Recorder, live bool) *logger {
+	l := &logger{rec: rec}
+	if live {
+		l.queue = make(chan logItem, 1000)
+		l.done.Go(func() {
+			for it := range l.queue {
+				l.take(it)
+			}
+		})
+	}
+	return l
+}
+
+func (l *logger) take(it logItem) {
+	if it.room == nil {
+		l.rec.Mark(it.mark)
+		return
+	}
+	var err error
+	for range it.skip {
+		err = l.rec.Write(make([]float32, audio.Block), make([]float32, audio.Block))
+	}
+	if e := l.rec.Write(it.room, it.speaker); e != nil {
+		err = e
+	}
+	if err != nil {
+		s := err.Error()
+		l.failing.Store(&s)
+	} else {
+		l.failing.Store(nil)
+	}
+}
+
+// Write logs one block.
+func (l *logger) Write(room, speaker []float32) {
+	if l.queue == nil {
+		l.take(logItem{room: room, speaker: speaker})
+		return
+	}
+	it := logItem{room: append([]float32(nil), room...), speaker: append([]float32(nil), speaker...), skip: int(l.lost.Swap(0))}
+	select {
+	case l.queue <- it:
+	default:
+		l.lost.Add(int64(it.skip) + 1)
+	}
+}
+
+// Mark labels a moment.
+func (l *logger) Mark(m audio.Mark) {
+	if l.queue == nil {
+		l.rec.Mark(m)
+		return
+	}
+	select {
+	case l.queue <- logItem{mark: m}:
+	default: // the journal holds it too; `coxswain mend` writes the labels
+	}
+}
+
+// Failing returns why audio cannot be written at present, or "".
+func (l *logger) Failing() string {
+	if p := l.failing.Load(); p != nil {
+		return *p
+	}
+	return ""
+}
+
+// Close writes what is queued and finishes the file.
+func (l *logger) Close() error {
+	if l.queue != nil {
+		close(l.queue)
+		l.done.Wait()
+	}
+	return l.rec.Close()
+}

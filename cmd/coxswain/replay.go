@@ -1,0 +1,117 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coxswain/audio"
+	"coxswain/intents"
+)
+
+func newReplay(c *conf) *cobra.Command {
+	var out, wall string
+	var quiet bool
+	cmd := &cobra.Command{
+		Use: "replay IN.wav --out DIR", Short: "Run a session from a recording instead of a microphone",
+		Long: `Run a session from a recording: the same pipeline as ` + "`coxswain run`" + `, faster than
+real time. The same recording gives the same record, byte for byte.
+
+IN.wav is 16-bit mono at 48 kHz. DIR gets events.jsonl (the journal) and
+audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
+		Example: `  coxswain replay drill.wav --out record/
+  coxswain replay drill.wav --out record/ --wall 2026-03-01T14:00:00+01:00
+  coxswain timeline record/`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if out == "" {
+				return fmt.Errorf("where should the record go? say --out DIR")
+			}
+			at, err := time.Parse(time.RFC3339, wall)
+			if err != nil {
+				return fmt.Errorf("--wall %q: want a time such as 2026-03-01T14:00:00+01:00", wall)
+			}
+			progress := cmd.ErrOrStderr()
+			if quiet {
+				progress = io.Discard
+			}
+			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
+			return replay(c, args[0], out, at, progress, cmd.ErrOrStderr())
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
+	cmd.Flags().StringVar(&wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the first sample")
+	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress bar")
+	return cmd
+}
+
+// replay runs a session over a file.
+func replay(c *conf, in, dir string, wall time.Time, progress, stderr io.Writer) error {
+	r, err := audio.OpenMono(in, audio.Rate)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	v, err := c.vocabulary()
+	if err != nil {
+		return err
+	}
+	command, err := c.command()
+	if err != nil {
+		return err
+	}
+	ear, err := intents.NewProcess(intents.ProcessOptions{Command: command, Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
+	if err != nil {
+		return err
+	}
+	s, err := newSession(sessionOptions{conf: c, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall})
+	if err != nil {
+		ear.Close()
+		return err
+	}
+	return s.feed(r, progress)
+}
+
+// feed plays a file through the same exchange that a device drives.
+func (s *session) feed(r *audio.Reader, progress io.Writer) error {
+	e := audio.NewExchange(1)
+	var in, out [audio.Block]float32
+	var f audio.Frame
+	started, total := time.Now(), r.Samples
+	var ferr error
+	for done := int64(0); ; {
+		n, err := r.Read(in[:])
+		if n == 0 {
+			if err != io.EOF {
+				ferr = err
+			}
+			break
+		}
+		clear(in[n:])
+		e.Callback(in[:], out[:])
+		for e.Next(&f) {
+			e.Send(s.Step(f.Room[:], f.Speaker[:]))
+		}
+		if done += int64(n); done/audio.Block%500 == 0 {
+			bar(progress, done, total, started)
+		}
+	}
+	bar(progress, s.pos, max(total, s.pos), started)
+	fmt.Fprintln(progress)
+	if err := s.Close(); err != nil {
+		return err
+	}
+	return ferr
+}
+
+func bar(w io.Writer, done, total int64, started time.Time) {
+	const width = 40
+	k := int(float64(width) * float64(done) / float64(max(1, total)))
+	speed := audio.Duration(done).Seconds() / max(1e-9, time.Since(started).Seconds())
+	fmt.Fprintf(w, "\r[%s%s] %3d %%  %v of %v  %.0f times real time ", strings.Repeat("#", k), strings.Repeat(".", width-k), 100*done/max(1, total),
+		audio.Duration(done).Round(time.Second), audio.Duration(total).Round(time.Second), speed)
+}

@@ -1,0 +1,290 @@
+package prompts
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"sort"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+//go:embed cues.yaml
+var cuesFile []byte
+
+//go:embed clips/*.wav
+var clipFiles embed.FS
+
+// gap between the clips of a sentence, in samples of the session clock.
+const gap = audio.Rate / 25
+
+// Voice turns cues into sound: sentences of clips, numbers spoken from clips.
+type Voice struct {
+	cues  map[string]string
+	items map[string]string
+	clips map[string]audio.Clip // by slug of the words
+}
+
+type cueFile struct {
+	Cues  map[string]string `yaml:"cues"`
+	Items map[string]string `yaml:"items"`
+}
+
+func parseCues(name string, b []byte) (cueFile, error) {
+	var f cueFile
+	d := yaml.NewDecoder(bytes.NewReader(b))
+	d.KnownFields(true)
+	if err := d.Decode(&f); err != nil {
+		return f, fmt.Errorf("%s: %w", name, err)
+	}
+	return f, nil
+}
+
+// NewVoice loads the built-in clips and, over them, a unit's own recordings
+// from folder (if not empty): WAV files named like the built-in ones.
+func NewVoice(folder string) (*Voice, error) {
+	f, err := parseCues("cues.yaml", cuesFile)
+	if err != nil {
+		return nil, err
+	}
+	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]audio.Clip{}}
+	names, err := fs.Glob(clipFiles, "clips/*.wav")
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range names {
+		b, err := clipFiles.ReadFile(n)
+		if err != nil {
+			return nil, err
+		}
+		if err := v.load(n, b); err != nil {
+			return nil, err
+		}
+	}
+	if folder != "" {
+		if err := v.overlay(folder); err != nil {
+			return nil, err
+		}
+	}
+	for _, text := range Texts() {
+		if v.clips[Slug(text)] == nil {
+			return nil, fmt.Errorf("no clip for %q: run `go run ./cmd/voice`", text)
+		}
+	}
+	return v, nil
+}
+
+func (v *Voice) load(name string, b []byte) error {
+	c, err := audio.LoadClip(name, b)
+	if err != nil {
+		return err
+	}
+	v.clips[strings.TrimSuffix(filepath.Base(name), ".wav")] = c
+	return nil
+}
+
+func (v *Voice) overlay(folder string) error {
+	files, err := filepath.Glob(filepath.Join(folder, "*.wav"))
+	if err != nil {
+		return err
+	}
+	if len(files) == 0 {
+		return fmt.Errorf("clips folder %s: holds no WAV files", folder)
+	}
+	for _, n := range files {
+		if v.clips[strings.TrimSuffix(filepath.Base(n), ".wav")] == nil {
+			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips", n)
+		}
+		b, err := os.ReadFile(n)
+		if err != nil {
+			return err
+		}
+		if err := v.load(n, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+var slot = regexp.MustCompile(`\{([a-z_]+)\}`)
+
+// Sentence returns the words of a cue as they are spoken.
+func (v *Voice) Sentence(c timeline.Cue) string {
+	return strings.Join(v.pieces(c), " ")
+}
+
+// Speak returns the cue as sound. A cue without a sentence of its own gets the
+// sentence of its longest known prefix, or "Copied".
+func (v *Voice) Speak(c timeline.Cue) audio.Clip {
+	var out audio.Clip
+	for i, p := range v.pieces(c) {
+		if i > 0 {
+			out = append(out, make(audio.Clip, gap)...)
+		}
+		out = append(out, v.clips[Slug(p)]...)
+	}
+	return out
+}
+
+// pieces splits a cue's sentence into the texts of its clips.
+func (v *Voice) pieces(c timeline.Cue) []string {
+	text := v.template(c)
+	var out []string
+	for text != "" {
+		m := slot.FindStringSubmatchIndex(text)
+		if m == nil {
+			out = appendText(out, text)
+			break
+		}
+		out = appendText(out, text[:m[0]])
+		value := c.Values[text[m[2]:m[3]]]
+		text = text[m[1]:]
+		switch unit := firstWord(text); {
+		case value == 0 && (unit == "minutes" || unit == "seconds"): // "0 minutes" is left out
+			text = strings.TrimPrefix(strings.TrimLeft(text, " "), unit)
+			text = strings.TrimLeft(text, ", ")
+		case value == 1 && strings.HasSuffix(unit, "s"):
+			out = append(append(out, NumberTexts(value)...), strings.TrimSuffix(unit, "s"))
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
+		case unit != "":
+			out = append(append(out, NumberTexts(value)...), unit)
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
+		default:
+			out = append(out, NumberTexts(value)...)
+		}
+	}
+	for _, item := range c.Items {
+		if t, ok := v.items[item]; ok {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+func (v *Voice) template(c timeline.Cue) string {
+	for slotName := range c.Values {
+		if t, ok := v.cues[c.ID+"."+slotName]; ok {
+			return t
+		}
+	}
+	id := c.ID
+	for {
+		if t, ok := v.cues[id]; ok {
+			return t
+		}
+		i := strings.LastIndexByte(id, '.')
+		if i < 0 {
+			return v.cues["said.other"]
+		}
+		id = id[:i]
+	}
+}
+
+func firstWord(s string) string {
+	s = strings.TrimLeft(s, " ")
+	if i := strings.IndexAny(s, " ,."); i >= 0 {
+		s = s[:i]
+	}
+	return s
+}
+
+func appendText(out []string, t string) []string {
+	if t = strings.Trim(t, " ,"); t != "" && t != "." {
+		out = append(out, t)
+	}
+	return out
+}
+
+var (
+	ones = strings.Fields("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
+	tens = strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ninety")
+)
+
+// NumberTexts returns the clips that speak a number from 0 to 9999, with up to
+// two decimals.
+func NumberTexts(x float64) []string {
+	x = math.Round(x*100) / 100
+	n := int(x)
+	var out []string
+	if x < 0 || x > 9999 {
+		return []string{"many"}
+	}
+	if n >= 1000 {
+		out, n = append(out, ones[n/1000], "thousand"), n%1000
+	}
+	if n >= 100 {
+		out, n = append(out, ones[n/100], "hundred"), n%100
+	}
+	switch {
+	case n >= 20 && n%10 > 0:
+		out = append(out, tens[n/10], ones[n%10])
+	case n >= 20:
+		out = append(out, tens[n/10])
+	case n > 0 || len(out) == 0:
+		out = append(out, ones[n])
+	}
+	if f := int(math.Round((x - math.Floor(x)) * 100)); f > 0 {
+		out = append(out, "point", ones[f/10])
+		if f%10 > 0 {
+			out = append(out, ones[f%10])
+		}
+	}
+	return out
+}
+
+// Slug is the file name of a clip without its ending.
+func Slug(text string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(text) {
+		switch {
+		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+	}
+	return strings.Trim(b.String(), "-")
+}
+
+// Texts lists the words of every clip, sorted: what cmd/voice renders and what
+// a unit records to use its own voice.
+func Texts() []string {
+	f, err := parseCues("cues.yaml", cuesFile)
+	if err != nil {
+		return nil
+	}
+	set := map[string]bool{"hundred": true, "thousand": true, "point": true, "many": true}
+	for _, w := range append(append([]string{}, ones...), tens[2:]...) {
+		set[w] = true
+	}
+	v := &Voice{cues: f.Cues, items: f.Items}
+	for id, t := range f.Cues {
+		for _, value := range []float64{1, 2} {
+			values := map[string]float64{}
+			for _, m := range slot.FindAllStringSubmatch(t, -1) {
+				values[m[1]] = value
+			}
+			for _, p := range v.pieces(timeline.Cue{ID: id, Values: values}) {
+				set[p] = true
+			}
+		}
+	}
+	for _, t := range f.Items {
+		set[t] = true
+	}
+	out := make([]string, 0, len(set))
+	for t := range set {
+		out = append(out, t)
+	}
+	sort.Strings(out)
+	return out
+}
