@@ -109,7 +109,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 	s := m.state
 	c := reply("answer.nocode", e, now, Answer)
 	switch {
-	case s.PulsePresent:
+	case s.PulsePresent && s.Ended == Never:
 		c.ID = "next.pulse"
 		return c
 	case !s.InArrest():

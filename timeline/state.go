@@ -126,6 +126,7 @@ func (s *State) apply(e Event) {
 		s.rhythm(e)
 	case PulseAbsent, PulseLost:
 		s.PulsePresent, s.PulseAt = false, Never
+		s.MetronomeForced = s.Ended == Never // compressions are next
 		if s.PausedFrom == Never && !s.Compressing {
 			s.PausedFrom = e.At
 		}
@@ -197,6 +198,7 @@ func (s *State) pulse(at Time) {
 		s.PulseAt = at
 	}
 	s.PulsePresent, s.PausedFrom, s.CycleFrom, s.CheckDone = true, Never, Never, false
+	s.MetronomeForced = false
 }
 
 // InArrest reports whether a code is on and no pulse has been called.

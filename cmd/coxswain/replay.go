@@ -96,7 +96,7 @@ func (s *session) feed(r *audio.Reader, progress io.Writer) error {
 		for e.Next(&f) {
 			e.Send(s.Step(f.Room[:], f.Speaker[:]))
 		}
-		if done += int64(n); done/audio.Block%500 == 0 {
+		if done += int64(n); done/audio.Block%2000 == 0 {
 			bar(progress, done, total, started)
 		}
 	}

@@ -9,14 +9,11 @@ import (
 // Decoder constants, in frames of 20 ms and natural-log units. They were set
 // on the development set of intents/train/README.md.
 const (
-	priorScale = 0.6  // how much of the phones' priors is divided out
-	bonus      = 0.9  // credit of a phrase's frame over the free phone path
-	worst      = -5.0 // no single frame counts worse than this
 	holdFrames = 9    // silence or other speech heard before a phrase is final
 	keepFrames = 1024 // history for the alignment of a phrase: 20 s
-	minAverage = -1.1 // candidates below are not looked at closely
-	frameHop   = 320  // samples a frame
-	birth      = -3.0 // no path begins with a phone that fits worse
+
+	frameHop = 320  // samples a frame
+	birth    = -3.0 // no path begins with a phone that fits worse
 )
 
 // alike are phones that speakers of English use for each other in the words
@@ -36,6 +33,17 @@ var alike = func() (out []struct {
 	}
 	return out
 }()
+
+// tuning are the decoder's weights.
+type tuning struct {
+	sharp      float64 // below 1, the net's posteriors are taken less sharply than it gives them
+	priorScale float64 // how much of the phones' priors is divided out
+	bonus      float64 // credit of a phrase's frame over the free phone path
+	worst      float64 // no single frame counts worse than this
+	minAverage float64 // candidates below are not looked at closely
+}
+
+var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.1}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
@@ -84,11 +92,11 @@ func (d *decoder) push(lp []float32) (candidate, bool) {
 	row := d.llr[d.frame%keepFrames]
 	free := dead
 	for p := range lp {
-		row[p] = lp[p] - priorScale*d.priors[p]
+		row[p] = float32(tuned.sharp)*lp[p] - float32(tuned.priorScale)*d.priors[p]
 		free = max(free, row[p])
 	}
 	for p := range row {
-		row[p] = max(worst, row[p]-free)
+		row[p] = max(float32(tuned.worst), row[p]-free)
 	}
 	for _, x := range alike {
 		a, b := row[x.a], row[x.b]
@@ -142,7 +150,7 @@ func (d *decoder) step(sp span, row []float32, open bool) bool {
 		if best > dead {
 			best += row[s.phone]
 			if s.phone != silence {
-				best += bonus
+				best += float32(tuned.bonus)
 			}
 			if best < -6 {
 				best = dead
@@ -174,7 +182,7 @@ func (d *decoder) endings() (out candidate, final bool) {
 			}
 			c := candidate{k, int(start[i]), d.frame, float64(score[i])}
 			n := float64(c.end - c.start + 1)
-			if c.score/n-bonus < minAverage || n < 12 {
+			if c.score/n-tuned.bonus < tuned.minAverage || n < 12 {
 				continue
 			}
 			switch {
@@ -272,7 +280,7 @@ func (d *decoder) align(c candidate) ([]string, evidence) {
 			}
 			now[i], back[t*m+i] = best+row[s.phone], from
 			if s.phone != silence {
-				now[i] += bonus
+				now[i] += float32(tuned.bonus)
 			}
 		}
 		old, now = now, old

@@ -17,9 +17,9 @@ class Augment:
     def __init__(self, noise, talk, rirs, dev):
         """noise, talk: long 1-D waves; rirs: list of 1-D responses whose direct path is at sample 0."""
         self.noise, self.talk, self.dev = noise.to(dev), talk.to(dev), dev
-        self.rirs = torch.zeros(len(rirs), 9600, device=dev)
+        self.rirs = torch.zeros(len(rirs), 16000, device=dev)
         for i, r in enumerate(rirs):
-            self.rirs[i, :min(9600, len(r))] = r[:9600].to(dev)
+            self.rirs[i, :min(16000, len(r))] = r[:16000].to(dev)
 
     def crops(self, pool, b, n):
         at = torch.randint(0, len(pool) - n, (b, 1), device=self.dev)
@@ -27,14 +27,14 @@ class Augment:
 
     def room(self, x):
         b, n = x.shape
-        t = torch.arange(9600, device=self.dev) / 16000
+        t = torch.arange(16000, device=self.dev) / 16000
         rt = _rand(b, .12, .9, self.dev)
-        tail = torch.randn(b, 9600, device=self.dev) * torch.exp(-6.9 * t / rt) * (t > _rand(b, .001, .02, self.dev))
+        tail = torch.randn(b, 16000, device=self.dev) * torch.exp(-6.9 * t / rt) * (t > _rand(b, .001, .02, self.dev))
         tail = tail / (tail ** 2).sum(-1, keepdim=True).sqrt() * 10 ** (-_rand(b, -3, 14, self.dev) / 20)
         tail[:, 0] = 1
         real = self.rirs[torch.randint(0, len(self.rirs), (b,), device=self.dev)]
         h = torch.where(_rand(b, 0, 1, self.dev) < .35, real, tail)
-        size = 1 << (n + 9600 - 1).bit_length()
+        size = 1 << (n + 16000 - 1).bit_length()
         y = torch.fft.irfft(torch.fft.rfft(x, size) * torch.fft.rfft(h, size), size)[:, :n]
         return torch.where(_rand(b, 0, 1, self.dev) < .6, y, x)
 

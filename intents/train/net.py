@@ -12,11 +12,13 @@ MELS, HOP, WIN, FFT, FLOOR = 40, 160, 400, 512, 1e-5
 DELAY = 7  # output frames (20 ms each) that the net may look ahead
 
 
-def mel_matrix():
-    """[257, 40] triangular filters, 60 to 7600 Hz on the HTK mel scale."""
+def mel_matrix(warp=1.):
+    """[257, 40] triangular filters, 60 to 7600 Hz on the HTK mel scale. warp
+    moves the frequency axis as a longer or shorter vocal tract does (training only)."""
     mel = lambda f: 2595 * math.log10(1 + f / 700)
     edges = [700 * (10 ** (m / 2595) - 1) for m in np.linspace(mel(60), mel(7600), MELS + 2)]
     hz = np.arange(FFT // 2 + 1) * 16000 / FFT
+    hz = np.where(hz < 4800, hz * warp, 4800 * warp + (hz - 4800) * (8000 - 4800 * warp) / 3200)
     out = np.zeros((len(hz), MELS), np.float32)
     for m in range(MELS):
         lo, mid, hi = edges[m:m + 3]
@@ -31,10 +33,14 @@ class LogMel(nn.Module):
         super().__init__()
         self.register_buffer("window", .5 - .5 * torch.cos(2 * math.pi * torch.arange(WIN) / WIN))
         self.register_buffer("mel", mel_matrix())
+        self.register_buffer("warped", torch.stack([mel_matrix(w) for w in np.linspace(.84, 1.19, 15)]))
 
-    def forward(self, x):
+    def forward(self, x, warp=False):
         f = x.unfold(-1, WIN, HOP) * self.window
         p = torch.fft.rfft(f, FFT).abs() ** 2
+        if warp:
+            m = self.warped[torch.randint(0, len(self.warped), (len(x),), device=x.device)]
+            return ((torch.bmm(p, m) + FLOOR).log() * .25 + 1).transpose(1, 2)
         return ((p @ self.mel + FLOOR).log() * .25 + 1).transpose(1, 2)
 
 
@@ -54,7 +60,7 @@ class Tcn(nn.Module):
     def forward(self, x):
         x = F.relu(self.fbn(self.front(x)))
         for d, dw, pw, bn in zip(self.dilations, self.dw, self.pw, self.bn):
-            x = x + F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0))))))
+            x = x + F.dropout(F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0)))))), .1, self.training)
         return self.out(x)
 
     def export(self):

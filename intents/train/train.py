@@ -80,7 +80,7 @@ def loss_of(model, mel, x, y):
 
 def spec_mask(m):
     b, c, n = m.shape
-    for _ in range(2):
+    for _ in range(3):
         f0 = torch.randint(0, c, (b, 1, 1), device=m.device); fw = torch.randint(0, 6, (b, 1, 1), device=m.device)
         k = torch.arange(c, device=m.device).view(1, -1, 1)
         m = torch.where((k >= f0) & (k < f0 + fw), m.mean((1, 2), keepdim=True), m)
@@ -103,6 +103,7 @@ def evaluate(model, mel, pool, aug, hard):
 
 
 def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools):
+    model.train()
     opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
     start, step, last = time.time(), 0, 0
     avg = None
@@ -118,7 +119,7 @@ def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools):
             x = x * 10 ** (torch.rand(len(x), 1, device=x.device) - .5)
             mute = torch.rand(len(x), 1, device=x.device) < .08
             x, y = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y)
-            m = mel(aug(x, min(1., .3 + 2 * u)))
+            m = mel(aug(x, min(1., .3 + 2 * u)), warp=True)
             m = torch.where(torch.rand(len(x), 1, 1, device=x.device) < .5, spec_mask(m), m)
         with torch.autocast(x.device.type, dtype=torch.bfloat16, enabled=x.is_cuda):
             o = model(m)
@@ -235,7 +236,7 @@ def main():
     human = Pool(*align_all(boot, mel, items, prior, dev, "boot"), dev)
     human_dev = Pool(*align_all(boot, mel, dev_items, prior, dev, "boot dev"), dev)
     model = new(); model.load_state_dict(boot.state_dict())
-    share = [b * 5 // 8, b - b * 5 // 8]
+    share = [b // 2, b - b // 2]
     fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
     human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
     human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)

@@ -1,0 +1,193 @@
+package timeline
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
+
+// A transcript is commands and, behind "----", what they lead to:
+//
+//	protocol ID          start over with a protocol
+//	SECONDS KIND [K=V]   a callout at that second of session time
+//	until SECONDS        let time pass
+//	state                print where the code stands
+//
+// Time passes tick by tick, 10 ms each, as in a session.
+func TestTranscripts(t *testing.T) {
+	files, err := filepath.Glob("testdata/*.txt")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no transcripts: %v", err)
+	}
+	for _, file := range files {
+		t.Run(filepath.Base(file), func(t *testing.T) {
+			b, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := run(t, string(b))
+			if *update {
+				if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if got != string(b) {
+				t.Errorf("%s differs; got:\n%s", file, got)
+			}
+		})
+	}
+}
+
+type stage struct {
+	m   *Machine
+	now Time
+	seq uint64
+	out strings.Builder
+}
+
+func (s *stage) until(at Time) {
+	for ; s.now < at; s.now += Rate / 100 {
+		for _, c := range s.m.Tick(s.now) {
+			fmt.Fprintln(&s.out, c.Describe())
+		}
+	}
+}
+
+func (s *stage) step(e Event) {
+	s.seq++
+	e.Seq = s.seq
+	r := s.m.Step(e, s.now)
+	for _, more := range r.Events {
+		fmt.Fprintf(&s.out, "%s %s\n", more.At, more.Describe())
+		s.step(more)
+	}
+	for _, c := range r.Cues {
+		fmt.Fprintln(&s.out, c.Describe())
+	}
+}
+
+func run(t *testing.T, text string) string {
+	var got strings.Builder
+	s := &stage{}
+	for _, block := range strings.Split(strings.TrimSpace(text), "\n\n") {
+		commands, _, _ := strings.Cut(block+"\n", "----\n")
+		s.out.Reset()
+		for _, line := range strings.Split(strings.TrimSpace(commands), "\n") {
+			s.command(t, line)
+		}
+		got.WriteString(commands + "----\n" + s.out.String() + "\n")
+	}
+	return strings.TrimRight(got.String(), "\n") + "\n"
+}
+
+func (s *stage) command(t *testing.T, line string) {
+	w := strings.Fields(line)
+	switch {
+	case len(w) == 0 || w[0] == "#" || strings.HasPrefix(line, "#"):
+	case w[0] == "protocol":
+		p, err := LoadProtocol(w[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.m, s.now, s.seq = NewMachine(p), 0, 0
+	case w[0] == "until":
+		s.until(seconds(t, w[1]))
+	case w[0] == "state":
+		st := s.m.State()
+		fmt.Fprintf(&s.out, "compressing=%v pulse=%v rhythm=%s shocks=%d epinephrine=%d antiarrhythmics=%d metronome=%v cycle=%s\n",
+			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Epinephrine), st.Antiarrhythmics(), st.Metronome(), st.CycleFrom)
+	default:
+		s.until(seconds(t, w[0]))
+		e := Event{At: s.now, Kind: Kind(w[1])}
+		if !e.Kind.IsCallout() {
+			t.Fatalf("unknown callout %q", w[1])
+		}
+		for _, kv := range w[2:] {
+			k, v, _ := strings.Cut(kv, "=")
+			if e.Values == nil {
+				e.Values = map[string]float64{}
+			}
+			e.Values[k], _ = strconv.ParseFloat(v, 64)
+		}
+		s.step(e)
+	}
+}
+
+func seconds(t *testing.T, s string) Time {
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		t.Fatalf("%q is no number of seconds", s)
+	}
+	return Seconds(x)
+}
+
+// No order of callouts may panic, lose an event, say a cue twice, or call
+// epinephrine due earlier than the protocol's interval.
+func TestAnyOrder(t *testing.T) {
+	p, err := LoadProtocol("adult-arrest-aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for seed := range uint64(300) {
+		r := rand.New(rand.NewPCG(seed, 1))
+		m := NewMachine(p)
+		said := map[string]bool{}
+		var seq uint64
+		lastEpi := Never
+		for now := Time(0); now < Seconds(900); now += Rate / 2 {
+			if r.IntN(20) == 0 {
+				seq++
+				e := Event{Seq: seq, At: now, Kind: Callouts[r.IntN(len(Callouts))]}
+				for _, more := range m.Step(e, now).Events {
+					seq++
+					more.Seq = seq
+					m.Step(more, now)
+				}
+				if n := len(m.State().Epinephrine); n > 0 {
+					lastEpi = m.State().Epinephrine[n-1].At
+				} else {
+					lastEpi = Never
+				}
+			}
+			for _, c := range m.Tick(now) {
+				if said[c.key()] {
+					t.Fatalf("seed %d: %s said twice", seed, c.Describe())
+				}
+				said[c.key()] = true
+				if c.ID == "epinephrine.due" && now < lastEpi+p.Span("epinephrine_due_s") {
+					t.Fatalf("seed %d: epinephrine due at %s, last at %s", seed, now, lastEpi)
+				}
+			}
+		}
+		if got := uint64(len(m.events)); got != seq {
+			t.Fatalf("seed %d: %d events of %d", seed, got, seq)
+		}
+		if again := Fold(m.events); fmt.Sprint(again) != fmt.Sprint(m.State()) {
+			t.Fatalf("seed %d: the fold of the events is not the state", seed)
+		}
+	}
+}
+
+func BenchmarkTick(b *testing.B) {
+	p, err := LoadProtocol("adult-arrest-aha-2020")
+	if err != nil {
+		b.Fatal(err)
+	}
+	m := NewMachine(p)
+	for i, k := range []Kind{CodeStart, CompressionsStart, RhythmVF, ShockGiven, CompressionsStart, Epinephrine} {
+		m.Step(Event{Seq: uint64(i + 1), At: Seconds(float64(i) * 10), Kind: k}, 0)
+	}
+	now := Seconds(60)
+	for b.Loop() {
+		m.Tick(now)
+		now += Rate / 100
+	}
+}

@@ -1,0 +1,91 @@
+package timeline
+
+import (
+	"strings"
+	"testing"
+)
+
+// Check values from published guidelines. Each names its source.
+func TestPublishedValues(t *testing.T) {
+	aha, err := LoadProtocol("adult-arrest-aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	erc, err := LoadProtocol("adult-arrest-erc-2021")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		p      *Protocol
+		name   string
+		want   float64
+		source string
+	}{
+		{aha, "compression_rate_min", 100, "AHA 2020 adult cardiac arrest algorithm: 100-120/min (secondary reproduction)"},
+		{aha, "compression_rate_max", 120, "AHA 2020 adult cardiac arrest algorithm: 100-120/min (secondary reproduction)"},
+		{aha, "cycle_s", 120, "AHA 2020 adult cardiac arrest algorithm: CPR 2 min (secondary reproduction)"},
+		{aha, "epinephrine_mg", 1, "AHA 2020 adult cardiac arrest algorithm: 1 mg every 3-5 min (secondary reproduction)"},
+		{aha, "epinephrine_due_s", 3 * 60, "AHA 2020: every 3-5 min"},
+		{aha, "epinephrine_overdue_s", 5 * 60, "AHA 2020: every 3-5 min"},
+		{aha, "epinephrine_after_shock", 2, "AHA 2020 algorithm, boxes 5-6: epinephrine after the second shock"},
+		{aha, "ventilation_s", 6, "AHA 2020: advanced airway, 1 breath every 6 s"},
+		{aha, "ratio_compressions", 30, "AHA 2020: 30:2"},
+		{aha, "pause_limit_s", 10, "AHA 2010/2020: interruptions below 10 s"},
+		{erc, "epinephrine_after_shock", 3, "Resuscitation Council UK 2021: after 3 shocks"},
+		{erc, "epinephrine_due_s", 3 * 60, "ERC 2021 ALS: every 3-5 min"},
+		{erc, "compression_rate_max", 120, "ERC 2021 BLS: 100-120/min (from memory)"},
+	} {
+		if got := c.p.Get(c.name); got != c.want {
+			t.Errorf("%s %s is %v, want %v: %s", c.p.ID, c.name, got, c.want, c.source)
+		}
+	}
+	for _, p := range []*Protocol{aha, erc} { // AHA 2020 box 8; RCUK 2021: amiodarone 300 mg, then 150 mg
+		if a := p.Antiarrhythmics; len(a) != 2 || a[0].DoseMg != 300 || a[1].DoseMg != 150 || a[0].AfterShock != 3 {
+			t.Errorf("%s: amiodarone %+v, want 300 mg after shock 3, then 150 mg", p.ID, a)
+		}
+	}
+}
+
+func TestOverlay(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"changes a value", "values:\n  cycle_warning_s: {value: 20, unit: s, source: our unit}\n", ""},
+		{"out of bounds", "values:\n  epinephrine_due_s: {value: 10, source: typo}\n", "site.yaml:2: epinephrine_due_s is 10, allowed are 120 to 360"},
+		{"no source", "values:\n  cycle_s:\n    value: 120\n", "site.yaml:2: cycle_s has no source"},
+		{"unknown value", "# ours\nvalues:\n  cycle: {value: 120, source: x}\n", `site.yaml:3: unknown value "cycle"`},
+		{"unknown key", "value: {}\n", "site.yaml: 1: field value not found"},
+		{"not YAML", "values: [\n", "site.yaml: "},
+		{"empty", "", "site.yaml:1: the file is empty"},
+		{"disagreeing", "values:\n  epinephrine_due_s: {value: 360, source: x}\n", "epinephrine_due_s is above epinephrine_overdue_s"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			p, err := LoadProtocol("adult-arrest-aha-2020", Source{"site.yaml", []byte(c.text)})
+			switch {
+			case c.want == "" && err != nil:
+				t.Fatal(err)
+			case c.want == "":
+				if got := p.Get("cycle_warning_s"); got != 20 {
+					t.Errorf("cycle_warning_s is %v", got)
+				}
+			case err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n"):
+				t.Errorf("error %v, want one line with %q", err, c.want)
+			}
+		})
+	}
+	if _, err := LoadProtocol("none"); err == nil || !strings.Contains(err.Error(), "adult-arrest-aha-2020") {
+		t.Errorf("unknown protocol: %v", err)
+	}
+}
+
+func FuzzProtocol(f *testing.F) {
+	f.Add([]byte("values:\n  cycle_s: {value: 120, source: x}\n"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		p, err := LoadProtocol("adult-arrest-aha-2020", Source{"x", b})
+		if err == nil {
+			for name, v := range p.Values {
+				if lim := bounds[name]; v.Value < lim.min || v.Value > lim.max {
+					t.Errorf("%s is %v", name, v.Value)
+				}
+			}
+		}
+	})
+}
