@@ -12,6 +12,7 @@ type Spoken struct {
 	Cue     timeline.Cue
 	At      timeline.Time // sample at which its first sound is placed
 	Text    string
+	Until   timeline.Time // sample after its last sound, unless it is cut off
 	Dropped string // why it was not said; empty if it was
 }
 
@@ -93,7 +94,7 @@ func (s *Scheduler) Advance(n int) []Spoken {
 			clip := s.voice.Speak(c)
 			at = s.player.Say(at, clip, s.volume)
 			s.now = c
-			out = append(out, Spoken{Cue: c, At: timeline.Time(at), Text: s.voice.Sentence(c)})
+			out = append(out, Spoken{Cue: c, At: timeline.Time(at), Until: timeline.Time(at + int64(len(clip))), Text: s.voice.Sentence(c)})
 		}
 	}
 	s.queue = keep

@@ -42,6 +42,9 @@ type held struct {
 	since int64
 }
 
+// echoDelay is the longest way from our loudspeaker to our microphone.
+const echoDelay = audio.Rate / 4
+
 // ackPatience is how long a read-back waits for a slow disk before it is
 // spoken all the same: the team must not wait for a disk.
 const ackPatience = audio.Rate
@@ -168,13 +171,14 @@ func (s *session) callout(r intents.Result) {
 }
 
 // ownVoice reports whether the words lie within a prompt of ours that says
-// them: what comes back from the loudspeaker is no callout.
+// them, and were heard while it sounded: what comes back from the loudspeaker
+// is no callout. A leader who says them after us is heard.
 func (s *session) ownVoice(h *timeline.Heard) bool {
 	plain := func(t string) string {
 		return " " + strings.Join(strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }), " ") + " "
 	}
 	for _, sp := range s.spoken {
-		if h.Start > sp.At-audio.Rate/10 && h.Start < sp.At+timeline.Seconds(6) && strings.Contains(plain(sp.Text), plain(h.Text)) {
+		if h.Start > sp.At && h.End < sp.Until+echoDelay && strings.Contains(plain(sp.Text), plain(h.Text)) {
 			return true
 		}
 	}

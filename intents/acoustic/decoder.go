@@ -12,8 +12,9 @@ const (
 	holdFrames = 9    // silence or other speech heard before a phrase is final
 	keepFrames = 1024 // history for the alignment of a phrase: 20 s
 
-	frameHop = 320  // samples a frame
-	birth    = -3.0 // no path begins with a phone that fits worse
+	frameHop  = 320  // samples a frame
+	pauseCost = 0.3  // of a frame of silence inside a phrase
+	birth     = -3.0 // no path begins with a phone that fits worse
 )
 
 // alike are phones that speakers of English use for each other in the words
@@ -121,8 +122,12 @@ func (d *decoder) advance(row []float32) {
 	}
 }
 
-// promising reports whether a path may begin in a phrase at this frame.
+// promising reports whether a path may begin in a phrase at this frame. In
+// speech any may: a weak first consonant must not keep a phrase from starting.
 func (d *decoder) promising(sp span, row []float32) bool {
+	if row[silence] < 0 {
+		return true
+	}
 	for _, i := range d.g.entries[sp.lo] {
 		if row[d.g.states[i].phone] > birth {
 			return true
@@ -144,13 +149,15 @@ func (d *decoder) step(sp span, row []float32, open bool) bool {
 				best, from = old[p], oldS[p]
 			}
 		}
-		if s.entry && open && best < 0 && row[s.phone] > birth {
+		if s.entry && open && best < 0 && (row[silence] < 0 || row[s.phone] > birth) {
 			best, from = 0, int32(d.frame)
 		}
 		if best > dead {
 			best += row[s.phone]
 			if s.phone != silence {
 				best += float32(tuned.bonus)
+			} else {
+				best -= pauseCost
 			}
 			if best < -6 {
 				best = dead
