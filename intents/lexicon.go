@@ -11,7 +11,7 @@ import (
 )
 
 // lexicon.gz is CMUdict as Debian's pocketsphinx-en-us carries it (BSD-2):
-// see intents/LICENCES.md.
+// see intents/train/README.md.
 //
 //go:embed lexicon.gz
 var lexiconFile []byte

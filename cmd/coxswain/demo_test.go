@@ -1,0 +1,120 @@
+package main
+
+import (
+	"bytes"
+	"flag"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/intents/acoustic"
+	"coxswain/timeline"
+)
+
+var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
+
+// replayDemo renders the demo's scene and replays it into a new folder.
+func replayDemo(t *testing.T, wav string) string {
+	t.Helper()
+	c := &conf{}
+	root := newRoot(os.Stderr)
+	if err := c.load(root); err != nil {
+		t.Fatal(err)
+	}
+	v, err := c.vocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := acoustic.New(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	s, err := newSession(sessionOptions{conf: c, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := audio.OpenMono(wav, audio.Rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	if err := s.feed(in, new(bytes.Buffer)); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// The demo end to end: nothing missed, nothing invented, read-backs within
+// 500 ms, the same bytes twice, the beat right to the sample.
+func TestDemo(t *testing.T) {
+	wav := filepath.Join(t.TempDir(), "demo.wav")
+	cmd := exec.Command("go", "run", "./cmd/scene", "testdata/demo.scene", wav)
+	cmd.Dir = "../.."
+	if b, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("scene: %v: %s", err, b)
+	}
+	dir := replayDemo(t, wav)
+	events, length, err := verify(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table bytes.Buffer
+	for i := range events {
+		events[i].Session = nil // its hashes change with every vocabulary
+	}
+	if err := printTimeline(&table, events, true); err != nil {
+		t.Fatal(err)
+	}
+	golden := "../../testdata/demo.golden"
+	if *update {
+		if err := os.WriteFile(golden, table.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if table.String() != string(want) {
+		t.Errorf("the demo's timeline differs from %s:\n%s", golden, table.String())
+	}
+	if length != 490*audio.Rate {
+		t.Errorf("audio is %d samples long", length)
+	}
+	readBacks(t, events)
+	again := replayDemo(t, wav)
+	for _, f := range []string{timeline.JournalName, audio.PartName(0)} {
+		a, _ := os.ReadFile(filepath.Join(dir, f))
+		b, _ := os.ReadFile(filepath.Join(again, f))
+		if len(a) == 0 || !bytes.Equal(a, b) {
+			t.Errorf("%s differs between two replays of one file", f)
+		}
+	}
+}
+
+// readBacks holds every callout's answer to 500 ms after the phrase's last sound.
+func readBacks(t *testing.T, events []timeline.Event) {
+	worst := timeline.Time(0)
+	for i, e := range events {
+		if e.Heard == nil {
+			continue
+		}
+		for _, later := range events[i+1:] {
+			if later.Kind == timeline.CueSpoken && later.At >= e.Heard.Decided {
+				if d := later.At - e.Heard.End; d > worst {
+					worst = d
+				}
+				break
+			}
+		}
+	}
+	t.Logf("slowest read-back starts %s after the phrase's end", worst)
+	if worst > timeline.Seconds(0.5) {
+		t.Errorf("slowest read-back starts %v s after the phrase's end, want 0.5", worst.Seconds())
+	}
+}
