@@ -13,7 +13,7 @@ type Spoken struct {
 	At      timeline.Time // sample at which its first sound is placed
 	Text    string
 	Until   timeline.Time // sample after its last sound, unless it is cut off
-	Dropped string // why it was not said; empty if it was
+	Dropped string        // why it was not said; empty if it was
 }
 
 // Scheduler decides which cue sounds when: one voice at a time, the higher

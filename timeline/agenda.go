@@ -3,6 +3,7 @@ package timeline
 import (
 	"fmt"
 	"sort"
+	"strings"
 )
 
 // Priority orders cues: a higher one is said first and may cut a lower one.
@@ -36,7 +37,10 @@ func (c Cue) Describe() string {
 	return fmt.Sprintf("%s %s", c.At, Event{Kind: Kind(c.ID), Values: c.Values}.Describe())
 }
 
-func (c Cue) key() string { return fmt.Sprintf("%s@%d", c.ID, c.At) }
+// key names what is said once: a pause is the same pause after "everybody clear".
+func (c Cue) key() string {
+	return fmt.Sprintf("%s@%d", strings.Replace(c.ID, "clear.", "pause.", 1), c.At)
+}
 
 func due(id string, at, keep Time, p Priority) Cue {
 	return Cue{ID: id, At: at, Expires: at + keep, Priority: p}
@@ -66,6 +70,9 @@ func (p *Protocol) pauses(s State) []Cue {
 	if s.FirstCompression == Never {
 		id = "start"
 	}
+	if s.clear() { // a shock is about to be given: nobody may be told to touch the patient
+		id = "clear"
+	}
 	out := []Cue{due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff)}
 	for k := Time(1); k <= 6; k++ {
 		c := due(id+".limit", s.PausedFrom+k*limit, Seconds(2), HandsOff)
@@ -73,6 +80,15 @@ func (p *Protocol) pauses(s State) []Cue {
 		out = append(out, c)
 	}
 	return out
+}
+
+// clear reports whether everybody was called clear in this pause and the shock
+// has not been given yet.
+func (s State) clear() bool {
+	if s.ClearAt == Never || s.ClearAt < s.PausedFrom {
+		return false
+	}
+	return len(s.Shocks) == 0 || s.Shocks[len(s.Shocks)-1].At < s.ClearAt
 }
 
 func (p *Protocol) cycle(s State) []Cue {

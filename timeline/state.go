@@ -54,6 +54,7 @@ type State struct {
 	Access           bool
 	MetronomeMuted   bool // switched off by callout
 	MetronomeForced  bool // switched on by callout, until the next pause
+	ClearAt          Time // last "everybody clear"; Never before one
 	AirwayAt         Time // Never until the airway is secured
 	PulseAt          Time // when the present pulse was called; Never without one
 }
@@ -72,7 +73,7 @@ func Fold(events []Event) State {
 }
 
 func newState() State {
-	return State{Started: Never, Ended: Never, CompressionsFrom: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never}
+	return State{Started: Never, Ended: Never, CompressionsFrom: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
 }
 
 // retracted returns the numbers of the events that later events take back.
@@ -138,6 +139,8 @@ func (s *State) apply(e Event) {
 		if !s.PulsePresent {
 			s.stop(e.At) // nobody touches the patient during a shock
 		}
+	case ShockClear:
+		s.ClearAt, s.MetronomeForced = e.At, false
 	case Epinephrine:
 		s.Epinephrine = append(s.Epinephrine, Dose{e.At, e.Values["dose_mg"], e.Seq})
 	case Amiodarone:

@@ -1,0 +1,74 @@
+package intents
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func TestParseNumber(t *testing.T) {
+	for text, want := range map[string]float64{"two hundred": 200, "one hundred twenty": 120, "one point five": 1.5, "one twenty": 120, "three sixty": 360,
+		"one hundred and five": 105, "a hundred": 100, "zero point two five": .25, "eighteen": 18, "point five": .5} {
+		if got, err := ParseNumber(strings.Fields(text)); err != nil || got != want {
+			t.Errorf("%q is %v, %v; want %v", text, got, err, want)
+		}
+	}
+	for _, text := range []string{"", "hundred", "one two", "point", "twenty thirty", "five hundred hundred", "hello"} {
+		if got, err := ParseNumber(strings.Fields(text)); err == nil {
+			t.Errorf("%q is taken for %v", text, got)
+		}
+	}
+}
+
+func TestOverlayErrors(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"empty", "", "v.yaml:1: the vocabulary is empty"},
+		{"unknown beside known", "callouts:\n  - {id: undo, phrases: [take it back]}\n  - {id: undoo, phrases: [x]}\n", `v.yaml:3: unknown callout "undoo"`},
+		{"no phrases", "callouts:\n  - id: undo\n", "v.yaml:2: callout undo has no phrases"},
+		{"digits", "callouts:\n  - {id: undo, phrases: [undo 2]}\n", `write "2" in letters`},
+		{"bad phone", "pronunciations:\n  xyz: [QQ]\ncallouts:\n  - {id: undo, phrases: [xyz]}\n", `v.yaml:2: pronunciation of "xyz": unknown phone "QQ"`},
+		{"unknown slot", "callouts:\n  - {id: undo, phrases: [\"undo {dose}\"]}\n", "unknown slot {dose}"},
+		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
+	} {
+		path := filepath.Join(t.TempDir(), "v.yaml")
+		os.WriteFile(path, []byte(c.text), 0o600)
+		_, err := LoadVocabulary(path)
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %q", c.name, err, c.want)
+		}
+	}
+}
+
+func TestOverlays(t *testing.T) {
+	load := func(text string) *Vocabulary {
+		path := filepath.Join(t.TempDir(), "v.yaml")
+		os.WriteFile(path, []byte(text), 0o600)
+		v, err := LoadVocabulary(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := v.Compile(); err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	if v := load("callouts: [{id: word.up, phrases: [up]}, {id: word.down, phrases: [down]}]"); !v.Alone || len(v.Callouts) != 2 {
+		t.Errorf("ids of its own: alone %v, %d callouts", v.Alone, len(v.Callouts))
+	}
+	if v := load("replace: true\ncallouts: [{id: shock.charging, phrases: [\"charging to {n}\"]}]"); len(v.Callouts) != 1 || v.Callouts[0].Phrases[0] != "charging to {energy_j}" {
+		t.Errorf("replace: %+v", v.Callouts)
+	}
+	if v := load("callouts: [{id: undo, phrases: [take it back]}]"); v.Alone || v.Find("undo").Phrases[len(v.Find("undo").Phrases)-1] != "take it back" {
+		t.Error("an added phrase is not there")
+	}
+}
+
+func FuzzVocabulary(f *testing.F) {
+	f.Add([]byte("callouts: [{id: undo, phrases: [take it back]}]"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if v, err := ParseVocabulary("x", b); err == nil {
+			v.Compile()
+		}
+	})
+}

@@ -1,0 +1,97 @@
+package prompts
+
+import (
+	"testing"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// 110 a minute at 48 kHz is 26181.82 samples: beat k lies at the rounded
+// multiple, also under speech, for ten minutes (computed from the rule).
+func TestBeatIsRightToTheSampleUnderSpeech(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := audio.NewPlayer(0)
+	s := NewScheduler(v, p, 1)
+	const start = 4800
+	quiet := audio.NewPlayer(0) // the same speech without a beat
+	sq := NewScheduler(v, quiet, 1)
+	s.StartBeat(Metronome{Rate: 110, Start: start})
+	a, b := make([]float32, audio.Block), make([]float32, audio.Block)
+	var onsets []int64
+	last := int64(-audio.Rate)
+	for n := int64(0); n < 600*100; n++ {
+		if n%700 == 0 {
+			c := timeline.Cue{ID: "cycle.end", At: timeline.Time(p.Pos()), Expires: timeline.Time(p.Pos() + audio.Rate), Priority: timeline.Cycle}
+			s.Offer(c)
+			sq.Offer(c)
+		}
+		s.StartBeat(Metronome{Rate: 110, Start: p.Pos()}) // asked for in every block, as a session does
+		for _, sp := range s.Advance(audio.Block) {
+			if sp.Dropped == "" && sp.At != sp.Cue.At {
+				t.Fatalf("cue for %d placed at %d", sp.Cue.At, sp.At)
+			}
+		}
+		sq.Advance(audio.Block)
+		p.Render(a)
+		quiet.Render(b)
+		for i := range a {
+			if at := n*audio.Block + int64(i); a[i] != b[i] && at-last > audio.Rate/10 {
+				onsets = append(onsets, at)
+				last = at
+			} else if a[i] != b[i] {
+				last = max(last, at-audio.Rate/20)
+			}
+		}
+	}
+	if len(onsets) < 1090 {
+		t.Fatalf("%d beats in ten minutes", len(onsets))
+	}
+	m := Metronome{Rate: 110, Start: start}
+	for k, at := range onsets {
+		if d := at - m.At(int64(k)) - 1; d != 0 { // the tick's first sample is 0
+			t.Fatalf("beat %d at %d, want %d", k, at, m.At(int64(k))+1)
+		}
+	}
+}
+
+// 5 cycles of 30:2 are 150 compressions (AHA 2005 Part 5: about 5 cycles in 2 min).
+func TestRatio(t *testing.T) {
+	m := Metronome{Rate: 100, Beats: 30, Pause: 4 * audio.Rate}
+	if got, want := m.At(30)-m.At(29), int64(28800+4*audio.Rate); got != want {
+		t.Errorf("over a pause for breaths: %d samples, want %d", got, want)
+	}
+	if k, at := m.Next(m.At(149) + 1); k != 150 || at != m.At(150) {
+		t.Errorf("next beat is %d at %d", k, at)
+	}
+}
+
+func TestSentences(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		id     string
+		values map[string]float64
+		want   string
+	}{
+		{"said.drug.epinephrine", map[string]float64{"dose_mg": 1}, "Epinephrine one milligram"},
+		{"said.shock.given", nil, "Shock logged. Compress now."},
+		{"said.shock.given", map[string]float64{"energy_j": 360}, "Shock three hundred sixty joules Compress now."},
+		{"next.rhythm.in", map[string]float64{"minutes": 0, "seconds": 40}, "Rhythm in forty seconds"},
+		{"answer.time", map[string]float64{"minutes": 6, "seconds": 1}, "Code time six minutes one second"},
+		{"unheard.of", nil, "Copied"},
+	} {
+		cue := timeline.Cue{ID: c.id, Values: c.values}
+		if got := v.Sentence(cue); got != c.want {
+			t.Errorf("%s: %q, want %q", c.id, got, c.want)
+		}
+		if len(v.Speak(cue)) < audio.Rate/10 {
+			t.Errorf("%s: too short to be heard", c.id)
+		}
+	}
+}
