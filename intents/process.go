@@ -183,6 +183,9 @@ func (p *Process) Hear(pcm []int16) ([]Result, []string) {
 	if p.child == nil {
 		p.restart()
 	}
+	if p.child != nil && p.child.heard >= p.fed { // it owes us nothing: patience starts with what it gets now
+		p.child.progress = time.Now()
+	}
 	p.fed += int64(len(pcm))
 	if p.child != nil {
 		b := make([]byte, 0, 2*len(pcm))
