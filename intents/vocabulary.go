@@ -68,7 +68,8 @@ type Vocabulary struct {
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
 }
 
-// UnmarshalYAML is only there to accept pronunciations as lists of bare words.
+// rawVocabulary is a vocabulary file as it is written: pronunciations keep
+// their place in the file, for errors.
 type rawVocabulary struct {
 	Version        int                  `yaml:"version"`
 	Language       string               `yaml:"language"`

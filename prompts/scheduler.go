@@ -62,9 +62,6 @@ func (s *Scheduler) StartBeat(m Metronome) {
 // StopBeat ends the metronome.
 func (s *Scheduler) StopBeat() { s.on = false }
 
-// Beating reports whether the metronome runs.
-func (s *Scheduler) Beating() bool { return s.on }
-
 // Breathe ticks a breath every so many samples from sample from on; a negative
 // from stops it.
 func (s *Scheduler) Breathe(from, every int64) {

@@ -40,7 +40,6 @@ type State struct {
 	Started, Ended   Time // Never before they happen
 	Compressing      bool
 	PulsePresent     bool // a pulse or return of circulation was called
-	CompressionsFrom Time // of the present run
 	FirstCompression Time
 	PausedFrom       Time // start of the present pause; Never while compressing
 	CycleFrom        Time // start of the present 2-minute cycle; Never if none
@@ -63,7 +62,7 @@ type State struct {
 // Events need not be in order of At: a callout counts from when it was said.
 func Fold(events []Event) State {
 	s := newState()
-	gone := retracted(events)
+	gone := Retracted(events)
 	for _, e := range events {
 		if !gone[e.Seq] {
 			s.apply(e)
@@ -73,11 +72,11 @@ func Fold(events []Event) State {
 }
 
 func newState() State {
-	return State{Started: Never, Ended: Never, CompressionsFrom: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
+	return State{Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
 }
 
-// retracted returns the numbers of the events that later events take back.
-func retracted(events []Event) map[uint64]bool {
+// Retracted returns the numbers of the events that later events take back.
+func Retracted(events []Event) map[uint64]bool {
 	gone := map[uint64]bool{}
 	for _, e := range events {
 		if e.Kind == Retraction {
@@ -89,7 +88,7 @@ func retracted(events []Event) map[uint64]bool {
 
 // LastRetractable returns the newest callout that an undo would take back.
 func LastRetractable(events []Event) (Event, bool) {
-	gone := retracted(events)
+	gone := Retracted(events)
 	for i := len(events) - 1; i >= 0; i-- {
 		e := events[i]
 		switch e.Kind {
@@ -174,15 +173,12 @@ func (s *State) start(at Time) {
 	if s.CycleFrom == Never || s.CheckDone {
 		s.CycleFrom = at
 	}
-	if !s.Compressing {
-		s.CompressionsFrom = at
-	}
 	s.Compressing, s.PausedFrom, s.CheckDone = true, Never, false
 }
 
 func (s *State) stop(at Time) {
 	if s.Compressing {
-		s.Compressing, s.PausedFrom, s.CompressionsFrom = false, at, Never
+		s.Compressing, s.PausedFrom = false, at
 	}
 }
 

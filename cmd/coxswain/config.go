@@ -175,6 +175,15 @@ func (c *conf) command() ([]string, error) {
 	}
 }
 
+// plugIn starts the configured recogniser as a child process.
+func (c *conf) plugIn(o intents.ProcessOptions) (*intents.Process, error) {
+	var err error
+	if o.Command, err = c.command(); err != nil {
+		return nil, err
+	}
+	return intents.NewProcess(o)
+}
+
 func newConfigCmd(c *conf) *cobra.Command {
 	return &cobra.Command{
 		Use: "config", Short: "Print every setting and its value",

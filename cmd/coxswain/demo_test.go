@@ -34,7 +34,7 @@ func replayDemo(t *testing.T, wav string) string {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	s, err := newSession(sessionOptions{conf: c, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
 	if err != nil {
 		t.Fatal(err)
 	}

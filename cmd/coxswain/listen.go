@@ -104,12 +104,8 @@ func (c *conf) opener(v *intents.Vocabulary, stderr io.Writer) (func() (intents.
 			return intents.Inline{Recogniser: r}, err
 		}, nil
 	}
-	command, err := c.command()
-	if err != nil {
-		return nil, err
-	}
 	return func() (intents.Ear, error) {
-		return intents.NewProcess(intents.ProcessOptions{Command: command, Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
+		return c.plugIn(intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
 	}, nil
 }
 

@@ -48,12 +48,7 @@ func newTimeline() *cobra.Command {
 // printTimeline prints events as a table: session time, time since the code
 // started, what happened, and how surely it was heard.
 func printTimeline(w io.Writer, events []timeline.Event, all bool) error {
-	gone := map[uint64]bool{}
-	for _, e := range events {
-		if e.Kind == timeline.Retraction {
-			gone[e.Retracts] = true
-		}
-	}
+	gone := timeline.Retracted(events)
 	start := timeline.Fold(events).Started
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")

@@ -60,15 +60,11 @@ func replay(c *conf, in, dir string, wall time.Time, progress, stderr io.Writer)
 	if err != nil {
 		return err
 	}
-	command, err := c.command()
+	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
 	if err != nil {
 		return err
 	}
-	ear, err := intents.NewProcess(intents.ProcessOptions{Command: command, Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
-	if err != nil {
-		return err
-	}
-	s, err := newSession(sessionOptions{conf: c, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall})
 	if err != nil {
 		ear.Close()
 		return err

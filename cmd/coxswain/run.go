@@ -42,11 +42,7 @@ func runLive(ctx context.Context, c *conf, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	command, err := c.command()
-	if err != nil {
-		return err
-	}
-	ear, err := intents.NewProcess(intents.ProcessOptions{Command: command, Vocabulary: v, Stderr: stderr})
+	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Stderr: stderr})
 	if err != nil {
 		return err
 	}
@@ -58,7 +54,7 @@ func runLive(ctx context.Context, c *conf, stderr io.Writer) error {
 	}
 	now := time.Now()
 	dir := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405"))
-	s, err := newSession(sessionOptions{conf: c, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true})
 	if err != nil {
 		dev.Close()
 		ear.Close()

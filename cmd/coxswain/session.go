@@ -51,6 +51,7 @@ const ackPatience = audio.Rate
 
 type sessionOptions struct {
 	conf       *conf
+	vocabulary *intents.Vocabulary
 	dir        string
 	ear        intents.Ear
 	recogniser string
@@ -65,11 +66,7 @@ func newSession(o sessionOptions) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	v, err := o.conf.vocabulary()
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range v.Callouts {
+	for _, c := range o.vocabulary.Callouts {
 		if !timeline.Kind(c.ID).IsCallout() && !c.New {
 			return nil, fmt.Errorf("vocabulary: callout %q is not one that the timeline knows: mark it new: true to log it all the same", c.ID)
 		}
@@ -95,7 +92,7 @@ func newSession(o sessionOptions) (*session, error) {
 		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true}
 	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
 	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
-		Software: "coxswain " + Version, Protocol: p.ID + " " + p.Hash, Vocabulary: v.Hash, Recogniser: o.recogniser, Source: o.source, Caution: Caution}})
+		Software: "coxswain " + Version, Protocol: p.ID + " " + p.Hash, Vocabulary: o.vocabulary.Hash, Recogniser: o.recogniser, Source: o.source, Caution: Caution}})
 	s.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
 	return s, nil
 }
