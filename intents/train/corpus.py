@@ -72,14 +72,14 @@ def sentences(n, seed, vocabulary, arpa):
     bag = vocab and (lambda k: rng.choices(vocab, weights, k=k))
     for _ in range(n):
         k = rng.random()
-        if k < .45:
+        if k < .34:
             s = bag(rng.randrange(4, 12))
             if rng.random() < .4:
                 s.insert(rng.randrange(1, len(s)), ",")
             yield " ".join(s).replace(" ,", ",")
-        elif k < .62:
+        elif k < .50:
             yield fill(rng.choice(TALK))
-        elif k < .70:
+        elif k < .57:
             yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""])
         elif k < .90:
             s = fill(rng.choice(calls))

@@ -57,9 +57,34 @@ def resample(x, ratio):
     return np.fft.irfft(f, n) * ratio
 
 
+def reshape(x, pitch, tract):
+    """Another larynx and another mouth for the same speech: played pitch times
+    faster by the caller, the result has its pitch times higher but its
+    formants only tract times. Cepstral envelope, frame by frame."""
+    n, hop, order = 512, 128, 30
+    win = np.hanning(n)
+    f = np.arange(n // 2 + 1)
+    to = np.minimum(f * pitch / tract, n // 2)
+    y, norm = np.zeros(len(x) + 2 * n), np.full(len(x) + 2 * n, 1e-3)
+    x = np.pad(x, (0, n))
+    for a in range(0, len(x) - n, hop):
+        s = np.fft.rfft(x[a:a + n] * win)
+        c = np.fft.irfft(np.log(np.abs(s) + 1))
+        c[order:-order + 1] = 0
+        e = np.fft.rfft(c).real
+        y[a:a + n] += np.fft.irfft(s * np.exp(np.interp(to, f, e) - e)) * win
+        norm[a:a + n] += win ** 2
+    return (y / norm)[:len(x) - n]
+
+
 def flite(text, rng, tmp):
     v = rng.choice(FLITE)
     stretch = rng.uniform(.75, 1.25)
+    pitch = tract = 1.
+    if rng.random() < .6:  # the three voices are men's; half of the room is not
+        pitch = 2 ** rng.uniform(-.15, 1.25)
+        tract = min(1.3, max(.85, pitch ** .22 * rng.uniform(.92, 1.13)))
+        stretch *= pitch
     out = subprocess.run(["flite", "-voice", v, "--setf", f"duration_stretch={stretch:.2f}", "-t", text, "-psdur", "-o", tmp + ".wav"], capture_output=True, text=True).stdout
     x = np.frombuffer(open(tmp + ".wav", "rb").read()[44:], np.int16).astype(np.float32)
     spans, last = [], 0.
@@ -67,6 +92,11 @@ def flite(text, rng, tmp):
         p, end = tok.rsplit(":", 1)
         spans.append((last, float(end), [FROM_FLITE.get(p, p.upper())]))
         last = float(end)
+    # The diphone voice speaks 4 % faster than it says: its times are scaled to its sound.
+    k = len(x) / 16000 / last
+    spans = [(a * k, b * k, p) for a, b, p in spans]
+    if pitch != 1:
+        return reshape(x, pitch, tract), 16000 * pitch, [(a / pitch, b / pitch, p) for a, b, p in spans], FLITE.index(v)
     return x, 16000, spans, FLITE.index(v)
 
 
@@ -106,7 +136,7 @@ def work(job):
                 continue
             x, rate, spans, voice = got
             # Speed and pitch together: another vocal tract from the same voice.
-            warp = rng.uniform(.84, 1.22) if rng.random() < .8 else 1.
+            warp = 1. if rate > 16000 and voice < 10 else rng.uniform(.84, 1.22) if rng.random() < .8 else 1.
             x = resample(x, 16000 / rate / warp)
             spans = [(a / warp, b / warp, p) for a, b, p in spans]
             y = fill(spans, len(x), 16000)
