@@ -253,7 +253,8 @@ func (p *Process) take(m message, ok bool) {
 	case m.Result != nil:
 		r := *m.Result
 		r.Start, r.End, r.Decided = r.Start+c.base, r.End+c.base, r.Decided+c.base
-		if p.opt.Vocabulary.Find(r.Callout) != nil && len(p.pending) < 1000 {
+		sane := r.Start >= c.base && r.Start <= r.End && r.End <= r.Decided && r.Decided-c.base < 1<<40
+		if sane && p.opt.Vocabulary.Find(r.Callout) != nil && len(p.pending) < 1000 {
 			p.pending = append(p.pending, r)
 		}
 	case m.Ready != "":
