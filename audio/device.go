@@ -95,7 +95,7 @@ type DeviceInfo struct {
 
 // Devices lists the sound devices of this machine.
 func Devices() ([]DeviceInfo, error) {
-	if err := portaudio.Initialize(); err != nil {
+	if err := quietly(portaudio.Initialize); err != nil {
 		return nil, fmt.Errorf("sound system: %w", err)
 	}
 	defer portaudio.Terminate()
@@ -136,15 +136,17 @@ type Device struct {
 // OpenDevice opens the named devices (empty: the system's default), mono in
 // and mono out at Rate, and starts the stream.
 func OpenDevice(input, output string, e *Exchange) (*Device, error) {
-	if err := portaudio.Initialize(); err != nil {
-		return nil, fmt.Errorf("sound system: %w", err)
-	}
-	d, err := openStream(input, output, e)
-	if err != nil {
-		portaudio.Terminate()
-		return nil, err
-	}
-	return d, nil
+	var d *Device
+	err := quietly(func() (err error) {
+		if err = portaudio.Initialize(); err != nil {
+			return fmt.Errorf("sound system: %w", err)
+		}
+		if d, err = openStream(input, output, e); err != nil {
+			portaudio.Terminate()
+		}
+		return err
+	})
+	return d, err
 }
 
 func openStream(input, output string, e *Exchange) (*Device, error) {
@@ -200,12 +202,14 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 
 // Close stops the stream. It returns even when the device is gone.
 func (d *Device) Close() error {
-	err := d.stream.Abort()
-	if cerr := d.stream.Close(); err == nil {
-		err = cerr
-	}
-	if terr := portaudio.Terminate(); err == nil {
-		err = terr
-	}
-	return err
+	return quietly(func() error {
+		err := d.stream.Abort()
+		if cerr := d.stream.Close(); err == nil {
+			err = cerr
+		}
+		if terr := portaudio.Terminate(); err == nil {
+			err = terr
+		}
+		return err
+	})
 }

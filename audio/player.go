@@ -22,7 +22,7 @@ func LoadClip(name string, b []byte) (Clip, error) {
 	defer s.Close()
 	var src beep.Streamer = s
 	if format.SampleRate != Rate {
-		src = beep.Resample(6, format.SampleRate, Rate, s)
+		src = beep.Resample(4, format.SampleRate, Rate, s)
 	}
 	var clip Clip
 	buf := make([][2]float64, 512)

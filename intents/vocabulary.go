@@ -263,7 +263,7 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	case o.Replace || unknown >= 0 && known == 0:
 		out.Callouts, out.Alone = o.Callouts, true
 		out.borrowSlots(v)
-		return out, out.checkSlots(name)
+		return out, out.checkWords(name, o)
 	case unknown >= 0:
 		c := o.Callouts[unknown]
 		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
@@ -282,7 +282,22 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		}
 	}
 	out.borrowSlots(v)
-	return out, out.checkSlots(name)
+	return out, out.checkWords(name, o)
+}
+
+// checkWords finds slots and words of an overlay o that v cannot hear.
+func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
+	for _, c := range o.Callouts {
+		for _, w := range strings.Fields(strings.Join(c.Phrases, " ")) {
+			if slotForm.MatchString(w) {
+				continue
+			}
+			if _, err := v.Pronounce(w); err != nil {
+				return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
+			}
+		}
+	}
+	return v.checkSlots(name)
 }
 
 // borrowSlots lets an overlay write {n} for the one slot that its callout has

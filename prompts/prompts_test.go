@@ -1,6 +1,7 @@
 package prompts
 
 import (
+	"math"
 	"testing"
 
 	"coxswain/audio"
@@ -92,6 +93,31 @@ func TestSentences(t *testing.T) {
 		}
 		if len(v.Speak(cue)) < audio.Rate/10 {
 			t.Errorf("%s: too short to be heard", c.id)
+		}
+	}
+}
+
+// Every clip, as a listener meets it: it loads, begins at once (a cue must
+// sound within 10 ms of its sample; 60 ms of breath or closure is speech), is
+// as loud as the others and does not clip.
+func TestClips(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range Texts() {
+		c := v.clips[Slug(text)]()
+		peak, sum, first := 0.0, 0.0, -1
+		for i, x := range c {
+			a := math.Abs(float64(x))
+			peak, sum = max(peak, a), sum+a*a
+			if first < 0 && a > 0.02 {
+				first = i
+			}
+		}
+		rms := 20 * math.Log10(math.Sqrt(sum/float64(max(1, len(c)))))
+		if seconds := float64(len(c)) / audio.Rate; seconds < 0.15 || seconds > 6 || first < 0 || first > audio.Rate*6/100 || peak > 0.99 || rms < -26 || rms > -11 {
+			t.Errorf("%q: %.2f s, first sound after %d ms, peak %.2f, %.1f dBFS", text, seconds, first*1000/audio.Rate, peak, rms)
 		}
 	}
 }

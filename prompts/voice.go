@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"sort"
 	"strings"
+	"sync"
 
 	"go.yaml.in/yaml/v3"
 
@@ -31,7 +32,7 @@ const gap = audio.Rate / 25
 type Voice struct {
 	cues  map[string]string
 	items map[string]string
-	clips map[string]audio.Clip // by slug of the words
+	clips map[string]func() audio.Clip // by slug of the words
 }
 
 type cueFile struct {
@@ -56,7 +57,7 @@ func NewVoice(folder string) (*Voice, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]audio.Clip{}}
+	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]func() audio.Clip{}}
 	names, err := fs.Glob(clipFiles, "clips/*.wav")
 	if err != nil {
 		return nil, err
@@ -66,9 +67,10 @@ func NewVoice(folder string) (*Voice, error) {
 		if err != nil {
 			return nil, err
 		}
-		if err := v.load(n, b); err != nil {
-			return nil, err
-		}
+		v.clips[slugOf(n)] = sync.OnceValue(func() audio.Clip {
+			c, _ := audio.LoadClip(n, b) // that they all load is tested
+			return c
+		})
 	}
 	if folder != "" {
 		if err := v.overlay(folder); err != nil {
@@ -80,17 +82,19 @@ func NewVoice(folder string) (*Voice, error) {
 			return nil, fmt.Errorf("no clip for %q: run `go run ./cmd/voice`", text)
 		}
 	}
+	go v.warm()
 	return v, nil
 }
 
-func (v *Voice) load(name string, b []byte) error {
-	c, err := audio.LoadClip(name, b)
-	if err != nil {
-		return err
+// warm decodes every clip, so that none has to be decoded when it is needed:
+// a session need not wait for the second or two that all of them take.
+func (v *Voice) warm() {
+	for _, clip := range v.clips {
+		clip()
 	}
-	v.clips[strings.TrimSuffix(filepath.Base(name), ".wav")] = c
-	return nil
 }
+
+func slugOf(file string) string { return strings.TrimSuffix(filepath.Base(file), ".wav") }
 
 func (v *Voice) overlay(folder string) error {
 	files, err := filepath.Glob(filepath.Join(folder, "*.wav"))
@@ -101,16 +105,18 @@ func (v *Voice) overlay(folder string) error {
 		return fmt.Errorf("clips folder %s: holds no WAV files", folder)
 	}
 	for _, n := range files {
-		if v.clips[strings.TrimSuffix(filepath.Base(n), ".wav")] == nil {
+		if v.clips[slugOf(n)] == nil {
 			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips", n)
 		}
 		b, err := os.ReadFile(n)
 		if err != nil {
 			return err
 		}
-		if err := v.load(n, b); err != nil {
+		c, err := audio.LoadClip(n, b)
+		if err != nil {
 			return err
 		}
+		v.clips[slugOf(n)] = func() audio.Clip { return c }
 	}
 	return nil
 }
@@ -130,7 +136,9 @@ func (v *Voice) Speak(c timeline.Cue) audio.Clip {
 		if i > 0 {
 			out = append(out, make(audio.Clip, gap)...)
 		}
-		out = append(out, v.clips[Slug(p)]...)
+		if clip := v.clips[Slug(p)]; clip != nil {
+			out = append(out, clip()...)
+		}
 	}
 	return out
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -280,12 +281,12 @@ func (s *session) Close() error {
 	}
 	lerr := s.logger.Close()
 	if why := s.logger.Failing(); why != "" && lerr == nil {
-		lerr = fmt.Errorf("audio is missing: %s", why)
+		lerr = errors.New(why)
 	}
-	if jerr != nil {
-		return jerr
+	if jerr == nil && lerr != nil {
+		return fmt.Errorf("audio is missing: %w", lerr)
 	}
-	return lerr
+	return jerr
 }
 
 // The session's two clocks are one.

@@ -70,17 +70,18 @@ class Augment:
         ref = torch.where(quiet, torch.full_like(ref, .05), ref)
         x = self.room(x)
         u = _rand(b, 0, 1, self.dev)
-        many = sum(self.crops(self.talk, b, n) for _ in range(5))
+        many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(6))
         few = self.crops(self.talk, b, n) + (_rand(b, 0, 1, self.dev) < .5) * self.crops(self.talk, b, n)
         one = _rand(b, 0, 1, self.dev) < .3
         talk = torch.where(one & ~quiet, few, many + self.crops(self.talk, b, n) * .7)
         noise = self.crops(self.noise, b, n)
         white = torch.randn(b, n, device=self.dev)
-        level = lambda v, lo, hi: v / _rms(v) * ref * 10 ** (-_rand(b, lo, hi, self.dev) / 20)
-        low = 25 - 21 * hard
+        # Loud more often than not: the room of an arrest is at 5 to 15 dB.
+        level = lambda v, lo, hi: v / _rms(v) * ref * 10 ** (-(lo + (hi - lo) * torch.rand(b, 1, device=self.dev) ** 1.4) / 20)
+        low = 24 - 23 * hard
         y = x
-        y = y + (u < .35) * self.room(level(talk, low + one.float().mean() * 2, 28))
-        y = y + ((u > .25) & (u < .8)) * level(noise, low, 28)
+        y = y + (u < .5) * self.room(level(talk, low, 26))
+        y = y + ((u > .35) & (u < .88)) * level(noise, low, 26)
         y = y + (_rand(b, 0, 1, self.dev) < .3) * level(self.tones(b, n), low - 4, 30)
         y = y + (_rand(b, 0, 1, self.dev) < .3) * level(white, 8, 40)
         y = torch.where(_rand(b, 0, 1, self.dev) < .4, self.colour(y), y)

@@ -102,7 +102,7 @@ def evaluate(model, mel, pool, aug, hard):
     return right / max(1, total)
 
 
-def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools):
+def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None):
     model.train()
     opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
     start, step, last = time.time(), 0, 0
@@ -129,6 +129,7 @@ def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools):
         opt.step(); step += 1
         if time.time() - last > 30:
             last = time.time()
+            keep()
             acc = [evaluate(model, mel, p, a, h) for p in dev_pools for a, h in ((None, 0), (aug, 1.))]
             print(f"{log} {u:.2f} step {step} loss {loss.item():.3f} dev " + " ".join(f"{a:.3f}" for a in acc), file=OUT, flush=True)
     return model
@@ -195,6 +196,7 @@ def main():
     ap.add_argument("--arch", default="tcn"); ap.add_argument("--width", type=int, default=256)
     ap.add_argument("--boot-seconds", type=float, default=90); ap.add_argument("--seconds", type=float, default=300)
     ap.add_argument("--boot", help="weights of an earlier stage 1")
+    ap.add_argument("--tune", help="weights of an earlier stage 2: go on from them, in one stage")
     a = ap.parse_args()
     os.makedirs(a.out, exist_ok=True)
     OUT = open(f"{a.out}/log-{a.arch}.txt", "a")
@@ -228,8 +230,8 @@ def main():
     b = 128 if dev == "cuda" else 8
     new = lambda: (Tcn(c=a.width) if a.arch == "tcn" else Gru(c=a.width, h=a.width)).to(dev)
     boot = new()
-    if a.boot:
-        boot.load_state_dict(torch.load(a.boot, map_location=dev))
+    if a.boot or a.tune:
+        boot.load_state_dict(torch.load(a.boot or a.tune, map_location=dev))
     else:
         fit(boot, [synth], [b], mel, aug, a.boot_seconds, 2e-3, "boot", [synth_dev])
         torch.save(boot.state_dict(), f"{a.out}/boot-{a.arch}.pt")
@@ -237,10 +239,13 @@ def main():
     human_dev = Pool(*align_all(boot, mel, dev_items, prior, dev, "boot dev"), dev)
     model = new(); model.load_state_dict(boot.state_dict())
     share = [b // 2, b - b // 2]
-    fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
-    human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
-    human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)
-    fit(model, [synth, human], share, mel, aug, a.seconds * .75, 3e-3, "main", [synth_dev, human_dev])
+    if not a.tune:
+      fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
+      human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
+      human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)
+    def keep():
+        torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
+    fit(model, [synth, human], share, mel, aug, a.seconds * (1 if a.tune else .75), 1.5e-3 if a.tune else 3e-3, "main", [synth_dev, human_dev], keep)
     for n, p in (("synth", synth_dev), ("human", human_dev)):
         print(f"final {a.arch} {n} clean {evaluate(model, mel, p, None, 0):.4f} loud {evaluate(model, mel, p, aug, 1.):.4f}", file=OUT, flush=True)
     torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")

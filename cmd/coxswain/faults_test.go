@@ -1,0 +1,284 @@
+package main
+
+import (
+	"bytes"
+	"encoding/binary"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/timeline"
+)
+
+// The test binary is also coxswain itself and, for speed, a recogniser that
+// hears "iv access" every two seconds.
+const partVariable = "COXSWAIN_TEST" + "_PART"
+
+func TestMain(m *testing.M) {
+	part := os.Getenv(partVariable)
+	os.Unsetenv(partVariable)                    // coxswain refuses variables that it does not know
+	if len(os.Args) > 1 && os.Args[1] == "ear" { // the built-in recogniser, started by conf.plugIn
+		part = "coxswain"
+	}
+	switch part {
+	case "coxswain":
+		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	case "ear":
+		err := intents.Serve("every two seconds", func(*intents.Vocabulary) (intents.Recogniser, error) {
+			s := &intents.Scripted{}
+			for k := int64(1); k < 1000; k++ {
+				end := k * 2 * intents.Rate
+				s.Results = append(s.Results, intents.Result{Callout: "access.iv", Text: "iv access", Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
+			}
+			return s, nil
+		}, os.Stdin, os.Stdout)
+		if err != nil {
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
+	os.Exit(m.Run())
+}
+
+// coxswainCommand runs the program in a process of its own.
+func coxswainCommand(t *testing.T, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(self, args...)
+	cmd.Env = append(os.Environ(), partVariable+"=coxswain")
+	return cmd
+}
+
+// earCommand is the recogniser that hears by the clock.
+func earCommand(t *testing.T) string {
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "env " + partVariable + "=ear " + self
+}
+
+// writeWAV writes 16-bit silence with a little dither.
+func writeWAV(t *testing.T, path string, rate, channels, samples int) {
+	t.Helper()
+	var b bytes.Buffer
+	le := func(v any) { binary.Write(&b, binary.LittleEndian, v) }
+	size := 2 * channels * samples
+	b.WriteString("RIFF")
+	le(uint32(36 + size))
+	b.WriteString("WAVEfmt ")
+	le(uint32(16))
+	le([]uint16{1, uint16(channels)})
+	le([]uint32{uint32(rate), uint32(rate * 2 * channels)})
+	le([]uint16{uint16(2 * channels), 16})
+	b.WriteString("data")
+	le(uint32(size))
+	r := rand.New(rand.NewPCG(1, 1))
+	for range samples * channels {
+		le(int16(r.IntN(7) - 3))
+	}
+	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Wrong input is one clear line and a non-zero exit code.
+func TestWrongInput(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		p := filepath.Join(dir, name)
+		if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	good, stereo, cd := filepath.Join(dir, "good.wav"), filepath.Join(dir, "stereo.wav"), filepath.Join(dir, "cd.wav")
+	writeWAV(t, good, 48000, 1, 48000)
+	writeWAV(t, stereo, 48000, 2, 48000)
+	writeWAV(t, cd, 44100, 1, 44100)
+	b, _ := os.ReadFile(good)
+	cut := file("cut.wav", string(b[:20000]))
+	used := filepath.Join(dir, "used")
+	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
+		t.Fatalf("a good replay: %v: %s", err, out)
+	}
+	out := func(name string) string { return filepath.Join(dir, name) }
+	for _, c := range []struct {
+		name, want string
+		args       []string
+	}{
+		{"no such microphone", `microphone "nowhere"`, []string{"run", "--input", "nowhere", "--records", out("r")}},
+		{"no such file", "no such file", []string{"replay", out("none.wav"), "--out", out("a")}},
+		{"stereo", "mono", []string{"replay", stereo, "--out", out("b")}},
+		{"44.1 kHz", "44100", []string{"replay", cd, "--out", out("c")}},
+		{"no WAV", "WAV", []string{"replay", file("text.wav", "hello"), "--out", out("d")}},
+		{"truncated", "truncated", []string{"replay", cut, "--out", out("e"), "--recogniser", earCommand(t)}},
+		{"folder in use", "exists", []string{"replay", good, "--out", used}},
+		{"read-only folder", "cannot make the record's folder", []string{"replay", good, "--out", "/proc/record"}},
+		{"no folder named", "--out DIR", []string{"replay", good}},
+		{"recogniser missing", "cannot start", []string{"replay", good, "--out", out("f"), "--recogniser", "/no/such/program"}},
+		{"empty vocabulary", "empty", []string{"callouts", "--vocabulary", file("empty.yaml", "")}},
+		{"unknown callout", "unknown.yaml:3", []string{"callouts", "--vocabulary", file("unknown.yaml", "callouts:\n  - {id: rosc, phrases: [we have got him back]}\n  - {id: no.such.callout, phrases: [tea is ready]}\n")}},
+		{"word without a pronunciation", "word.yaml:2", []string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
+		{"not YAML", "bad.yaml:1", []string{"callouts", "--vocabulary", file("bad.yaml", "callouts: [")}},
+		{"unknown key", `unknown key "ratte"`, []string{"config", "--config", file("conf.yaml", "ratte: 100\n")}},
+		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
+		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
+		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay", file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
+		{"no record", "no such file", []string{"verify", out("nothing")}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var stderr bytes.Buffer
+			cmd := coxswainCommand(t, c.args...)
+			cmd.Stderr = &stderr
+			err := cmd.Run()
+			if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 {
+				t.Errorf("ended with %v, want exit code 1", err)
+			}
+			var said []string
+			for _, l := range strings.Split(strings.TrimSpace(stderr.String()), "\n") {
+				if l != Caution && !strings.Contains(l, "times real time") && strings.TrimSpace(l) != "" {
+					said = append(said, l)
+				}
+			}
+			if len(said) != 1 || !strings.HasPrefix(said[0], "coxswain: ") || !strings.Contains(said[0], c.want) {
+				t.Errorf("said %q, want one line with %q", said, c.want)
+			}
+		})
+	}
+}
+
+// A full disk costs audio, not the session: here no file may grow beyond
+// 400 kB. The fault is in the journal and aloud, the journal is whole to its
+// end, and the exit code says that audio is missing.
+func TestFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	wav := filepath.Join(dir, "in.wav")
+	writeWAV(t, wav, 48000, 1, 20*48000)
+	self, _ := os.Executable()
+	cmd := exec.Command("bash", "-c", `ulimit -f 400; exec "$0" "$@"`, self, "replay", wav, "--out", dir+"/r", "--quiet", "--recogniser", earCommand(t))
+	cmd.Env = append(os.Environ(), partVariable+"=coxswain")
+	out, err := cmd.CombinedOutput()
+	if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 || !strings.Contains(string(out), "audio is missing") {
+		t.Errorf("ended with %v: %s", err, out)
+	}
+	events, tail, err := timeline.Read(filepath.Join(dir, "r", timeline.JournalName))
+	if err != nil || tail.Reason != "" {
+		t.Fatal(err, tail)
+	}
+	n, faults, spoken := 0, 0, false
+	for _, e := range events {
+		switch {
+		case e.Kind == timeline.AccessIV:
+			n++
+		case e.Kind == timeline.Fault:
+			faults++
+		case e.Kind == timeline.CueSpoken && strings.HasPrefix(e.Text, "fault.disk"):
+			spoken = true
+		}
+	}
+	if n != 9 || faults != 1 || !spoken || events[len(events)-1].Kind != timeline.SessionClose {
+		t.Errorf("%d of 9 callouts, %d faults of 1, fault spoken: %v, last event %s", n, faults, spoken, events[len(events)-1].Kind)
+	}
+}
+
+// SIGKILL at 200 random moments: the journal holds every event whose
+// read-back had begun to sound, journal and audio log open, and at most a
+// second of audio is missing.
+func TestKill(t *testing.T) {
+	dir := t.TempDir()
+	wav := filepath.Join(dir, "in.wav")
+	writeWAV(t, wav, 48000, 1, 300*48000)
+	r := rand.New(rand.NewPCG(7, 7))
+	killed := 0
+	for k := range 200 {
+		out := filepath.Join(dir, strconv.Itoa(k))
+		cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t))
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for begun := time.Now(); time.Since(begun) < 10*time.Second; time.Sleep(time.Millisecond) {
+			if _, err := os.Stat(filepath.Join(out, audio.PartName(0))); err == nil {
+				break
+			}
+		}
+		time.Sleep(time.Duration(r.IntN(400_000)) * time.Microsecond)
+		cmd.Process.Kill()
+		if err := cmd.Wait(); err != nil {
+			killed++
+		}
+		checkKilled(t, out)
+		os.RemoveAll(out)
+	}
+	if killed < 150 {
+		t.Errorf("only %d of 200 replays were still running when killed", killed)
+	}
+}
+
+func checkKilled(t *testing.T, dir string) {
+	t.Helper()
+	events, _, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := 0
+	for _, e := range events {
+		if e.Kind == timeline.AccessIV {
+			said++
+		}
+	}
+	path := filepath.Join(dir, audio.PartName(0))
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(b) < 700 {
+		return // killed before the first block
+	}
+	// All the sound that reached the disk, whether or not the header knows of it.
+	if heard := bursts(b[len(b)%4:]); heard > said+1 { // one more: the opening sentence
+		t.Errorf("%d sentences sounded, %d events are in the journal", heard, said)
+	}
+	text, err := exec.Command("soxi", "-s", path).CombinedOutput()
+	n, aerr := strconv.Atoi(strings.TrimSpace(string(text)))
+	if err != nil || aerr != nil {
+		t.Fatalf("sox cannot open the audio log: %v: %s", err, text)
+	}
+	if missing := (len(b)-680)/4 - n; missing > audio.Rate {
+		t.Errorf("the header leaves out %.1f s of audio", float64(missing)/audio.Rate)
+	}
+	if out, err := coxswainCommand(t, "mend", dir).CombinedOutput(); err != nil {
+		t.Errorf("mend: %v: %s", err, out)
+	}
+	if out, err := coxswainCommand(t, "verify", dir).CombinedOutput(); err != nil {
+		t.Errorf("verify after mend: %v: %s", err, out)
+	}
+}
+
+// bursts counts the sentences on channel 2: sounds with half a second of
+// silence before them.
+func bursts(b []byte) int {
+	n, quiet := 0, audio.Rate
+	for i := len(b) % 4; i+4 <= len(b); i += 4 {
+		x := int16(binary.LittleEndian.Uint16(b[i+2:]))
+		if x > 300 || x < -300 {
+			if quiet >= audio.Rate/2 && i > 700 {
+				n++
+			}
+			quiet = 0
+		} else {
+			quiet++
+		}
+	}
+	return n
+}

@@ -1,0 +1,187 @@
+package main
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// soundServer starts a PulseAudio server of the test's own, with a room that
+// the loudspeaker plays into and a bus that feeds the microphone. looped: the
+// microphone hears the room.
+func soundServer(t *testing.T, looped bool) (env []string, stop func()) {
+	t.Helper()
+	if _, err := exec.LookPath("pulseaudio"); err != nil {
+		t.Skip("no pulseaudio: `make test` installs it")
+	}
+	d, err := os.MkdirTemp("", "cox") // a socket's path must be short
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(d) })
+	for _, n := range []string{"run", "state", "home"} {
+		os.Mkdir(filepath.Join(d, n), 0o700)
+	}
+	os.WriteFile(d+"/alsa.conf", []byte("pcm.default { type pulse }\nctl.default { type pulse }\n"), 0o600)
+	source := "mic"
+	if looped {
+		source = "looped"
+	}
+	env = append(os.Environ(), "PULSE_RUNTIME_PATH="+d+"/run", "PULSE_STATE_PATH="+d+"/state", "PULSE_COOKIE="+d+"/cookie", "HOME="+d+"/home",
+		"ALSA_CONFIG_PATH="+d+"/alsa.conf", "PULSE_SERVER=unix:"+d+"/native", "PULSE_SINK=room", "PULSE_SOURCE="+source)
+	start := func() *exec.Cmd {
+		cmd := exec.Command("pulseaudio", "-n", "--daemonize=no", "--system=false", "--exit-idle-time=-1", "--use-pid-file=no",
+			"--high-priority=no", "--realtime=no", "--log-target=stderr", "--log-level=error",
+			"--load=module-native-protocol-unix socket="+d+"/native auth-anonymous=1",
+			"--load=module-null-sink sink_name=room rate=48000 channels=1 format=s16le norewinds=1",
+			"--load=module-null-sink sink_name=micbus rate=48000 channels=1 format=s16le norewinds=1",
+			"--load=module-remap-source source_name=mic master=micbus.monitor remix=no",
+			"--load=module-remap-source source_name=looped master=room.monitor remix=no")
+		cmd.Env = env
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
+			if _, err := os.Stat(d + "/native"); err == nil {
+				return cmd
+			}
+			if time.Since(begun) > 10*time.Second {
+				t.Fatal("pulseaudio does not start")
+			}
+		}
+	}
+	server := start()
+	return env, func() { server.Process.Signal(syscall.SIGTERM); server.Wait() }
+}
+
+// liveRun runs `coxswain run` until stopped and returns its record's folder.
+func liveRun(t *testing.T, env []string, d time.Duration, during func(), args ...string) string {
+	t.Helper()
+	records := t.TempDir()
+	cmd := coxswainCommand(t, append([]string{"run", "--records", records}, args...)...)
+	cmd.Env = append(env, partVariable+"=coxswain")
+	var stderr bytes.Buffer
+	cmd.Stderr = &stderr
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(time.Second)
+	begun := time.Now()
+	if during != nil {
+		during()
+	}
+	time.Sleep(d - time.Since(begun))
+	cmd.Process.Signal(syscall.SIGTERM)
+	asked := time.Now()
+	if err := cmd.Wait(); err != nil {
+		t.Fatalf("coxswain run: %v: %s", err, stderr.String())
+	}
+	if took := time.Since(asked); took > 5*time.Second {
+		t.Errorf("SIGTERM took %v", took)
+	}
+	found, _ := filepath.Glob(records + "/*")
+	if len(found) != 1 {
+		t.Fatalf("records: %v: %s", found, stderr.String())
+	}
+	return found[0]
+}
+
+// The daemon on a real PortAudio stream, over a virtual sound card, for a
+// minute: the first 62 s of the demo are spoken into the microphone.
+func TestLive(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute of real time")
+	}
+	env, stop := soundServer(t, false)
+	defer stop()
+	wav := filepath.Join(t.TempDir(), "scene.wav")
+	cmd := exec.Command("go", "run", "./cmd/scene", "testdata/live.scene", wav)
+	cmd.Dir = "../.."
+	if b, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("scene: %v: %s", err, b)
+	}
+	dir := liveRun(t, env, 64*time.Second, func() {
+		play := exec.Command("paplay", "--device=micbus", wav)
+		play.Env = env
+		if b, err := play.CombinedOutput(); err != nil {
+			t.Errorf("paplay: %v: %s", err, b)
+		}
+	})
+	events, length, err := verify(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	faults := 0
+	for _, e := range events {
+		switch {
+		case e.Kind.IsCallout():
+			got = append(got, string(e.Kind))
+		case e.Kind == timeline.Fault:
+			faults++
+			t.Logf("%s %s", e.At, e.Describe())
+		}
+	}
+	want := "code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given compressions.start ask.next"
+	if strings.Join(got, " ") != want {
+		t.Errorf("heard %v\nwant  %s", got, want)
+	}
+	if length < 60*audio.Rate {
+		t.Errorf("%v of audio", audio.Duration(length))
+	}
+	readBacks(t, events)
+	if faults == 0 { // a starved test machine may lose the beat's phase, not the record
+		beatIsEven(t, dir)
+	}
+}
+
+// beatIsEven looks at what was really played (channel 2 of the log) in a
+// stretch without speech: beats 60/110 s apart, to the sample.
+func beatIsEven(t *testing.T, dir string) {
+	t.Helper()
+	x := channel2(t, dir)
+	var onsets []int
+	quiet := 0
+	for i, v := range x {
+		if math.Abs(float64(v)) > 0.02 {
+			if quiet > audio.Rate/10 {
+				onsets = append(onsets, i)
+			}
+			quiet = 0
+		} else {
+			quiet++
+		}
+	}
+	even, period := 0, 60.0/110*audio.Rate
+	for i := 1; i < len(onsets); i++ {
+		if math.Abs(float64(onsets[i]-onsets[i-1])-period) <= 1 {
+			even++
+		}
+	}
+	t.Logf("%d onsets, %d beats exactly a period apart", len(onsets), even)
+	if even < 20 {
+		t.Errorf("only %d of %d onsets lie a beat apart", even, len(onsets))
+	}
+}
+
+func channel2(t *testing.T, dir string) []float32 {
+	t.Helper()
+	raw, err := exec.Command("sox", filepath.Join(dir, audio.PartName(0)), "-t", "f32", "-", "remix", "2").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := make([]float32, len(raw)/4)
+	for i := range out {
+		out[i] = math.Float32frombits(uint32(raw[4*i]) | uint32(raw[4*i+1])<<8 | uint32(raw[4*i+2])<<16 | uint32(raw[4*i+3])<<24)
+	}
+	return out
+}
