@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -193,7 +194,8 @@ func mark(e timeline.Event) (audio.Mark, bool) {
 	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
 		return audio.Mark{At: int64(e.At), Label: e.Describe()}, true
 	case e.Kind == timeline.CueSpoken:
-		return audio.Mark{At: int64(e.At), Label: "said: " + e.Text}, true
+		_, words, _ := strings.Cut(e.Text, ": ") // the cue's id is in the journal
+		return audio.Mark{At: int64(e.At), Label: "said: " + words}, true
 	}
 	return audio.Mark{}, false
 }

@@ -60,6 +60,7 @@ type decoder struct {
 	frame   int         // frames seen
 	llr     [][]float32 // ring: per frame and phone, log ratio to the best free phone
 	sil     []float32   // ring: probability of silence
+	belief  []belief    // ring: what the net itself expects of a frame
 	live    []bool      // per phrase: some path is alive
 	score   [2][]float32
 	start   [2][]int32
@@ -69,11 +70,19 @@ type decoder struct {
 	blocked int     // phrases may not start before this frame
 }
 
+// belief is how sure the net is of a frame: in noise, even the phone that was
+// said cannot reach a high log ratio, and must not be held to one.
+type belief struct {
+	mean, variance float32 // of the log ratio, if the phone is drawn from the posteriors
+	top            float32 // log probability of the best phone
+}
+
 const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
 	d.live = make([]bool, len(g.spans))
+	d.belief = make([]belief, keepFrames)
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
@@ -103,11 +112,25 @@ func (d *decoder) push(lp []float32) (candidate, bool) {
 		a, b := row[x.a], row[x.b]
 		row[x.a], row[x.b] = max(a, b-x.cost), max(b, a-x.cost)
 	}
+	d.belief[d.frame%keepFrames] = believe(lp, row)
 	d.sil[d.frame%keepFrames] = float32(math.Exp(float64(lp[silence])))
 	d.advance(row)
 	c, ok := d.endings()
 	d.frame++
 	return c, ok
+}
+
+func believe(lp, row []float32) belief {
+	b := belief{top: dead}
+	var square float32
+	for p, x := range row {
+		q := float32(math.Exp(float64(lp[p])))
+		b.mean += q * x
+		square += q * x * x
+		b.top = max(b.top, lp[p])
+	}
+	b.variance = max(0, square-b.mean*b.mean)
+	return b
 }
 
 // advance moves every phrase's paths on by one frame. Phrases that nothing
@@ -247,153 +270,6 @@ func (d *decoder) clear(c candidate) {
 	if d.have && d.best.start < c.end-2 {
 		d.have = false
 	}
-}
-
-// evidence is what the alignment of a phrase says for and against it.
-type evidence struct {
-	average   float64 // mean log ratio of the phrase's frames
-	worstWord float64 // of its worst word
-	worstRun  float64 // of its worst three phones in a row
-	squeezed  float64 // share of phones that got one frame
-	phones    float64
-	before    float64 // silence just before, 0..1
-	after     float64 // silence just after, 0..1
-	margin    float64 // score over the best other callout, a frame
-	pauses    float64 // share of silence inside
-}
-
-// align finds the best path of a phrase over its frames and returns the words
-// said and the evidence.
-func (d *decoder) align(c candidate) ([]string, evidence) {
-	sp := d.g.spans[c.phrase]
-	n, m := c.end-c.start+1, int(sp.hi-sp.lo)
-	back := make([]int32, n*m)
-	old, now := make([]float32, m), make([]float32, m)
-	for i := range old {
-		old[i] = dead
-	}
-	for t := range n {
-		row := d.llr[(c.start+t)%keepFrames]
-		for i := range m {
-			s := &d.g.states[int(sp.lo)+i]
-			best, from := old[i], int32(i)
-			for _, p := range s.pred {
-				if q := p - sp.lo; old[q] > best {
-					best, from = old[q], q
-				}
-			}
-			if s.entry && t == 0 {
-				best, from = 0, -1
-			}
-			now[i], back[t*m+i] = best+row[s.phone], from
-			if s.phone != silence {
-				now[i] += float32(tuned.bonus)
-			}
-		}
-		old, now = now, old
-	}
-	at := -1
-	for i := range m {
-		if d.g.states[int(sp.lo)+i].final && (at < 0 || old[i] > old[at]) {
-			at = i
-		}
-	}
-	return d.measure(c, sp, back, at, n, m)
-}
-
-// seg is one phone of an alignment.
-type seg struct {
-	state    int32
-	from, to int // frames, to exclusive
-	sum      float64
-}
-
-func (d *decoder) measure(c candidate, sp span, back []int32, at, n, m int) ([]string, evidence) {
-	var segs []seg
-	for t := n - 1; t >= 0 && at >= 0; t-- {
-		if len(segs) == 0 || segs[len(segs)-1].state != int32(at) {
-			segs = append(segs, seg{state: int32(at), to: t + 1})
-		}
-		s := &segs[len(segs)-1]
-		s.from = t
-		s.sum += float64(d.llr[(c.start+t)%keepFrames][d.g.states[sp.lo+int32(at)].phone])
-		at = int(back[t*m+at])
-	}
-	for i, j := 0, len(segs)-1; i < j; i, j = i+1, j-1 {
-		segs[i], segs[j] = segs[j], segs[i]
-	}
-	var said []string
-	ev := evidence{worstWord: 0, worstRun: 0, margin: 3}
-	var sum, wordSum float64
-	var frames, wordFrames, silent int
-	flush := func() {
-		if wordFrames > 0 {
-			ev.worstWord = math.Min(ev.worstWord, wordSum/float64(wordFrames))
-		}
-		wordSum, wordFrames = 0, 0
-	}
-	var spoken []seg
-	for _, s := range segs {
-		st := d.g.states[sp.lo+s.state]
-		if st.phone == silence {
-			silent += s.to - s.from
-			continue
-		}
-		if st.word >= 0 {
-			flush()
-			said = append(said, d.g.words[st.word])
-		}
-		spoken = append(spoken, s)
-		wordSum, wordFrames = wordSum+s.sum, wordFrames+s.to-s.from
-		sum, frames = sum+s.sum, frames+s.to-s.from
-		if s.to-s.from == 1 {
-			ev.squeezed++
-		}
-	}
-	flush()
-	for i := 0; i+3 <= len(spoken); i++ {
-		a, b := spoken[i], spoken[i+2]
-		ev.worstRun = math.Min(ev.worstRun, (a.sum+spoken[i+1].sum+b.sum)/float64(a.to-a.from+spoken[i+1].to-spoken[i+1].from+b.to-b.from))
-	}
-	ev.phones = float64(len(spoken))
-	ev.squeezed /= math.Max(1, ev.phones)
-	ev.average = sum / math.Max(1, float64(frames))
-	ev.pauses = float64(silent) / float64(n)
-	ev.before, ev.after = d.quiet(c.start-10, c.start-2), d.quiet(c.end+2, c.end+holdFrames)
-	if !math.IsInf(d.rival, -1) {
-		ev.margin = math.Min(3, (c.score-d.rival)/float64(n))
-	}
-	return said, ev
-}
-
-// quiet is the mean probability of silence over frames [a, b).
-func (d *decoder) quiet(a, b int) float64 {
-	sum, n := 0.0, 0
-	for t := a; t < b; t++ {
-		if t < 0 {
-			sum, n = sum+1, n+1
-		} else if t < d.frame && t > d.frame-keepFrames {
-			sum, n = sum+float64(d.sil[t%keepFrames]), n+1
-		}
-	}
-	if n == 0 {
-		return 1
-	}
-	return sum / float64(n)
-}
-
-// features are what the confidence is computed from, in the order of the
-// coefficients in calibration.go.
-func (e evidence) features() []float64 {
-	return []float64{1, e.average, e.worstWord, e.worstRun, e.squeezed, math.Min(e.phones, 25) / 10, e.before, e.after, e.before * e.after, e.margin, e.pauses, math.Min(0, e.worstWord+1.5), 1 / math.Max(4, e.phones)}
-}
-
-func (e evidence) confidence() float64 {
-	z := 0.0
-	for i, x := range e.features() {
-		z += calibration[i] * x
-	}
-	return 1 / (1 + math.Exp(-z))
 }
 
 var _ intents.Recogniser = (*Recogniser)(nil)

@@ -28,6 +28,9 @@ did we deliver a shock|amiodarone is in the drawer|we may lose the pulse|no puls
 what is the next patient|end of the corridor|stop the bleeding|hold the door|change the bed|what time did he come in|make a phone call
 lidocaine patch|note the rash|organise the room|sinus infection|fluid on the floor|the bolus is ready|scratch that itch
 time to go|next in line|turn the light on|turn the monitor off|pulse oximeter|present your case|return the trolley|ready to charge""".replace("\n", "|").split("|")
+# A resuscitation bay is no church: rooms and noises of the set that one could be.
+ROOMS = ["audiom_impulse_response_0", "audiom_rir48000", "dfn_rir_sim_rt60_0.79", "seminar_room_clap"]
+WARD = re.compile("DEMAND|air cond|interface beeps|restaurant|dishes|running tap|handling|clock tick|exercise bike")
 CONDITIONS = ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "ward10", "ward5", "metronome"]
 
 
@@ -118,18 +121,18 @@ def main():
     os.makedirs(out, exist_ok=True)
     rng = random.Random(seed)
     rows = [l.rstrip("\n").split("\t") for l in open(shared + "/MANIFEST.tsv")][1:]
-    noise = np.concatenate([load(f"{shared}/{r[0]}") for r in rows if r[1] == "noise" and "babble" not in r[0]])
+    noise = np.concatenate([load(f"{shared}/{r[0]}") for r in rows if r[1] == "noise" and WARD.search(r[2])])
     speech = [r for r in rows if r[1] == "speech"]
     talkers = np.concatenate([(lambda x: x / np.sqrt((x ** 2).mean()) * .1)(load(f"{shared}/{r[0]}")) for r in rng.sample(speech, 90)])
     rirs = []
     for r in rows:
-        if r[1] == "rir":
+        if r[1] == "rir" and any(room in r[0] for room in ROOMS):
             h = load(f"{shared}/{r[0]}"); h = h[np.abs(h).argmax():][:16000]
             rirs.append(h)
     ref = open(out + "/reference.tsv", "w")
     ref.write("file\tcondition\tstart_s\tend_s\tcallout\ttext\tvalues\n")
     for v in VOICES[part]:
-        items = texts(vocabulary, rng, 1 if part == "held-out" else 3) + [("", t, {}) for t in rng.sample(NEAR, len(NEAR))]
+        items = texts(vocabulary, rng, 1) + [("", t, {}) for t in rng.sample(NEAR, len(NEAR))]
         rng.shuffle(items)
         with ThreadPoolExecutor(2) as ex:
             seeds = [random.Random(rng.random()) for _ in items]
@@ -141,7 +144,7 @@ def main():
             marks.append(((at + len(gap)) / 16000, (at + len(gap) + len(w)) / 16000, it))
             at += len(gap) + len(w)
         x = np.concatenate(parts + [np.zeros(16000)])
-        for cond in CONDITIONS if part == "held-out" else ["clean", "echo", "babble10", "babble5", "ward10", "ward5", "metronome"]:
+        for cond in CONDITIONS if part == "held-out" else ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "ward10", "ward5"]:
             y = mix(x, cond, rng, noise, talkers, rirs)
             y = y * (10 ** (rng.uniform(-30, -22) / 20) / np.sqrt((y ** 2).mean())) + np.random.RandomState(seed).randn(len(y)) * 1e-4
             name = f"{cond}-{v.replace(':', '-').replace('/', '-')}.wav"
@@ -152,7 +155,7 @@ def main():
                 ref.write(f"{name}\t{cond}\t{a:.3f}\t{b:.3f}\t{cid}\t{text}\t{' '.join(f'{k}={x}' for k, x in values.items())}\n")
         print("evalset:", v, len(items), "utterances", flush=True)
     # Human speech without any callout.
-    x = np.concatenate([load(f"{shared}/{r[0]}") for r in rng.sample(speech, 150)])
+    x = np.concatenate([load(f"{shared}/{r[0]}") for r in speech])
     with wave.open(out + "/human.wav", "wb") as w:
         w.setparams((1, 2, 16000, 0, "NONE", ""))
         w.writeframes((np.clip(x * 1.0, -1, 1) * 32767).astype(np.int16).tobytes())
