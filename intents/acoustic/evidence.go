@@ -182,4 +182,3 @@ func (e evidence) confidence() float64 {
 	}
 	return 1 / (1 + math.Exp(-z))
 }
-

@@ -43,12 +43,13 @@ func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (in
 	return &Recogniser{v: v, mel: newLogMel(), net: newNet(w), dec: newDecoder(g, w.priors), skip: lookahead, Trace: trace}, nil
 }
 
-// Hear implements intents.Recogniser. The step is 20 ms: Decided is the end of
-// the step, however the samples are cut into calls.
+// Hear implements intents.Recogniser. A window of the front end ends with every
+// piece that is pushed, so that Decided is the sample that completed it,
+// however the samples are cut into calls.
 func (r *Recogniser) Hear(pcm []int16) ([]intents.Result, error) {
 	r.results = nil
 	for len(pcm) > 0 {
-		n := min(len(pcm), frameHop-int(r.heard%frameHop))
+		n := min(len(pcm), hop-int((r.heard+hop-window%hop)%hop))
 		r.heard += int64(n)
 		r.mel.push(pcm[:n], r.frame)
 		pcm = pcm[n:]

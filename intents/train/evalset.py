@@ -43,6 +43,7 @@ def speak(voice, text, rng, tmp):
     else:
         subprocess.run(["text2wave", "-eval", f"(voice_{name})", "-o", tmp], input=text.encode(), check=True)
     w = wave.open(tmp)
+    os.remove(tmp)
     x, rate = np.frombuffer(w.readframes(w.getnframes()), np.int16).astype(float) / 32768, w.getframerate()
     n = int(len(x) * 16000 / rate)
     f = np.fft.rfft(x)[:n // 2 + 1]
@@ -101,7 +102,8 @@ def mix(x, cond, rng, noise, talkers, rirs):
         return n / np.sqrt((n ** 2).mean()) * .1 * 10 ** (-snr / 20)
     if cond == "echo" or cond.startswith("ward"):
         h = rirs[rng.randrange(len(rirs))]
-        x = np.convolve(x, h / np.sqrt((h ** 2).sum()))[:len(x)]
+        n = 1 << (len(x) + len(h)).bit_length()
+        x = np.fft.irfft(np.fft.rfft(x, n) * np.fft.rfft(h / np.sqrt((h ** 2).sum()), n), n)[:len(x)]
     if cond.startswith("babble"):
         x = x + at(sum(fit(talkers, len(x), rng) for _ in range(4)), int(cond[6:]))
     if cond.startswith("ward"):
@@ -112,7 +114,7 @@ def mix(x, cond, rng, noise, talkers, rirs):
         t = np.arange(len(x)) / 16000
         ph = t % (60 / 110)
         x = x + at(np.exp(-ph * 60) * np.sin(2 * np.pi * 1000 * ph), 5)
-    return np.convolve(x, [1])[:len(x)]
+    return x
 
 
 def main():
@@ -136,7 +138,7 @@ def main():
         rng.shuffle(items)
         with ThreadPoolExecutor(2) as ex:
             seeds = [random.Random(rng.random()) for _ in items]
-            waves = list(ex.map(lambda a: speak(v, a[1][1], a[2], f"/tmp/evalset-{os.getpid()}-{a[0]}.wav"), [(i, it, s) for i, (it, s) in enumerate(zip(items, seeds))]))
+            waves = list(ex.map(lambda a: speak(v, a[1][1], a[2], f"{out}/tmp-{a[0]}.wav"), [(i, it, s) for i, (it, s) in enumerate(zip(items, seeds))]))
         parts, at, marks = [], 0, []
         for it, w in zip(items, waves):
             gap = np.zeros(int(16000 * rng.uniform(1.2, 2.5)))

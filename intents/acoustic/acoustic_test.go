@@ -1,0 +1,199 @@
+package acoustic
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"testing"
+
+	"coxswain/intents"
+)
+
+// sound is the same formula as in intents/train/golden.py.
+func sound() []int16 {
+	out := make([]int16, 32000)
+	seed := int64(1)
+	for i := range out {
+		seed = (seed*1103515245 + 12345) % 2147483648
+		f := 120 + 60*float64(i)/float64(len(out))
+		t := float64(i) / 16000
+		saw, gain := 2*math.Mod(f*t, 1)-1, .2
+		if i/3200%2 == 0 {
+			gain = 1
+		}
+		out[i] = int16(3000*saw*gain + (float64(seed)/2147483648-.5)*800)
+	}
+	return out
+}
+
+// The front end and the net give what PyTorch gives, to 1e-3: golden vectors
+// by intents/train/golden.py with the weights that are embedded here.
+func TestSameAsTrainingFramework(t *testing.T) {
+	b, err := os.ReadFile("testdata/golden.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var golden struct {
+		Mel           [][]float64 `json:"mel"`
+		MelEvery      int         `json:"mel_every"`
+		Delay         int         `json:"delay"`
+		LogPosteriors [][]float64 `json:"log_posteriors"`
+	}
+	if err := json.Unmarshal(b, &golden); err != nil {
+		t.Fatal(err)
+	}
+	if golden.Delay != lookahead {
+		t.Fatalf("the net was trained to look %d outputs ahead, the decoder thinks %d", golden.Delay, lookahead)
+	}
+	w, err := loadWeights(weightsFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, mel := newNet(w), newLogMel()
+	frames, outputs, worst := 0, 0, 0.0
+	compare := func(got []float32, want []float64) {
+		for i := range got {
+			worst = max(worst, math.Abs(float64(got[i])-want[i]))
+		}
+	}
+	mel.push(sound(), func(m []float32) {
+		if frames%golden.MelEvery == 0 {
+			compare(m, golden.Mel[frames/golden.MelEvery])
+		}
+		frames++
+		n.push(m, func(lp []float32) {
+			compare(lp, golden.LogPosteriors[outputs])
+			outputs++
+		})
+	})
+	if outputs != len(golden.LogPosteriors) || outputs < 90 {
+		t.Errorf("%d outputs, PyTorch made %d", outputs, len(golden.LogPosteriors))
+	}
+	t.Logf("largest difference %.2g", worst)
+	if worst > 1e-3 {
+		t.Errorf("largest difference is %g, want 1e-3", worst)
+	}
+}
+
+// A stream cut into calls of any size gives the same results at the same
+// samples.
+func TestHearIsIndependentOfCalls(t *testing.T) {
+	pcm := speak(t, "everybody clear. shock delivered two hundred joules. resume compressions.")
+	whole := hear(t, nil, pcm, len(pcm))
+	if len(whole) != 3 || whole[1].Values["energy_j"] != 200 {
+		t.Fatalf("heard %+v", whole)
+	}
+	for _, step := range []int{1600, 777, 31} {
+		if got := hear(t, nil, pcm, step); !equal(got, whole) {
+			t.Errorf("in steps of %d: %+v, at once %+v", step, got, whole)
+		}
+	}
+}
+
+func equal(a, b []intents.Result) bool {
+	x, _ := json.Marshal(a)
+	y, _ := json.Marshal(b)
+	return string(x) == string(y)
+}
+
+// A site requires a lead word: without it nothing is heard, with it all is.
+func TestLeadWord(t *testing.T) {
+	lead := func(v *intents.Vocabulary) { v.LeadWord, v.LeadAll = "timekeeper", true }
+	if got := hear(t, lead, speak(t, "shock delivered. rhythm check."), 1600); len(got) != 0 {
+		t.Errorf("without the lead word heard %+v", got)
+	}
+	got := hear(t, lead, speak(t, "timekeeper, shock delivered. timekeeper, rhythm check."), 1600)
+	if len(got) != 2 || got[0].Callout != "shock.given" || got[1].Callout != "rhythm.check" {
+		t.Errorf("with the lead word heard %+v", got)
+	}
+}
+
+// Talk that is no callout, silence, and a tone are not callouts.
+func TestHearsNothingInTalk(t *testing.T) {
+	for _, text := range []string{"please get the epi ready and start the clock", "he had v fib last year they said", ""} {
+		if got := hear(t, nil, speak(t, text), 1600); len(got) != 0 {
+			t.Errorf("%q: heard %+v", text, got)
+		}
+	}
+	if got := hear(t, nil, sound(), 1600); len(got) != 0 {
+		t.Errorf("in a tone heard %+v", got)
+	}
+}
+
+// A callout that is dear to invent asks for more certainty.
+func TestThresholdOfACallout(t *testing.T) {
+	pcm := speak(t, "rhythm check.")
+	sure := hear(t, nil, pcm, 1600)
+	if len(sure) != 1 {
+		t.Fatalf("heard %+v", sure)
+	}
+	if got := hear(t, func(v *intents.Vocabulary) { v.Find("rhythm.check").Confidence = 1 }, pcm, 1600); len(got) != 0 {
+		t.Errorf("at a threshold of 1 heard %+v", got)
+	}
+}
+
+// No file, however damaged, makes a net that panics.
+func FuzzWeights(f *testing.F) {
+	f.Add(weightsFile[:200])
+	f.Add([]byte("CXAM\x01\x00\x00\x00"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if w, err := loadWeights(b); err == nil {
+			newNet(w).push(make([]float32, bands), func([]float32) {})
+		}
+	})
+}
+
+// BenchmarkSecond hears a second of speech: seconds per op is the share of a core.
+func BenchmarkSecond(b *testing.B) {
+	pcm := speak(b, "the family is on the way and somebody should call them, everybody clear, shock delivered two hundred joules, resume compressions")
+	r := listener(b, nil)
+	at := 0
+	for b.Loop() {
+		if at+16000 > len(pcm) {
+			at = 0
+		}
+		r.Hear(pcm[at : at+16000])
+		at += 16000
+	}
+}
+
+// BenchmarkStart builds a recogniser for the whole vocabulary.
+func BenchmarkStart(b *testing.B) {
+	for b.Loop() {
+		listener(b, nil)
+	}
+}
+
+func listener(t testing.TB, change func(*intents.Vocabulary)) intents.Recogniser {
+	t.Helper()
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if change != nil {
+		change(v)
+	}
+	r, err := New(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func hear(t *testing.T, change func(*intents.Vocabulary), pcm []int16, step int) []intents.Result {
+	t.Helper()
+	r := listener(t, change)
+	var out []intents.Result
+	for at := 0; at < len(pcm); at += step {
+		got, err := r.Hear(pcm[at:min(at+step, len(pcm))])
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, got...)
+	}
+	last, err := r.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return append(out, last...)
+}
