@@ -29,17 +29,35 @@ type Cue struct {
 	Priority Priority
 	Values   map[string]float64
 	Items    []string // a list to read out
+	Parts    []Cue    // sentences that follow
 	Seq      uint64   // event it answers, 0 if it came from the clock
 }
 
 // Describe returns the cue on one line.
 func (c Cue) Describe() string {
-	return fmt.Sprintf("%s %s", c.At, Event{Kind: Kind(c.ID), Values: c.Values}.Describe())
+	s := fmt.Sprintf("%s %s", c.At, Event{Kind: Kind(c.ID), Values: c.Values}.Describe())
+	if len(c.Items) > 0 {
+		s += " [" + strings.Join(c.Items, ", ") + "]"
+	}
+	for _, p := range c.Parts {
+		s += " + " + Event{Kind: Kind(p.ID), Values: p.Values}.Describe()
+	}
+	return s
 }
 
 // key names what is said once: a pause is the same pause after "everybody clear".
 func (c Cue) key() string {
 	return fmt.Sprintf("%s@%d", strings.Replace(c.ID, "clear.", "pause.", 1), c.At)
+}
+
+// with returns the cue with a number to speak.
+func (c Cue) with(name string, value float64) Cue {
+	values := map[string]float64{name: value}
+	for k, v := range c.Values {
+		values[k] = v
+	}
+	c.Values = values
+	return c
 }
 
 func due(id string, at, keep Time, p Priority) Cue {
@@ -50,12 +68,16 @@ func due(id string, at, keep Time, p Priority) Cue {
 // protocol: a function of the state alone, so that asking "what is next" and
 // being told in time come from the same rule.
 func (p *Protocol) Agenda(s State) []Cue {
-	if !s.InArrest() {
-		return nil
+	p = p.For(s)
+	var out []Cue
+	if s.InArrest() {
+		out = append(p.pauses(s), p.cycle(s)...)
+		out = append(out, p.epinephrine(s)...)
+		out = append(out, p.antiarrhythmic(s)...)
+		out = append(out, p.special(s)...)
+	} else if !s.Dead {
+		out = append(p.afterReturn(s), p.withPulse(s)...)
 	}
-	out := append(p.pauses(s), p.cycle(s)...)
-	out = append(out, p.epinephrine(s)...)
-	out = append(out, p.antiarrhythmic(s)...)
 	sort.SliceStable(out, func(i, j int) bool { return out[i].At < out[j].At })
 	return out
 }
@@ -73,11 +95,9 @@ func (p *Protocol) pauses(s State) []Cue {
 	if s.clear() { // a shock is about to be given: nobody may be told to touch the patient
 		id = "clear"
 	}
-	out := []Cue{due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff)}
+	out := []Cue{due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds())}
 	for k := Time(1); k <= 6; k++ {
-		c := due(id+".limit", s.PausedFrom+k*limit, Seconds(2), HandsOff)
-		c.Values = map[string]float64{"seconds": (k * limit).Seconds()}
-		out = append(out, c)
+		out = append(out, due(id+".limit", s.PausedFrom+k*limit, Seconds(2), HandsOff).with("seconds", (k*limit).Seconds()))
 	}
 	return out
 }
@@ -96,11 +116,12 @@ func (p *Protocol) cycle(s State) []Cue {
 		return nil
 	}
 	end := s.CycleFrom + p.Span("cycle_s")
+	minutes := p.Get("cycle_s") / 60
 	return []Cue{
-		due("cycle.soon", end-p.Span("cycle_warning_s"), Seconds(4), Cycle),
+		due("cycle.soon", end-p.Span("cycle_warning_s"), Seconds(4), Cycle).with("seconds", p.Get("cycle_warning_s")),
 		due("cycle.end", end, Seconds(3), Cycle),
-		due("cycle.over", end+Seconds(30), Seconds(3), Cycle),
-		due("cycle.over", end+Seconds(60), Seconds(3), Cycle),
+		due("cycle.over", end+Seconds(30), Seconds(3), Cycle).with("minutes", minutes),
+		due("cycle.over", end+Seconds(60), Seconds(3), Cycle).with("minutes", minutes),
 	}
 }
 
@@ -108,15 +129,11 @@ func (p *Protocol) cycle(s State) []Cue {
 var settle = Seconds(3)
 
 func (p *Protocol) epinephrine(s State) []Cue {
-	dose := map[string]float64{"dose_mg": p.Get("epinephrine_mg")}
-	if n := len(s.Epinephrine); n > 0 {
-		last := s.Epinephrine[n-1].At
-		out := []Cue{due("epinephrine.due", last+p.Span("epinephrine_due_s"), Seconds(20), Due)}
+	if given := s.Given["epinephrine"]; len(given) > 0 {
+		last, from, late := given[len(given)-1].At, p.Span("epinephrine_due_s"), p.Span("epinephrine_overdue_s")
+		out := []Cue{due("epinephrine.due", last+from, Seconds(20), Due).with("minutes", from.Seconds()/60)}
 		for k := Time(0); k < 5; k++ {
-			out = append(out, due("epinephrine.overdue", last+p.Span("epinephrine_overdue_s")+k*Seconds(60), Seconds(20), Due))
-		}
-		for i := range out {
-			out[i].Values = dose
+			out = append(out, due("epinephrine.overdue", last+late+k*Seconds(60), Seconds(20), Due).with("minutes", late.Seconds()/60))
 		}
 		return out
 	}
@@ -126,9 +143,7 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	}
 	var out []Cue
 	for k := Time(0); k < 5; k++ {
-		c := due("epinephrine.first", from+settle+k*Seconds(60), Seconds(20), Due)
-		c.Values = dose
-		out = append(out, c)
+		out = append(out, p.consider("epinephrine.first", "epinephrine", s, from+settle+k*Seconds(60), Seconds(20), Due))
 	}
 	return out
 }
@@ -137,24 +152,50 @@ func (p *Protocol) epinephrine(s State) []Cue {
 // the protocol's number of shocks.
 func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 	if s.Rhythm == PEA || s.Rhythm == Asystole {
-		return s.RhythmAt, true
+		return s.RhythmAt + p.Span("epinephrine_nonshockable_s"), true
 	}
 	return nthShock(s, int(p.Get("epinephrine_after_shock")))
 }
 
+// consider is a cue that names a drug's next dose. Without the weight that the
+// dose depends on, it asks for the weight instead of a number.
+func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
+	c := due(id, at, keep, prio)
+	kg, _ := p.Weight(s)
+	if dose, ok := p.Dose(drug, len(s.Given[drug]), kg); ok {
+		return c.with("dose_mg", dose.Value)
+	}
+	c.Parts = []Cue{{ID: "weight.unknown"}}
+	return c
+}
+
 func (p *Protocol) antiarrhythmic(s State) []Cue {
-	n := s.Antiarrhythmics()
-	if n >= len(p.Antiarrhythmics) || !s.Rhythm.Shockable() {
+	if !s.Rhythm.Shockable() || len(p.Antiarrhythmics) == 0 {
 		return nil
 	}
-	a := p.Antiarrhythmics[n]
-	from, ok := nthShock(s, a.AfterShock)
+	if s.Rhythm == Torsades {
+		if len(s.Given["magnesium"]) > 0 || len(p.Drugs["magnesium"].Doses) == 0 {
+			return nil
+		}
+		return []Cue{p.consider("magnesium", "magnesium", s, s.RhythmAt+settle, Seconds(60), Advice)}
+	}
+	drug, n := p.Antiarrhythmics[0], s.Antiarrhythmics()
+	if len(s.Given["lidocaine"]) > 0 && len(s.Given["amiodarone"]) == 0 { // the team chose the other one
+		drug = "lidocaine"
+	}
+	d := p.Drugs[drug]
+	if n >= len(d.Doses) && (d.MaxDoses == 0 || n >= d.MaxDoses) {
+		return nil
+	}
+	after := d.Doses[min(n, len(d.Doses)-1)].AfterShock
+	if n >= len(d.Doses) { // the last dose repeats, two shocks later each time
+		after += 2 * (n - len(d.Doses) + 1)
+	}
+	from, ok := nthShock(s, after)
 	if !ok {
 		return nil
 	}
-	c := due("antiarrhythmic."+a.Drug, from+2*settle, Seconds(30), Advice)
-	c.Values = map[string]float64{"dose_mg": a.DoseMg}
-	return []Cue{c}
+	return []Cue{p.consider("antiarrhythmic."+drug, drug, s, from+2*settle, Seconds(30), Advice)}
 }
 
 // nthShock returns when the n-th defibrillation was given (n from 1).

@@ -74,11 +74,39 @@ const (
 	Undo              Kind = "undo"
 	Note              Kind = "note"
 
+	PatientAdult       Kind = "patient.adult"
+	PatientChild       Kind = "patient.child"
+	PatientInfant      Kind = "patient.infant"
+	PatientPregnant    Kind = "patient.pregnant"
+	PatientHypothermic Kind = "patient.hypothermic"
+	PatientOpioid      Kind = "patient.opioid"
+	PatientWeight      Kind = "patient.weight"
+	PatientAge         Kind = "patient.age"
+	PatientAgeMonths   Kind = "patient.age.months"
+	PatientStable      Kind = "patient.stable"
+	PatientUnstable    Kind = "patient.unstable"
+	RhythmTorsades     Kind = "rhythm.torsades"
+	RhythmSVT          Kind = "rhythm.svt"
+	RhythmAF           Kind = "rhythm.af"
+	RhythmBrady        Kind = "rhythm.bradycardia"
+	AskCauses          Kind = "ask.causes"
+	AskSummary         Kind = "ask.summary"
+	CorrectEnergy      Kind = "correct.energy"
+	Backdate           Kind = "backdate"
+	SayAgain           Kind = "say.again"
+	Quiet              Kind = "quiet"
+	Loud               Kind = "loud"
+	Confirm            Kind = "confirm"
+	Death              Kind = "death"
+	TeamArrived        Kind = "team.arrived"
+	TeamHandover       Kind = "team.handover"
+
 	SessionOpen  Kind = "session.open"  // first line: wall-clock anchor, versions
 	SessionClose Kind = "session.close" // clean end
 	CueSpoken    Kind = "cue.spoken"    // a prompt began to sound
 	CueDropped   Kind = "cue.dropped"   // a prompt was too late to be worth saying
 	Retraction   Kind = "retraction"    // takes back the event named by Retracts
+	Question     Kind = "question"      // a contradiction was asked about, never blocked
 	Fault        Kind = "fault"         // something failed; the session went on
 	Recovered    Kind = "recovered"     // and came back
 )
@@ -89,16 +117,46 @@ var Callouts = []Kind{
 	RhythmPEA, RhythmAsystole, RhythmOrganised, PulseAbsent, PulsePresent, ROSC, PulseLost, ShockCharging, ShockClear,
 	ShockGiven, CardioversionDone, Epinephrine, Amiodarone, Lidocaine, AirwaySecured, AccessIV, AccessIO, FluidBolus,
 	CausesReview, AskNext, AskTime, MetronomeOn, MetronomeOff, Undo, Note,
+	PatientAdult, PatientChild, PatientInfant, PatientPregnant, PatientHypothermic, PatientOpioid, PatientWeight, PatientAge,
+	PatientAgeMonths, PatientStable, PatientUnstable, RhythmTorsades, RhythmSVT, RhythmAF, RhythmBrady,
+	AskCauses, AskSummary, CorrectEnergy, Backdate, SayAgain, Quiet, Loud, Confirm, Death, TeamArrived, TeamHandover,
 }
+
+// families are kinds of which a vocabulary may hold any number: the part after
+// the family names the drug, the cause or what was done.
+var families = []string{"drug.", "ask.dose.", "correct.drug.", "cause.considered.", "cause.treated.", "cause.excluded.", "intervention."}
+
+var isCallout = func() map[Kind]bool {
+	m := map[Kind]bool{}
+	for _, c := range Callouts {
+		m[c] = true
+	}
+	return m
+}()
 
 // IsCallout reports whether k is a kind that a team can call aloud.
 func (k Kind) IsCallout() bool {
-	for _, c := range Callouts {
-		if c == k {
-			return true
+	if isCallout[k] {
+		return true
+	}
+	_, _, ok := k.family()
+	return ok
+}
+
+// family splits a kind into its family and what it names in it.
+func (k Kind) family() (family, name string, ok bool) {
+	for _, f := range families {
+		if name, ok := strings.CutPrefix(string(k), f); ok && name != "" {
+			return f, name, true
 		}
 	}
-	return false
+	return "", "", false
+}
+
+// Drug returns the drug that a dose event names.
+func (k Kind) Drug() (string, bool) {
+	f, name, ok := k.family()
+	return name, ok && f == "drug."
 }
 
 // Heard says where in the room's audio a callout was heard and how surely.
@@ -119,7 +177,8 @@ type Event struct {
 	Values   map[string]float64 `json:"values,omitempty"` // slot name to number
 	Heard    *Heard             `json:"heard,omitempty"`
 	Retracts uint64             `json:"retracts,omitempty"`
-	Text     string             `json:"text,omitempty"` // what was said, or what failed
+	Replaces uint64             `json:"replaces,omitempty"` // corrects or back-dates that event, which is retracted too
+	Text     string             `json:"text,omitempty"`     // what was said, or what failed
 	Session  *Session           `json:"session,omitempty"`
 }
 
@@ -149,6 +208,9 @@ func (e Event) Describe() string {
 	}
 	if e.Retracts != 0 {
 		s += fmt.Sprintf(" of #%d", e.Retracts)
+	}
+	if e.Replaces != 0 {
+		s += fmt.Sprintf(" instead of #%d", e.Replaces)
 	}
 	if e.Text != "" {
 		s += ": " + strings.ReplaceAll(e.Text, "\n", " ")

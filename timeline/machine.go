@@ -9,6 +9,8 @@ type Machine struct {
 	protocol *Protocol
 	events   []Event
 	state    State
+	newest   Time // latest At of the events
+	last     Cue  // the last answer, for "say again"
 	said     map[string]bool
 }
 
@@ -21,7 +23,11 @@ type Ready struct {
 
 // NewMachine returns a machine for p with the events of a session so far.
 func NewMachine(p *Protocol, events ...Event) *Machine {
-	return &Machine{protocol: p, events: events, state: Fold(events), said: map[string]bool{}}
+	m := &Machine{protocol: p, events: events, state: Fold(events), said: map[string]bool{}}
+	for _, e := range events {
+		m.newest = max(m.newest, e.At)
+	}
+	return m
 }
 
 // State returns where the code stands.
@@ -30,19 +36,38 @@ func (m *Machine) State() State { return m.state }
 // Step takes an event that is already in the journal; now is the session time
 // at which it became known.
 func (m *Machine) Step(e Event, now Time) Ready {
+	asked := m.protocol.questions(m.state, e)
 	m.events = append(m.events, e)
-	if e.Kind == Retraction {
-		m.state = Fold(m.events) // only a retraction can change the past
+	if e.Kind == Retraction || e.Replaces != 0 || e.At < m.newest { // the past has changed
+		m.state = Fold(m.events)
+	} else {
+		m.state.apply(e)
+	}
+	m.newest = max(m.newest, e.At)
+	if !e.Kind.IsCallout() || e.Replaces != 0 {
 		return Ready{}
 	}
-	m.state.apply(e)
-	if !e.Kind.IsCallout() {
-		return Ready{}
-	}
-	if e.Kind == Undo {
+	switch f, name, _ := e.Kind.family(); {
+	case e.Kind == Undo:
 		return m.undo(e, now)
+	case e.Kind == Backdate:
+		return m.backdate(e, now)
+	case e.Kind == CorrectEnergy:
+		return m.correct(e, now, "")
+	case f == "correct.drug.":
+		return m.correct(e, now, name)
 	}
-	return Ready{Cues: []Cue{m.answer(e, now)}}
+	r := Ready{Cues: []Cue{m.answer(e, now)}}
+	if e.Kind == SayAgain {
+		return r
+	}
+	m.last = r.Cues[0]
+	for _, q := range asked {
+		q.At, q.Expires, q.Seq = now, now+Seconds(12), e.Seq
+		r.Cues = append(r.Cues, q)
+		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Text: q.ID})
+	}
+	return r
 }
 
 // Tick returns the cues whose moment has come by now.
@@ -72,6 +97,44 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
 }
 
+// backdate moves the last callout to the moment that was claimed: the event
+// that stood is retracted, the new one keeps when it was heard.
+func (m *Machine) backdate(e Event, now Time) Ready {
+	last, ok := LastRetractable(m.events)
+	if !ok {
+		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	}
+	moved := last
+	moved.At = max(0, last.At-Seconds(60*e.Values["minutes"]))
+	moved.Seq, moved.Replaces = 0, last.Seq
+	c := reply("backdated", e, now, ReadBack).with("minutes", e.Values["minutes"])
+	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, moved}, Cues: []Cue{c}}
+}
+
+// correct replaces the drug, or with drug empty the energy, of the last
+// callout of that sort. The amount of another drug is not taken over.
+func (m *Machine) correct(e Event, now Time, drug string) Ready {
+	gone := Retracted(m.events)
+	for i := len(m.events) - 1; i >= 0; i-- {
+		last := m.events[i]
+		_, isDrug := last.Kind.Drug()
+		isShock := last.Kind == ShockGiven || last.Kind == CardioversionDone
+		if gone[last.Seq] || isDrug != (drug != "") || !isDrug && !isShock {
+			continue
+		}
+		fixed := last
+		fixed.Seq, fixed.Replaces = 0, last.Seq
+		fixed.Values = e.Values
+		if drug != "" {
+			fixed.Kind = Kind("drug." + drug)
+		}
+		c := reply("said."+string(fixed.Kind), e, now, ReadBack)
+		c.Values = fixed.Values
+		return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, fixed}, Cues: []Cue{{ID: "corrected", At: now, Expires: c.Expires, Priority: ReadBack, Parts: []Cue{c}}}}
+	}
+	return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+}
+
 func reply(id string, e Event, now Time, p Priority) Cue {
 	return Cue{ID: id, At: now, Expires: now + Seconds(4), Priority: p, Seq: e.Seq}
 }
@@ -79,18 +142,96 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer is the cue that closes the loop on a callout: its read-back, or the
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
+	if f, name, _ := e.Kind.family(); f == "ask.dose." {
+		return m.dose(e, now, name)
+	}
 	switch e.Kind {
 	case AskTime:
 		return m.codeTime(e, now)
 	case AskNext:
 		return m.next(e, now)
+	case AskSummary:
+		return m.summary(e, now)
 	case CausesReview:
 		c := reply("answer.causes", e, now, Answer)
-		c.Items, c.Expires = m.protocol.Causes, now+Seconds(10)
+		c.Items, c.Expires = p.Causes, now+Seconds(10)
 		return c
+	case AskCauses:
+		c := reply("answer.causes.left", e, now, Answer)
+		if c.Items = p.CausesLeft(m.state); len(c.Items) == 0 {
+			c.ID = "answer.causes.none"
+		}
+		return c
+	case SayAgain:
+		c := m.last
+		if c.ID == "" {
+			c.ID = "answer.nothing"
+		}
+		c.At, c.Expires, c.Priority, c.Seq = now, now+Seconds(6), Answer, e.Seq
+		return c
+	case Confirm:
+		if m.state.Ended == e.At {
+			return reply("confirmed", e, now, ReadBack)
+		}
+		return reply("confirm.nothing", e, now, ReadBack)
 	}
+	return m.readBack(e, now)
+}
+
+// readBack says the callout's keyword and numbers, and what only the protocol
+// can add.
+func (m *Machine) readBack(e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
 	c := reply("said."+string(e.Kind), e, now, ReadBack)
 	c.Values = e.Values
+	switch e.Kind {
+	case AirwaySecured:
+		c = c.with("seconds", p.Get("ventilation_s"))
+	case PatientAge, PatientAgeMonths:
+		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
+			c.Parts = []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
+		}
+	}
+	return c
+}
+
+// dose answers what to give: drug, amount, volume and what it rests on, always
+// with the advice to check it. "shock" asks for the energy.
+func (m *Machine) dose(e Event, now Time, drug string) Cue {
+	p := m.protocol.For(m.state)
+	kg, basis := p.Weight(m.state)
+	c := reply("dose.unknown", e, now, Answer)
+	c.Expires = now + Seconds(8)
+	c.Items = []string{drug}
+	amount, ok := p.Dose(drug, len(m.state.Given[drug]), kg)
+	unit := "dose_mg"
+	if drug == "shock" {
+		c.Items, unit = nil, "energy_j"
+		amount, ok = p.Energy(m.state.Unsynced(), kg)
+	}
+	switch {
+	case amount.Value == 0 && !ok && amount.Amount.PerKg > 0:
+		c.Parts = []Cue{{ID: "weight.unknown"}}
+		return c
+	case !ok:
+		return c
+	}
+	c.ID = "dose"
+	c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(unit, amount.Value))
+	if amount.Ml > 0 {
+		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
+	}
+	if amount.PerKg {
+		c.Parts = append(c.Parts, Cue{ID: "dose.basis"}.with("per_kg", amount.Amount.PerKg).with("weight_kg", kg))
+		if basis != "called" {
+			c.Parts = append(c.Parts, Cue{ID: "dose.estimated"})
+		}
+	}
+	if amount.Capped {
+		c.Parts = append(c.Parts, Cue{ID: "dose.limited"})
+	}
+	c.Parts = append(c.Parts, Cue{ID: "dose.check"})
 	return c
 }
 
@@ -109,12 +250,14 @@ func (m *Machine) next(e Event, now Time) Cue {
 	s := m.state
 	c := reply("answer.nocode", e, now, Answer)
 	switch {
-	case s.PulsePresent && s.Ended == Never:
+	case s.Ended != Never:
+		return c
+	case s.PulsePresent && s.StabilityAt == Never:
 		c.ID = "next.pulse"
 		return c
-	case !s.InArrest():
+	case !s.InArrest() && s.StabilityAt == Never:
 		return c
-	case !s.Compressing:
+	case s.InArrest() && !s.Compressing:
 		c.ID = "next.compressions"
 		return c
 	}
@@ -144,5 +287,8 @@ func (m *Machine) next(e Event, now Time) Cue {
 // nextName says which agenda items answer "what is next", and by what name.
 var nextName = map[string]string{
 	"cycle.end": "next.rhythm", "epinephrine.first": "next.epinephrine", "epinephrine.due": "next.epinephrine",
-	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine",
+	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine", "magnesium": "next.magnesium",
+	"peri.cardioversion": "next.cardioversion", "peri.resync": "next.cardioversion", "peri.unsynchronised": "next.shock",
+	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone", "peri.atropine": "next.atropine",
+	"peri.pacing": "next.pacing", "peri.ecg": "next.ecg",
 }

@@ -103,7 +103,7 @@ func (s *stage) command(t *testing.T, line string) {
 	case w[0] == "state":
 		st := s.m.State()
 		fmt.Fprintf(&s.out, "compressing=%v pulse=%v rhythm=%s shocks=%d epinephrine=%d antiarrhythmics=%d metronome=%v cycle=%s\n",
-			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Epinephrine), st.Antiarrhythmics(), st.Metronome(), st.CycleFrom)
+			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Given["epinephrine"]), st.Antiarrhythmics(), st.Metronome(), st.CycleFrom)
 	default:
 		s.until(seconds(t, w[0]))
 		e := Event{At: s.now, Kind: Kind(w[1])}
@@ -132,7 +132,7 @@ func seconds(t *testing.T, s string) Time {
 // No order of callouts may panic, lose an event, say a cue twice, or call
 // epinephrine due earlier than the protocol's interval.
 func TestAnyOrder(t *testing.T) {
-	p, err := LoadProtocol("adult-arrest-aha-2020")
+	p, err := LoadProtocol("aha-2020")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,8 +151,8 @@ func TestAnyOrder(t *testing.T) {
 					more.Seq = seq
 					m.Step(more, now)
 				}
-				if n := len(m.State().Epinephrine); n > 0 {
-					lastEpi = m.State().Epinephrine[n-1].At
+				if n := len(m.State().Given["epinephrine"]); n > 0 {
+					lastEpi = m.State().Given["epinephrine"][n-1].At
 				} else {
 					lastEpi = Never
 				}
@@ -177,7 +177,7 @@ func TestAnyOrder(t *testing.T) {
 }
 
 func BenchmarkTick(b *testing.B) {
-	p, err := LoadProtocol("adult-arrest-aha-2020")
+	p, err := LoadProtocol("aha-2020")
 	if err != nil {
 		b.Fatal(err)
 	}

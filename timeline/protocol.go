@@ -26,26 +26,34 @@ type Value struct {
 	Status string  `yaml:"status"` // seen, secondary or memory
 }
 
-// Antiarrhythmic is one dose in the order that the protocol considers it.
-type Antiarrhythmic struct {
-	Drug       string  `yaml:"drug"`
-	AfterShock int     `yaml:"after_shock"`
-	DoseMg     float64 `yaml:"dose_mg"`
-	Source     string  `yaml:"source"`
-	Status     string  `yaml:"status"`
+// Protocol is one guideline's numbers, for adults; Variants change them for
+// other patients. All lengths of time are session time.
+type Protocol struct {
+	ID              string              `yaml:"id"`
+	Title           string              `yaml:"title"`
+	Guideline       string              `yaml:"guideline"`
+	Year            int                 `yaml:"year"`
+	Values          map[string]Value    `yaml:"values"`
+	Drugs           map[string]Drug     `yaml:"drugs"`
+	Antiarrhythmics []string            `yaml:"antiarrhythmics"` // drugs, in the order of their doses
+	Shocks          []Amount            `yaml:"shocks"`          // J, in order; the last one repeats
+	Sync            map[string][]Amount `yaml:"sync"`            // J of synchronised shocks, by rhythm
+	Causes          []string            `yaml:"causes"`
+	WeightRule      string              `yaml:"weight_rule"`
+	Variants        map[string]Variant  `yaml:"variants"`
+	Hash            string              `yaml:"-"` // SHA-256 of all files it was made of
+	forms           map[string]*Protocol
 }
 
-// Protocol is one guideline's numbers for one kind of patient. All lengths of
-// time are session time.
-type Protocol struct {
-	ID              string           `yaml:"id"`
-	Title           string           `yaml:"title"`
-	Guideline       string           `yaml:"guideline"`
-	Year            int              `yaml:"year"`
-	Values          map[string]Value `yaml:"values"`
-	Antiarrhythmics []Antiarrhythmic `yaml:"antiarrhythmics"`
-	Causes          []string         `yaml:"causes"`
-	Hash            string           `yaml:"-"` // SHA-256 of all files it was made of
+// Variant is what a protocol changes for a kind of patient: what it names
+// replaces what the adult has.
+type Variant struct {
+	Values     map[string]Value    `yaml:"values"`
+	Drugs      map[string]Drug     `yaml:"drugs"`
+	Shocks     []Amount            `yaml:"shocks"`
+	Sync       map[string][]Amount `yaml:"sync"`
+	Causes     []string            `yaml:"causes"`
+	WeightRule string              `yaml:"weight_rule"`
 }
 
 type bound struct{ min, max float64 }
@@ -57,9 +65,19 @@ var bounds = map[string]bound{
 	"cycle_s": {60, 300}, "cycle_warning_s": {5, 45},
 	"ratio_compressions": {3, 30}, "ratio_breaths": {1, 2}, "breaths_pause_s": {2, 6}, "ventilation_s": {2, 10},
 	"pause_warning_s": {3, 10}, "pause_limit_s": {5, 20},
-	"epinephrine_mg": {0.01, 1}, "epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
-	"shock_energy_min_j": {1, 360}, "shock_energy_max_j": {1, 360}, "sustained_rosc_s": {30, 3600},
+	"epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
+	"sustained_rosc_s": {30, 3600}, "epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
+	"atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
+	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
+	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
+	"infant_below_months": {6, 24}, "child_below_years": {8, 18}, "amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
 }
+
+// Upper bounds of what a site may write as a dose (mg) or an energy (J).
+const (
+	maxDose   = 100_000
+	maxJoules = 360
+)
 
 // Protocols lists the ids of the built-in protocols.
 func Protocols() []string {
@@ -88,7 +106,7 @@ func LoadProtocol(id string, overlays ...Source) (*Protocol, error) {
 		}
 	}
 	p.Hash = hex.EncodeToString(sum.Sum(nil))
-	return p, p.check(id)
+	return p, p.shape(id)
 }
 
 // Source is a data file and the name it goes by in errors.
@@ -112,8 +130,33 @@ func (p *Protocol) merge(s Source) error {
 		}
 		return fmt.Errorf("%s: %s", s.Name, yamlError(err))
 	}
-	for name, v := range q.Values {
-		at := fmt.Sprintf("%s:%d", s.Name, lineOf(&root, "values", name))
+	if err := checkValues(s.Name, &root, q.Values); err != nil {
+		return err
+	}
+	if err := checkAmounts(s.Name, &root, q.Drugs, q.Shocks, q.Sync); err != nil {
+		return err
+	}
+	for name, v := range q.Variants {
+		if !patients[name] {
+			return fmt.Errorf("%s:%d: no kind of patient %q: choose child, infant or hypothermic", s.Name, lineOf(&root, "variants", name), name)
+		}
+		if err := checkValues(s.Name, &root, v.Values); err != nil {
+			return fmt.Errorf("%w (variant %s)", err, name)
+		}
+		if err := checkAmounts(s.Name, &root, v.Drugs, v.Shocks, v.Sync); err != nil {
+			return fmt.Errorf("%w (variant %s)", err, name)
+		}
+	}
+	p.overlay(q)
+	return nil
+}
+
+// patients are the kinds of patient that a protocol may change values for.
+var patients = map[string]bool{"child": true, "infant": true, "hypothermic": true}
+
+func checkValues(file string, root *yaml.Node, values map[string]Value) error {
+	for name, v := range values {
+		at := fmt.Sprintf("%s:%d", file, lineOf(root, "values", name))
 		b, ok := bounds[name]
 		switch {
 		case !ok:
@@ -124,13 +167,109 @@ func (p *Protocol) merge(s Source) error {
 			return fmt.Errorf("%s: %s has no source: add source: \"guideline, year, section\"", at, name)
 		}
 	}
-	for i, a := range q.Antiarrhythmics {
-		if a.Drug != "amiodarone" && a.Drug != "lidocaine" || a.AfterShock < 1 || a.DoseMg <= 0 || a.DoseMg > 300 || a.Source == "" {
-			return fmt.Errorf("%s:%d: antiarrhythmic %d: want drug (amiodarone or lidocaine), after_shock from 1, dose_mg up to 300, source", s.Name, lineOf(&root, "antiarrhythmics", ""), i+1)
+	return nil
+}
+
+func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []Amount, sync map[string][]Amount) error {
+	check := func(parent, key string, list []Amount, limit float64) error {
+		for i, a := range list {
+			at := fmt.Sprintf("%s:%d: %s, number %d", file, lineOf(root, parent, key), strings.TrimSpace(parent+" "+key), i+1)
+			fixed, perKg := a.Fixed > 0, a.PerKg > 0
+			switch {
+			case fixed == perKg, !(a.Fixed >= 0 && a.PerKg >= 0 && a.Min >= 0 && a.Max >= 0 && a.PerKgMax >= 0):
+				return fmt.Errorf("%s: give one of fixed and per_kg, above 0", at)
+			case !(a.Fixed <= limit && a.PerKg <= limit && a.PerKgMax <= limit && a.Max <= limit && a.Min <= limit):
+				return fmt.Errorf("%s: above %v", at, limit)
+			case perKg && a.Max == 0:
+				return fmt.Errorf("%s: per_kg needs max, the adult's dose", at)
+			case a.Source == "":
+				return fmt.Errorf("%s: no source: add source: \"guideline, year, section\"", at)
+			}
+		}
+		return nil
+	}
+	for name, d := range drugs {
+		if err := check("drugs", name, d.Doses, maxDose); err != nil {
+			return err
+		}
+		if len(d.Doses) == 0 || d.MgPerMl < 0 || d.MaxTotal < 0 || d.MaxTotalPerKg < 0 || d.MaxDoses < 0 {
+			return fmt.Errorf("%s:%d: drug %s: want doses, and no number below 0", file, lineOf(root, "drugs", name), name)
 		}
 	}
-	p.overlay(q)
+	for rhythm, list := range sync {
+		if err := check("sync", rhythm, list, maxJoules); err != nil {
+			return err
+		}
+	}
+	return check("shocks", "", shocks, maxJoules)
+}
+
+// For returns the protocol for the patient that the state tells of.
+func (p *Protocol) For(s State) *Protocol {
+	key := p.patient(s)
+	if s.Hypothermic {
+		key += " hypothermic"
+	}
+	if q := p.forms[key]; q != nil {
+		return q
+	}
+	return p
+}
+
+// patient is the kind of patient as called, or else as the age tells.
+func (p *Protocol) patient(s State) string {
+	switch {
+	case s.Patient == "adult":
+		return ""
+	case s.Patient != "":
+		return s.Patient
+	case s.AgeMonths > 0 && s.AgeMonths < p.Get("infant_below_months"):
+		return "infant"
+	case s.AgeMonths > 0 && s.AgeMonths < 12*p.Get("child_below_years"):
+		return "child"
+	}
+	return ""
+}
+
+// Weight is the patient's weight in kg, as called or else estimated from the
+// age, and what it rests on; 0 if neither is known.
+func (p *Protocol) Weight(s State) (kg float64, basis string) {
+	if s.WeightKg > 0 {
+		return s.WeightKg, "called"
+	}
+	if s.AgeMonths > 0 {
+		if kg, source, err := EstimateWeight(p.WeightRule, s.AgeMonths); err == nil {
+			return kg, "estimated: " + source
+		}
+	}
+	return 0, ""
+}
+
+// shape makes the protocol's forms, one for each kind of patient.
+func (p *Protocol) shape(name string) error {
+	forms := map[string]*Protocol{}
+	for _, patient := range []string{"", "child", "infant"} {
+		for _, cold := range []string{"", " hypothermic"} {
+			q := *p
+			layers := []string{patient, strings.TrimSpace(cold)}
+			if patient == "infant" { // an infant is a child, but for what its own variant says
+				layers = append([]string{"child"}, layers...)
+			}
+			for _, v := range layers {
+				q.overlay(p.Variants[v].protocol())
+			}
+			if err := q.check(strings.TrimSpace(name + " " + patient + cold)); err != nil {
+				return err
+			}
+			forms[patient+cold] = &q
+		}
+	}
+	p.forms = forms
 	return nil
+}
+
+func (v Variant) protocol() Protocol {
+	return Protocol{Values: v.Values, Drugs: v.Drugs, Shocks: v.Shocks, Sync: v.Sync, Causes: v.Causes, WeightRule: v.WeightRule}
 }
 
 func (p *Protocol) overlay(q Protocol) {
@@ -142,18 +281,34 @@ func (p *Protocol) overlay(q Protocol) {
 	if q.Year != 0 {
 		p.Year = q.Year
 	}
-	if p.Values == nil {
-		p.Values = map[string]Value{}
+	if q.WeightRule != "" {
+		p.WeightRule = q.WeightRule
 	}
-	for k, v := range q.Values {
-		p.Values[k] = v
-	}
+	p.Values = laid(p.Values, q.Values)
+	p.Drugs = laid(p.Drugs, q.Drugs)
+	p.Sync = laid(p.Sync, q.Sync)
+	p.Variants = laid(p.Variants, q.Variants)
 	if q.Antiarrhythmics != nil {
 		p.Antiarrhythmics = q.Antiarrhythmics
+	}
+	if q.Shocks != nil {
+		p.Shocks = q.Shocks
 	}
 	if q.Causes != nil {
 		p.Causes = q.Causes
 	}
+}
+
+// laid returns a new map: b over a.
+func laid[V any](a, b map[string]V) map[string]V {
+	out := map[string]V{}
+	for k, v := range a {
+		out[k] = v
+	}
+	for k, v := range b {
+		out[k] = v
+	}
+	return out
 }
 
 // check holds what no single file can show: that nothing is missing and that
@@ -165,10 +320,21 @@ func (p *Protocol) check(name string) error {
 		}
 	}
 	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
-		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"shock_energy_min_j", "shock_energy_max_j"}} {
+		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
 		if p.Values[o[0]].Value > p.Values[o[1]].Value {
 			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
 		}
+	}
+	if weightRules[p.WeightRule].kg == nil {
+		return fmt.Errorf("protocol %s: no weight rule %q: choose one of %v", name, p.WeightRule, WeightRules())
+	}
+	for _, d := range append([]string{"epinephrine"}, p.Antiarrhythmics...) {
+		if len(p.Drugs[d].Doses) == 0 {
+			return fmt.Errorf("protocol %s: drug %s has no doses", name, d)
+		}
+	}
+	if len(p.Shocks) == 0 {
+		return fmt.Errorf("protocol %s: no shock energies", name)
 	}
 	return nil
 }

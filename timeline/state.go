@@ -1,5 +1,10 @@
 package timeline
 
+import (
+	"sort"
+	"strings"
+)
+
 // Rhythm is the last rhythm called.
 type Rhythm string
 
@@ -11,10 +16,20 @@ const (
 	PEA       Rhythm = "PEA"
 	Asystole  Rhythm = "asystole"
 	Organised Rhythm = "organised"
+	Torsades  Rhythm = "torsades"
+	SVT       Rhythm = "SVT"
+	AF        Rhythm = "AF"
+	Brady     Rhythm = "bradycardia"
 )
 
-// Shockable reports whether the rhythm is VF or VT.
-func (r Rhythm) Shockable() bool { return r == VF || r == VT }
+var rhythmOf = map[Kind]Rhythm{RhythmVF: VF, RhythmVT: VT, RhythmPEA: PEA, RhythmAsystole: Asystole, RhythmOrganised: Organised,
+	RhythmTorsades: Torsades, RhythmSVT: SVT, RhythmAF: AF, RhythmBrady: Brady}
+
+// Shockable reports whether, without a pulse, a shock is the treatment.
+func (r Rhythm) Shockable() bool { return r == VF || r == VT || r == Torsades }
+
+// Fast reports whether, with a pulse, the rhythm is a tachycardia.
+func (r Rhythm) Fast() bool { return r == VT || r == Torsades || r == SVT || r == AF }
 
 // Dose is one drug given.
 type Dose struct {
@@ -47,9 +62,21 @@ type State struct {
 	Rhythm           Rhythm
 	RhythmAt         Time
 	Shocks           []Shock
-	Epinephrine      []Dose
-	Amiodarone       []Dose
-	Lidocaine        []Dose
+	Given            map[string][]Dose // by drug
+	Done             map[string]Time   // interventions
+	Causes           map[string]string // considered, treated or excluded, by cause
+	Patient          string            // adult, child, infant; empty if not called
+	Pregnant         bool
+	Hypothermic      bool
+	Opioid           bool
+	WeightKg         float64 // as called; 0 if not
+	AgeMonths        float64 // as called; 0 if not
+	Unstable         bool
+	StabilityAt      Time // when stable or unstable was last called; Never if not
+	FirstROSC        Time
+	Pending          Kind // asks for confirmation: code.end or death; empty if none
+	PendingAt        Time
+	Dead             bool
 	Access           bool
 	MetronomeMuted   bool // switched off by callout
 	MetronomeForced  bool // switched on by callout, until the next pause
@@ -59,11 +86,14 @@ type State struct {
 }
 
 // Fold returns the state that the events leave, retracted ones left out.
-// Events need not be in order of At: a callout counts from when it was said.
+// Events are taken in the order of At: one that was back-dated counts from the
+// moment that was claimed.
 func Fold(events []Event) State {
 	s := newState()
 	gone := Retracted(events)
-	for _, e := range events {
+	order := append([]Event(nil), events...)
+	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
+	for _, e := range order {
 		if !gone[e.Seq] {
 			s.apply(e)
 		}
@@ -72,7 +102,7 @@ func Fold(events []Event) State {
 }
 
 func newState() State {
-	return State{Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
+	return State{Given: map[string][]Dose{}, Done: map[string]Time{}, Causes: map[string]string{}, StabilityAt: Never, FirstROSC: Never, PendingAt: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
 }
 
 // Retracted returns the numbers of the events that later events take back.
@@ -92,7 +122,10 @@ func LastRetractable(events []Event) (Event, bool) {
 	for i := len(events) - 1; i >= 0; i-- {
 		e := events[i]
 		switch e.Kind {
-		case Undo, AskNext, AskTime, CausesReview, Note:
+		case Undo, AskNext, AskTime, AskCauses, AskSummary, CausesReview, Note, SayAgain, Quiet, Loud, Confirm, Backdate, CorrectEnergy:
+			continue
+		}
+		if f, _, ok := e.Kind.family(); ok && (f == "ask.dose." || f == "correct.drug.") {
 			continue
 		}
 		if e.Kind.IsCallout() && !gone[e.Seq] {
@@ -107,11 +140,15 @@ func (s *State) apply(e Event) {
 		s.Started = e.At
 		s.PausedFrom = e.At
 	}
+	if r, ok := rhythmOf[e.Kind]; ok {
+		s.rhythm(e, r)
+		return
+	}
 	switch e.Kind {
-	case CodeEnd:
-		s.Ended = e.At
-		s.stop(e.At)
-		s.PausedFrom, s.CycleFrom = Never, Never
+	case CodeEnd, Death:
+		s.Pending, s.PendingAt = e.Kind, e.At
+	case Confirm:
+		s.confirm(e.At)
 	case CodeStart:
 		if s.Ended != Never { // a code called again after its end goes on
 			s.Ended, s.PausedFrom = Never, e.At
@@ -122,8 +159,6 @@ func (s *State) apply(e Event) {
 		s.stop(e.At)
 		s.MetronomeForced = false
 		s.CheckDone = s.CheckDone || e.Kind == RhythmCheck
-	case RhythmVF, RhythmVT, RhythmPEA, RhythmAsystole, RhythmOrganised:
-		s.rhythm(e)
 	case PulseAbsent, PulseLost:
 		s.PulsePresent, s.PulseAt = false, Never
 		s.MetronomeForced = s.Ended == Never // compressions are next
@@ -135,24 +170,74 @@ func (s *State) apply(e Event) {
 	case ShockGiven, CardioversionDone:
 		s.Shocks = append(s.Shocks, Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq})
 		s.CheckDone = true
-		if !s.PulsePresent {
+		if s.InArrest() {
 			s.stop(e.At) // nobody touches the patient during a shock
 		}
 	case ShockClear:
 		s.ClearAt, s.MetronomeForced = e.At, false
-	case Epinephrine:
-		s.Epinephrine = append(s.Epinephrine, Dose{e.At, e.Values["dose_mg"], e.Seq})
-	case Amiodarone:
-		s.Amiodarone = append(s.Amiodarone, Dose{e.At, e.Values["dose_mg"], e.Seq})
-	case Lidocaine:
-		s.Lidocaine = append(s.Lidocaine, Dose{e.At, e.Values["dose_mg"], e.Seq})
 	case AirwaySecured:
 		s.AirwayAt = e.At
 	case AccessIV, AccessIO:
 		s.Access = true
 	case MetronomeOn, MetronomeOff:
 		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
+	default:
+		s.patient(e)
+		s.named(e)
 	}
+}
+
+// patient takes what was called about who lies there.
+func (s *State) patient(e Event) {
+	switch e.Kind {
+	case PatientAdult, PatientChild, PatientInfant:
+		s.Patient = strings.TrimPrefix(string(e.Kind), "patient.")
+	case PatientPregnant:
+		s.Pregnant = true
+	case PatientHypothermic:
+		s.Hypothermic = true
+	case PatientOpioid:
+		s.Opioid = true
+	case PatientWeight:
+		s.WeightKg = e.Values["weight_kg"]
+	case PatientAge:
+		s.AgeMonths = 12 * e.Values["age_y"]
+	case PatientAgeMonths:
+		s.AgeMonths = e.Values["age_months"]
+	case PatientStable, PatientUnstable:
+		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+	}
+}
+
+// named takes the callouts of a family.
+func (s *State) named(e Event) {
+	switch f, name, _ := e.Kind.family(); f {
+	case "drug.":
+		mg := e.Values["dose_mg"]
+		if g := e.Values["dose_g"]; g > 0 {
+			mg = 1000 * g
+		}
+		s.Given[name] = append(s.Given[name], Dose{e.At, mg, e.Seq})
+	case "intervention.":
+		s.Done[name] = e.At
+	case "cause.considered.", "cause.treated.", "cause.excluded.":
+		s.Causes[strings.ReplaceAll(name, "_", " ")] = strings.Split(f, ".")[1]
+	}
+}
+
+// confirmWithin is how long the end of a code waits for "confirmed".
+var confirmWithin = Seconds(30)
+
+// confirm ends the code, if its end was called a moment ago.
+func (s *State) confirm(at Time) {
+	if s.Pending == "" || at > s.PendingAt+confirmWithin {
+		return
+	}
+	s.Dead = s.Pending == Death
+	s.stop(at)
+	s.Ended, s.Pending, s.PendingAt = at, "", Never
+	s.PausedFrom, s.CycleFrom = Never, Never
+	s.MetronomeForced = false
 }
 
 // startsCode: whoever calls a shock or compressions without having said
@@ -182,9 +267,8 @@ func (s *State) stop(at Time) {
 	}
 }
 
-func (s *State) rhythm(e Event) {
-	s.Rhythm = map[Kind]Rhythm{RhythmVF: VF, RhythmVT: VT, RhythmPEA: PEA, RhythmAsystole: Asystole, RhythmOrganised: Organised}[e.Kind]
-	s.RhythmAt = e.At
+func (s *State) rhythm(e Event, r Rhythm) {
+	s.Rhythm, s.RhythmAt = r, e.At
 	s.CheckDone = s.CheckDone || !s.Compressing
 	if s.PulsePresent && (s.Rhythm == VF || s.Rhythm == PEA || s.Rhythm == Asystole) { // no pulse in these
 		s.PulsePresent, s.PulseAt, s.PausedFrom = false, Never, e.At
@@ -196,6 +280,9 @@ func (s *State) pulse(at Time) {
 	if !s.PulsePresent {
 		s.PulseAt = at
 	}
+	if s.FirstROSC == Never && s.Started != Never {
+		s.FirstROSC = at
+	}
 	s.PulsePresent, s.PausedFrom, s.CycleFrom, s.CheckDone = true, Never, Never, false
 	s.MetronomeForced = false
 }
@@ -203,8 +290,20 @@ func (s *State) pulse(at Time) {
 // InArrest reports whether a code is on and no pulse has been called.
 func (s State) InArrest() bool { return s.Started != Never && s.Ended == Never && !s.PulsePresent }
 
-// Antiarrhythmics counts the doses given of either drug.
-func (s State) Antiarrhythmics() int { return len(s.Amiodarone) + len(s.Lidocaine) }
+// Antiarrhythmics counts the doses given of either drug of the arrest.
+func (s State) Antiarrhythmics() int { return len(s.Given["amiodarone"]) + len(s.Given["lidocaine"]) }
+
+// Total is how much of a drug was given, in mg, as far as it was called.
+func (s State) Total(drug string) float64 {
+	sum := 0.0
+	for _, d := range s.Given[drug] {
+		sum += d.Mg
+	}
+	return sum
+}
+
+// Synced counts the synchronised shocks.
+func (s State) Synced() int { return len(s.Shocks) - s.Unsynced() }
 
 // Unsynced counts the defibrillations.
 func (s State) Unsynced() int {

@@ -13,6 +13,7 @@ import "C"
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -80,8 +81,8 @@ func (d *decoder) search(name string, pcm []int16) (string, float64) {
 	if hyp == nil {
 		return "", -1e12
 	}
-	// PocketSphinx's scores are logs to the base 1.0001.
-	return C.GoString(hyp), float64(score) * 1e-4
+	// PocketSphinx's scores are logs to the base 1.0001, shifted right by 10 bits.
+	return C.GoString(hyp), float64(score) * 1024 * math.Log(1.0001)
 }
 
 // phoneWord is the dictionary's name for a bare phone.

@@ -30,7 +30,7 @@ var settings = []setting{
 	{"rate", 110, "metronome rate, compressions a minute (100 to 120)"},
 	{"allow_any_rate", false, "allow a metronome rate outside the protocol's range"},
 	{"mode", "auto", "metronome mode: auto (30:2 until the airway is secured), ratio, or continuous"},
-	{"protocol", "adult-arrest-aha-2020", "protocol: " + strings.Join(timeline.Protocols(), ", ")},
+	{"protocol", "aha-2020", "protocol: " + strings.Join(timeline.Protocols(), ", ")},
 	{"protocol_overlay", []string{}, "protocol overlay files of this site"},
 	{"vocabulary", []string{}, "vocabulary overlay files"},
 	{"clips", "", "folder of a unit's own recordings of the spoken clips"},

@@ -1,0 +1,151 @@
+package timeline
+
+// special is what the kind of arrest or patient asks for beside the cycle:
+// causes when no shock helps, a refractory rhythm, pregnancy, opioids.
+func (p *Protocol) special(s State) []Cue {
+	var out []Cue
+	if s.Rhythm == PEA || s.Rhythm == Asystole {
+		if left := p.CausesLeft(s); len(left) > 0 {
+			c := due("causes.round", s.RhythmAt+Seconds(20), Seconds(60), Advice)
+			c.Items = left
+			out = append(out, c)
+		}
+	}
+	if n := int(p.Get("refractory_shocks")); s.Rhythm.Shockable() {
+		if at, ok := nthShock(s, n); ok && s.RhythmAt >= at {
+			out = append(out, due("refractory", s.RhythmAt+settle, Seconds(30), Advice).with("shocks", float64(n)))
+		}
+	}
+	if s.Pregnant {
+		out = append(out, due("pregnant.displace", s.Started+Seconds(10), Seconds(120), Advice))
+		if _, done := s.Done["delivery"]; !done {
+			c := due("pregnant.delivery", s.Started+p.Span("delivery_s")-Seconds(60), Seconds(60), Due)
+			out = append(out, c.with("minutes", p.Get("delivery_s")/60))
+		}
+	}
+	if s.Opioid && len(s.Given["naloxone"]) == 0 {
+		out = append(out, due("opioid.naloxone", s.Started+Seconds(30), Seconds(120), Advice))
+	}
+	return out
+}
+
+// afterReturn is the care after return of circulation: one target at a time,
+// and the pulse felt for again.
+func (p *Protocol) afterReturn(s State) []Cue {
+	if s.PulseAt == Never || s.Started == Never || s.Ended != Never {
+		return nil
+	}
+	at := func(k float64, id string) Cue { return due(id, s.PulseAt+Seconds(10+12*k), Seconds(30), Advice) }
+	out := []Cue{
+		at(0, "rosc.oxygen").with("min", p.Get("rosc_spo2_min")).with("max", p.Get("rosc_spo2_max")),
+		at(1, "rosc.ventilation").with("seconds", p.Get("rosc_ventilation_s")),
+		at(3, "rosc.temperature").with("min", p.Get("rosc_temperature_min")).with("max", p.Get("rosc_temperature_max")),
+	}
+	if p.patient(s) == "" { // a child's pressure goes by age: no single number
+		out = append(out, at(2, "rosc.pressure").with("mmhg", p.Get("rosc_pressure_mmhg")))
+	}
+	if _, done := s.Done["ecg"]; !done {
+		out = append(out, at(4, "rosc.ecg"))
+	}
+	for k := Time(1); k <= 10; k++ {
+		out = append(out, due("rosc.recheck", s.PulseAt+k*p.Span("pulse_recheck_s"), Seconds(10), Cycle))
+	}
+	return out
+}
+
+// withPulse is the care of a rhythm that is too fast or too slow, once the
+// patient was called stable or unstable. Without a pulse it does not apply:
+// the arrest's agenda takes over at once.
+func (p *Protocol) withPulse(s State) []Cue {
+	if s.StabilityAt == Never || s.Ended != Never {
+		return nil
+	}
+	from := max(s.StabilityAt, s.RhythmAt) + settle
+	switch {
+	case s.Rhythm.Fast() && s.Unstable:
+		return p.unstable(s, from)
+	case s.Rhythm == SVT:
+		return p.stableNarrow(s, from)
+	case s.Rhythm == VT:
+		c := due("peri.ecg", from, Seconds(60), Advice)
+		out := []Cue{c}
+		if len(s.Given["amiodarone"]) == 0 {
+			c := p.consider("peri.amiodarone", "amiodarone_infusion", s, from+Seconds(15), Seconds(60), Advice)
+			out = append(out, c.with("minutes", p.Get("amiodarone_infusion_min")))
+		}
+		return out
+	case s.Rhythm == Brady && s.Unstable:
+		return p.slow(s, from)
+	}
+	return nil
+}
+
+// unstable: synchronised shocks, synchronised anew each time; a polymorphic
+// rhythm cannot be synchronised with and gets a defibrillation.
+func (p *Protocol) unstable(s State, from Time) []Cue {
+	kg, _ := p.Weight(s)
+	energy, ok := p.SyncEnergy(s.Rhythm, s.Synced(), kg)
+	id := "peri.cardioversion"
+	if s.Rhythm == Torsades {
+		id = "peri.unsynchronised"
+		energy, ok = p.Energy(s.Unsynced(), kg)
+	} else if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt {
+		id, from = "peri.resync", s.Shocks[n-1].At+settle
+	}
+	c := due(id, from, Seconds(30), Due)
+	if ok {
+		c = c.with("energy_j", energy.Value)
+	} else {
+		c.Parts = []Cue{{ID: "weight.unknown"}}
+	}
+	return []Cue{c}
+}
+
+// stableNarrow: vagal manoeuvres, then adenosine until its doses are given.
+func (p *Protocol) stableNarrow(s State, from Time) []Cue {
+	out := []Cue{due("peri.ecg", from, Seconds(60), Advice)}
+	vagal, tried := s.Done["vagal"]
+	if !tried {
+		out = append(out, due("peri.vagal", from+Seconds(10), Seconds(60), Advice))
+		vagal = from
+	}
+	given := s.Given["adenosine"]
+	if d := p.Drugs["adenosine"]; len(given) < max(d.MaxDoses, len(d.Doses)) {
+		at := vagal + Seconds(30)
+		if n := len(given); n > 0 {
+			at = given[n-1].At + p.Span("adenosine_interval_s")
+		}
+		out = append(out, p.consider("peri.adenosine", "adenosine", s, at, Seconds(60), Advice))
+	}
+	return out
+}
+
+// slow: atropine to its limit, then pacing.
+func (p *Protocol) slow(s State, from Time) []Cue {
+	given := s.Given["atropine"]
+	kg, _ := p.Weight(s)
+	d := p.Drugs["atropine"]
+	total := d.TotalCap(kg)
+	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
+	if _, pacing := s.Done["pacing"]; full && !pacing {
+		return []Cue{due("peri.pacing", given[len(given)-1].At+settle, Seconds(60), Due)}
+	} else if full || pacing {
+		return nil
+	}
+	if n := len(given); n > 0 {
+		from = given[n-1].At + p.Span("atropine_interval_s")
+	}
+	return []Cue{p.consider("peri.atropine", "atropine", s, from, Seconds(60), Due)}
+}
+
+// CausesLeft lists the reversible causes that were neither treated nor
+// excluded, in the protocol's order.
+func (p *Protocol) CausesLeft(s State) []string {
+	var out []string
+	for _, c := range p.For(s).Causes {
+		if state := s.Causes[c]; state != "treated" && state != "excluded" {
+			out = append(out, c)
+		}
+	}
+	return out
+}
