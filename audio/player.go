@@ -24,12 +24,16 @@ func LoadClip(name string, b []byte) (Clip, error) {
 	if format.SampleRate != Rate {
 		src = beep.Resample(4, format.SampleRate, Rate, s)
 	}
+	gain := float32(1)
+	if format.Precision > 1 { // beep v1.1.0 divides 16 and 24-bit samples by twice their full scale
+		gain = 2
+	}
 	var clip Clip
 	buf := make([][2]float64, 512)
 	for {
 		n, ok := src.Stream(buf)
 		for _, x := range buf[:n] {
-			clip = append(clip, float32((x[0]+x[1])/2))
+			clip = append(clip, gain*float32((x[0]+x[1])/2))
 		}
 		if !ok {
 			break

@@ -39,6 +39,9 @@ func NewScheduler(voice *Voice, player *audio.Player, volume float64) *Scheduler
 	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1}
 }
 
+// SetVolume sets the gain of everything placed from now on, 0 to 1.
+func (s *Scheduler) SetVolume(v float64) { s.volume = v }
+
 // Offer queues a cue.
 func (s *Scheduler) Offer(c timeline.Cue) {
 	if len(s.queue) < 100 {

@@ -143,21 +143,37 @@ func (v *Voice) Speak(c timeline.Cue) audio.Clip {
 	return out
 }
 
-// pieces splits a cue's sentence into the texts of its clips.
+// pieces splits a cue's sentence into the texts of its clips. The words of
+// {items} go where it stands, or else to the end; the parts follow.
 func (v *Voice) pieces(c timeline.Cue) []string {
-	text := v.template(c)
-	var out []string
+	head, tail, placed := strings.Cut(v.template(c), "{items}")
+	out := v.clauses(nil, head, c.Values)
+	for _, item := range c.Items {
+		if t, ok := v.items[item]; ok {
+			out = append(out, t)
+		}
+	}
+	if placed {
+		out = v.clauses(out, tail, c.Values)
+	}
+	for _, p := range c.Parts {
+		out = append(out, v.pieces(p)...)
+	}
+	return out
+}
+
+// clauses appends the clips of a text with its numbers.
+func (v *Voice) clauses(out []string, text string, values map[string]float64) []string {
 	for text != "" {
 		m := slot.FindStringSubmatchIndex(text)
 		if m == nil {
-			out = appendText(out, text)
-			break
+			return appendText(out, text)
 		}
 		out = appendText(out, text[:m[0]])
-		value := c.Values[text[m[2]:m[3]]]
+		value := values[text[m[2]:m[3]]]
 		text = text[m[1]:]
 		switch unit := firstWord(text); {
-		case value == 0 && (unit == "minutes" || unit == "seconds"): // "0 minutes" is left out
+		case value == 0 && (unit == "minutes" || unit == "seconds") && len(values) > 1: // "0 minutes" is left out
 			text = strings.TrimPrefix(strings.TrimLeft(text, " "), unit)
 			text = strings.TrimLeft(text, ", ")
 		case value == 1 && strings.HasSuffix(unit, "s"):
@@ -168,11 +184,6 @@ func (v *Voice) pieces(c timeline.Cue) []string {
 			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
 		default:
 			out = append(out, NumberTexts(value)...)
-		}
-	}
-	for _, item := range c.Items {
-		if t, ok := v.items[item]; ok {
-			out = append(out, t)
 		}
 	}
 	return out
@@ -199,14 +210,14 @@ func (v *Voice) template(c timeline.Cue) string {
 
 func firstWord(s string) string {
 	s = strings.TrimLeft(s, " ")
-	if i := strings.IndexAny(s, " ,."); i >= 0 {
+	if i := strings.IndexAny(s, " ,.?"); i >= 0 {
 		s = s[:i]
 	}
 	return s
 }
 
 func appendText(out []string, t string) []string {
-	if t = strings.Trim(t, " ,"); t != "" && t != "." {
+	if t = strings.Trim(t, " ,"); strings.Trim(t, ".?") != "" {
 		out = append(out, t)
 	}
 	return out
@@ -218,9 +229,9 @@ var (
 )
 
 // NumberTexts returns the clips that speak a number from 0 to 9999, with up to
-// two decimals.
+// three decimals: an infant's dose of 0.005 mg must not be rounded up to 0.01.
 func NumberTexts(x float64) []string {
-	x = math.Round(x*100) / 100
+	x = math.Round(x*1000) / 1000
 	n := int(x)
 	var out []string
 	if x < 0 || x > 9999 {
@@ -240,8 +251,11 @@ func NumberTexts(x float64) []string {
 	case n > 0 || len(out) == 0:
 		out = append(out, ones[n])
 	}
-	if f := int(math.Round((x - math.Floor(x)) * 100)); f > 0 {
-		out = append(out, "point", ones[f/10])
+	if f := int(math.Round((x - math.Floor(x)) * 1000)); f > 0 {
+		out = append(out, "point", ones[f/100])
+		if f%100 > 0 {
+			out = append(out, ones[f/10%10])
+		}
 		if f%10 > 0 {
 			out = append(out, ones[f%10])
 		}

@@ -100,6 +100,7 @@ const (
 	Death              Kind = "death"
 	TeamArrived        Kind = "team.arrived"
 	TeamHandover       Kind = "team.handover"
+	Mark               Kind = "mark"
 
 	SessionOpen  Kind = "session.open"  // first line: wall-clock anchor, versions
 	SessionClose Kind = "session.close" // clean end
@@ -119,7 +120,7 @@ var Callouts = []Kind{
 	CausesReview, AskNext, AskTime, MetronomeOn, MetronomeOff, Undo, Note,
 	PatientAdult, PatientChild, PatientInfant, PatientPregnant, PatientHypothermic, PatientOpioid, PatientWeight, PatientAge,
 	PatientAgeMonths, PatientStable, PatientUnstable, RhythmTorsades, RhythmSVT, RhythmAF, RhythmBrady,
-	AskCauses, AskSummary, CorrectEnergy, Backdate, SayAgain, Quiet, Loud, Confirm, Death, TeamArrived, TeamHandover,
+	AskCauses, AskSummary, CorrectEnergy, Backdate, SayAgain, Quiet, Loud, Confirm, Death, TeamArrived, TeamHandover, Mark,
 }
 
 // families are kinds of which a vocabulary may hold any number: the part after

@@ -122,7 +122,7 @@ func LastRetractable(events []Event) (Event, bool) {
 	for i := len(events) - 1; i >= 0; i-- {
 		e := events[i]
 		switch e.Kind {
-		case Undo, AskNext, AskTime, AskCauses, AskSummary, CausesReview, Note, SayAgain, Quiet, Loud, Confirm, Backdate, CorrectEnergy:
+		case Undo, AskNext, AskTime, AskCauses, AskSummary, CausesReview, Note, Mark, SayAgain, Quiet, Loud, Confirm, Backdate, CorrectEnergy:
 			continue
 		}
 		if f, _, ok := e.Kind.family(); ok && (f == "ask.dose." || f == "correct.drug.") {

@@ -166,6 +166,19 @@ func (s *session) callout(r intents.Result) {
 		values = nil
 	}
 	s.take(timeline.Event{At: h.End, Kind: timeline.Kind(r.Callout), Values: values, Heard: h})
+	s.loudness(timeline.Kind(r.Callout))
+}
+
+// loudness follows "speak quietly" and "speak louder", 6 dB a step, never
+// to silence: half of the configured volume is the least.
+func (s *session) loudness(k timeline.Kind) {
+	full := s.conf.v.GetFloat64("volume")
+	switch k {
+	case timeline.Quiet:
+		s.sched.SetVolume(full / 2)
+	case timeline.Loud:
+		s.sched.SetVolume(full)
+	}
 }
 
 // ownVoice reports whether the words lie within a prompt of ours that says
@@ -201,18 +214,19 @@ func (s *session) release() {
 // metronome follows the state: when to beat, and whether to leave room for breaths.
 func (s *session) metronome() {
 	st := s.machine.State()
+	p := s.protocol.For(st)
 	if !st.Metronome() {
 		s.sched.StopBeat()
 	} else {
 		m := prompts.Metronome{Rate: s.conf.v.GetFloat64("rate"), Start: s.player.Pos()}
 		if mode := s.conf.v.GetString("mode"); mode == "ratio" || mode == "auto" && st.AirwayAt == timeline.Never {
-			m.Beats = int(s.protocol.Get("ratio_compressions"))
-			m.Pause = int64(s.protocol.Span("breaths_pause_s"))
+			m.Beats = int(p.Get("ratio_compressions"))
+			m.Pause = int64(p.Span("breaths_pause_s"))
 		}
 		s.sched.StartBeat(m)
 	}
 	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted {
-		s.sched.Breathe(int64(st.AirwayAt), int64(s.protocol.Span("ventilation_s")))
+		s.sched.Breathe(int64(st.AirwayAt), int64(p.Span("ventilation_s")))
 	} else {
 		s.sched.Breathe(-1, 0)
 	}

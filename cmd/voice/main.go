@@ -26,6 +26,7 @@ func render(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
+	wanted := map[string]bool{}
 	for _, text := range prompts.Texts() {
 		raw := filepath.Join(os.TempDir(), "voice-"+prompts.Slug(text)+".wav")
 		cut := raw + ".cut.wav"
@@ -42,6 +43,13 @@ func render(dir string) error {
 		}
 		os.Remove(raw)
 		os.Remove(cut)
+		wanted[out] = true
 	}
-	return nil
+	have, err := filepath.Glob(filepath.Join(dir, "*.wav"))
+	for _, f := range have {
+		if !wanted[f] { // nobody says it any more
+			os.Remove(f)
+		}
+	}
+	return err
 }
