@@ -190,6 +190,9 @@ func (v *Voice) clauses(out []string, text string, values map[string]float64) []
 }
 
 func (v *Voice) template(c timeline.Cue) string {
+	if c.Say != "" {
+		return c.Say
+	}
 	for slotName := range c.Values {
 		if t, ok := v.cues[c.ID+"."+slotName]; ok {
 			return t
@@ -302,6 +305,13 @@ func Texts() []string {
 	}
 	for _, t := range f.Items {
 		set[t] = true
+	}
+	for _, id := range timeline.Cases() {
+		if c, err := timeline.LoadCase(id); err == nil { // that they all load is tested
+			for _, t := range c.Tell {
+				set[t.Say] = true
+			}
+		}
 	}
 	out := make([]string, 0, len(set))
 	for t := range set {

@@ -30,6 +30,7 @@ type Cue struct {
 	Values   map[string]float64
 	Items    []string // a list to read out
 	Parts    []Cue    // sentences that follow
+	Say      string   // words of a drill's case, instead of the sentence of ID
 	Seq      uint64   // event it answers, 0 if it came from the clock
 }
 

@@ -4,7 +4,7 @@ package timeline
 // causes when no shock helps, a refractory rhythm, pregnancy, opioids.
 func (p *Protocol) special(s State) []Cue {
 	var out []Cue
-	if s.Rhythm == PEA || s.Rhythm == Asystole {
+	if (s.Rhythm == PEA || s.Rhythm == Asystole) && s.ReviewedAt < s.RhythmAt {
 		if left := p.CausesLeft(s); len(left) > 0 {
 			c := due("causes.round", s.RhythmAt+Seconds(20), Seconds(60), Advice)
 			c.Items = left

@@ -72,6 +72,7 @@ type State struct {
 	WeightKg         float64 // as called; 0 if not
 	AgeMonths        float64 // as called; 0 if not
 	Unstable         bool
+	ReviewedAt       Time // when the causes were last gone through; Never if not
 	StabilityAt      Time // when stable or unstable was last called; Never if not
 	FirstROSC        Time
 	Pending          Kind // asks for confirmation: code.end or death; empty if none
@@ -102,7 +103,7 @@ func Fold(events []Event) State {
 }
 
 func newState() State {
-	return State{Given: map[string][]Dose{}, Done: map[string]Time{}, Causes: map[string]string{}, StabilityAt: Never, FirstROSC: Never, PendingAt: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
+	return State{Given: map[string][]Dose{}, Done: map[string]Time{}, Causes: map[string]string{}, StabilityAt: Never, ReviewedAt: Never, FirstROSC: Never, PendingAt: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
 }
 
 // Retracted returns the numbers of the events that later events take back.
@@ -179,6 +180,8 @@ func (s *State) apply(e Event) {
 		s.AirwayAt = e.At
 	case AccessIV, AccessIO:
 		s.Access = true
+	case CausesReview, AskCauses:
+		s.ReviewedAt = e.At
 	case MetronomeOn, MetronomeOff:
 		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
 	default:

@@ -55,6 +55,7 @@ and leaves a timestamped record.
   coxswain replay drill.wav --out record/       # the same session from a file
   coxswain listen drill.wav --json              # only recognise
   coxswain callouts                             # what can be said
+  coxswain drill                                # practise on an invented case
   coxswain verify record/                       # is the record whole and unchanged?`,
 		SilenceUsage: true, SilenceErrors: true, Version: Version,
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
@@ -66,6 +67,6 @@ and leaves a timestamped record.
 		},
 	}
 	c.flags(root)
-	root.AddCommand(newRun(c), newReplay(c), newListen(c), newCallouts(c), newDevices(), newVerify(), newTimeline(), newMend(), newConfigCmd(c), newEar())
+	root.AddCommand(newRun(c), newReplay(c), newDrill(c), newListen(c), newCallouts(c), newDevices(), newVerify(), newTimeline(), newMend(), newConfigCmd(c), newEar())
 	return root
 }

@@ -11,6 +11,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/intents"
+	"coxswain/timeline"
 )
 
 func newReplay(c *conf) *cobra.Command {
@@ -40,7 +41,7 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 				progress = io.Discard
 			}
 			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
-			return replay(c, args[0], out, at, progress, cmd.ErrOrStderr())
+			return replay(c, args[0], out, at, nil, progress, cmd.ErrOrStderr())
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
@@ -49,8 +50,8 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 	return cmd
 }
 
-// replay runs a session over a file.
-func replay(c *conf, in, dir string, wall time.Time, progress, stderr io.Writer) error {
+// replay runs a session, or a drill, over a file.
+func replay(c *conf, in, dir string, wall time.Time, drill *timeline.Case, progress, stderr io.Writer) error {
 	r, err := audio.OpenMono(in, audio.Rate)
 	if err != nil {
 		return err
@@ -64,7 +65,7 @@ func replay(c *conf, in, dir string, wall time.Time, progress, stderr io.Writer)
 	if err != nil {
 		return err
 	}
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall, drill: drill})
 	if err != nil {
 		ear.Close()
 		return err

@@ -15,6 +15,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/intents"
+	"coxswain/timeline"
 )
 
 func newRun(c *conf) *cobra.Command {
@@ -29,36 +30,39 @@ a new folder under --records, named by the time it began.
   coxswain run --input "USB Audio: - (hw:1,0)" --recogniser pocketsphinx`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
-			defer stop()
 			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
-			return runLive(ctx, c, cmd.ErrOrStderr())
+			_, err := runLive(cmd.Context(), c, nil, cmd.ErrOrStderr())
+			return err
 		},
 	}
 }
 
-func runLive(ctx context.Context, c *conf, stderr io.Writer) error {
+// runLive runs a session on the sound device until SIGTERM or SIGINT or, in a
+// drill, until the case is over. It returns the record's folder.
+func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Writer) (string, error) {
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
+	defer stop()
 	v, err := c.vocabulary()
 	if err != nil {
-		return err
+		return "", err
 	}
 	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Stderr: stderr})
 	if err != nil {
-		return err
+		return "", err
 	}
 	e := audio.NewExchange(10)
 	dev, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
 	if err != nil {
 		ear.Close()
-		return err
+		return "", err
 	}
 	now := time.Now()
 	dir := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405"))
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill})
 	if err != nil {
 		dev.Close()
 		ear.Close()
-		return err
+		return "", err
 	}
 	slog.Info("listening", "record", dir, "recogniser", ear.Name())
 	l := &live{c: c, s: s, e: e, dev: dev}
@@ -67,7 +71,7 @@ func runLive(ctx context.Context, c *conf, stderr io.Writer) error {
 		l.dev.Close()
 	}
 	slog.Info("stopped", "record", dir, "length", audio.Duration(s.pos).Round(time.Second).String())
-	return s.Close()
+	return dir, s.Close()
 }
 
 // live drives a session from a device, and brings the device back when it dies.
@@ -103,6 +107,9 @@ func (l *live) loop(ctx context.Context) {
 				l.send(l.s.Step(f.Room[:], f.Speaker[:]))
 			}
 			l.watch(now)
+			if l.s.over {
+				return
+			}
 		}
 	}
 }

@@ -35,6 +35,9 @@ type session struct {
 	waiting  []held           // cues that wait for their event to be on the disk
 	spoken   []prompts.Spoken // what sounded lately, to tell our own voice
 	saving   bool             // the record could be written a moment ago
+	drill    *timeline.Case   // nil outside a drill
+	told     map[int]bool     // sentences of the case that were told
+	over     bool             // the case has ended
 }
 
 // held is a cue and the event that must be safe before it sounds.
@@ -59,6 +62,7 @@ type sessionOptions struct {
 	source     string
 	wall       time.Time
 	live       bool
+	drill      *timeline.Case // nil outside a drill
 }
 
 // newSession makes the record's folder and starts journal and audio log in it.
@@ -90,7 +94,8 @@ func newSession(o sessionOptions) (*session, error) {
 	}
 	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(j, o.live), logger: newLogger(rec, o.live),
 		machine: timeline.NewMachine(p), player: audio.NewPlayer(audio.Lead * audio.Block), dec: audio.NewDecimator(audio.Block),
-		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true}
+		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true,
+		drill: o.drill, told: map[int]bool{}}
 	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
 	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
 		Software: "coxswain " + Version, Protocol: p.ID + " " + p.Hash, Vocabulary: o.vocabulary.Hash, Recogniser: o.recogniser, Source: o.source, Caution: Caution}})
@@ -118,6 +123,7 @@ func (s *session) Step(room, speaker []float32) []float32 {
 	for _, c := range s.machine.Tick(timeline.Time(s.player.Pos() + audio.Block - 1)) {
 		s.offer(c)
 	}
+	s.tell()
 	s.release()
 	s.metronome()
 	for _, sp := range s.sched.Advance(audio.Block) {
@@ -125,6 +131,21 @@ func (s *session) Step(room, speaker []float32) []float32 {
 	}
 	s.player.Render(s.out)
 	return s.out
+}
+
+// tell says the sentences of a drill's case that have become due, once each.
+func (s *session) tell() {
+	if s.drill == nil || s.pos%(audio.Block*10) != 0 {
+		return
+	}
+	due, over := s.drill.Told(s.events, timeline.Time(s.player.Pos()))
+	for i := range s.drill.Tell {
+		if c, ok := due[i]; ok && !s.told[i] {
+			s.told[i] = true
+			s.offer(c)
+		}
+	}
+	s.over = over
 }
 
 // append numbers an event and hands it to the journal.

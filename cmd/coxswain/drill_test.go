@@ -1,0 +1,51 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"coxswain/timeline"
+)
+
+// A drill end to end, from a spoken recording through the recogniser: the case
+// answers what is called, and the score is what the timeline earns.
+func TestDrill(t *testing.T) {
+	dir := t.TempDir()
+	wav, record := filepath.Join(dir, "in.wav"), filepath.Join(dir, "record")
+	scene := exec.Command("go", "run", "./cmd/scene", "testdata/drill-pea.scene", wav)
+	scene.Dir = "../.."
+	if b, err := scene.CombinedOutput(); err != nil {
+		t.Fatalf("scene: %v: %s", err, b)
+	}
+	cmd := coxswainCommand(t, "drill", "pea", "--from", wav, "--record", record, "--json")
+	var out, errs bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &errs
+	if err := cmd.Run(); err != nil {
+		t.Fatalf("drill: %v: %s", err, errs.String())
+	}
+	var score struct{ Findings []timeline.Finding }
+	if err := json.Unmarshal(out.Bytes(), &score); err != nil {
+		t.Fatalf("%v: %s", err, out.String())
+	}
+	for _, f := range score.Findings {
+		if f.Points != f.Of {
+			t.Errorf("%d of %d: %s: %s", f.Points, f.Of, f.Reason, f.Found)
+		}
+	}
+	events, _, err := verify(record)
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := 0
+	for _, e := range events {
+		if e.Kind == timeline.CueSpoken && len(e.Text) > 6 && e.Text[:6] == "drill:" {
+			told++
+		}
+	}
+	if told != 3 { // the opening, the monitor after the rhythm check, the veins after the bolus
+		t.Errorf("%d sentences of the case were told, want 3", told)
+	}
+}
