@@ -78,7 +78,7 @@ func TestSameAsTrainingFramework(t *testing.T) {
 // A stream cut into calls of any size gives the same results at the same
 // samples.
 func TestHearIsIndependentOfCalls(t *testing.T) {
-	pcm := speak(t, "everybody clear. shock delivered two hundred joules. resume compressions.")
+	pcm := speak(t, "everybody clear. shock delivered two hundred joules. rhythm check.")
 	whole := hear(t, nil, pcm, len(pcm))
 	if len(whole) != 3 || whole[1].Values["energy_j"] != 200 {
 		t.Fatalf("heard %+v", whole)

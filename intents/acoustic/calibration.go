@@ -1,5 +1,42 @@
 package acoustic
 
-// calibration maps the evidence to a probability that the callout was said;
-// fitted by intents/train/calibrate.py, in the order of evidence.features.
-var calibration = [...]float64{4.0277, 0.3989, 0.2193, -0.1922, -5.6855, -1.3973, -0.2482, 0.2959, 3.7482, 0.2307, -1.0503, 0.3439, -19.9147, 5.2488, 0.1747, 0.2051, 1.9152, 2.3419, -0.3542}
+import (
+	_ "embed"
+	"encoding/json"
+	"math"
+)
+
+// calibration.json is written by intents/train/calibrate.py.
+//
+//go:embed calibration.json
+var calibrationFile []byte
+
+// judge maps the evidence to the probability that the callout was said: one
+// hidden layer over scaled features.
+type judge struct {
+	Mean    []float64   `json:"mean"`
+	Scale   []float64   `json:"scale"`
+	Hidden  [][]float64 `json:"hidden"`
+	Bias    []float64   `json:"bias"`
+	Out     []float64   `json:"out"`
+	OutBias float64     `json:"out_bias"`
+}
+
+var calibration = func() (j judge) {
+	if err := json.Unmarshal(calibrationFile, &j); err != nil {
+		panic("acoustic: calibration.json: " + err.Error()) // embedded: a test would have failed
+	}
+	return j
+}()
+
+func (j judge) confidence(x []float64) float64 {
+	z := j.OutBias
+	for k, row := range j.Hidden {
+		h := j.Bias[k]
+		for i, w := range row {
+			h += w * (x[i] - j.Mean[i]) / j.Scale[i]
+		}
+		z += j.Out[k] * math.Tanh(h)
+	}
+	return 1 / (1 + math.Exp(-z))
+}

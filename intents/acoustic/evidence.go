@@ -168,17 +168,11 @@ func (d *decoder) quiet(a, b int) float64 {
 	return sum / float64(n)
 }
 
-// features are what the confidence is computed from, in the order of the
-// coefficients in calibration.go.
+// features are what the confidence is computed from, in the order that
+// calibration.json was fitted with.
 func (e evidence) features() []float64 {
 	return []float64{1, e.average, e.worstWord, e.worstRun, e.squeezed, math.Min(e.phones, 25) / 10, e.before, e.after, e.before * e.after, e.margin, e.pauses, math.Min(0, e.worstWord+1.5), 1 / math.Max(4, e.phones),
 		e.below, e.deviation, e.worstDev, e.top, e.below * e.top, math.Min(0, e.worstDev+2)}
 }
 
-func (e evidence) confidence() float64 {
-	z := 0.0
-	for i, x := range e.features() {
-		z += calibration[i] * x
-	}
-	return 1 / (1 + math.Exp(-z))
-}
+func (e evidence) confidence() float64 { return calibration.confidence(e.features()) }

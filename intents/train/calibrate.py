@@ -1,14 +1,17 @@
-"""Fit the confidence: a logistic regression on the decoder's evidence.
+"""Fit the confidence: a small net on the decoder's evidence.
 
-calibrate.py TRACE.jsonl REFERENCE.tsv [TRACE REFERENCE ...]: TRACE holds a line
-{"file","r":{result},"f":[features]} for every candidate (go test -run Trace
-./intents/acoustic). Prints calibration.go's coefficients and what thresholds give, there and
-on further sets.
+calibrate.py OUT.json TRACE.jsonl REFERENCE.tsv [TRACE REFERENCE ...]: TRACE holds
+a line {"file","r":{result},"f":[features]} for every candidate (go test -run
+Trace ./intents/acoustic). Fits on the first pair, writes OUT (calibration.json of
+intents/acoustic) and prints what thresholds give, there and on further pairs.
 """
 import json
 import sys
 
 import numpy as np
+import torch
+
+HIDDEN, EPOCHS, JITTER = 24, 60, .15
 
 
 def load(trace, reference):
@@ -32,28 +35,39 @@ def load(trace, reference):
     return np.array(X), np.array(Y, float), np.array(group), total
 
 
+def fit(X, Y):
+    torch.manual_seed(1)
+    mean, scale = X.mean(0), np.maximum(X.std(0), 1e-3)
+    A, y = torch.tensor((X - mean) / scale).float(), torch.tensor(Y).float()
+    net = torch.nn.Sequential(torch.nn.Linear(A.shape[1], HIDDEN), torch.nn.Tanh(), torch.nn.Linear(HIDDEN, 1))
+    opt = torch.optim.AdamW(net.parameters(), lr=5e-3, weight_decay=1e-2)
+    for _ in range(EPOCHS):
+        for i in torch.randperm(len(A)).split(512):
+            # Jitter: voices that were not trained on give other evidence.
+            loss = torch.nn.functional.binary_cross_entropy_with_logits(net(A[i] + JITTER * torch.randn_like(A[i]))[:, 0], y[i])
+            opt.zero_grad(); loss.backward(); opt.step()
+    rnd = lambda t: np.round(np.asarray(t.tolist() if hasattr(t, "tolist") else t), 5).tolist()
+    return {"mean": rnd(mean), "scale": rnd(scale), "hidden": rnd(net[0].weight), "bias": rnd(net[0].bias), "out": rnd(net[2].weight[0]), "out_bias": rnd(net[2].bias)[0]}
+
+
+def confidence(c, X):
+    h = np.tanh((X - c["mean"]) / c["scale"] @ np.array(c["hidden"]).T + c["bias"])
+    return 1 / (1 + np.exp(-(h @ c["out"] + c["out_bias"])))
+
+
 def report(X, Y, group, total, c):
-    p = 1 / (1 + np.exp(-X @ c))
-    for th in (.3, .5, .7, .9):
+    p = confidence(c, X)
+    for th in (.3, .4, .5, .6, .7, .9):
         on = p >= th
         print(th, "right", f"{Y[on].sum() / sum(total.values()):.3f}", "wrong", int((1 - Y[on]).sum()), {g: f"{int(Y[on & (group == g)].sum())}/{total.get(g, 0)} wrong {int((1 - Y)[on & (group == g)].sum())}" for g in sorted(set(group))})
 
 
 def main():
-    X, Y, group, total = load(sys.argv[1], sys.argv[2])
-    mu, sd = X.mean(0), X.std(0) + 1e-9
-    mu[0], sd[0] = 0, 1
-    Z = (X - mu) / sd
-    w = np.zeros(X.shape[1])
-    for _ in range(60):  # Newton, with a little ridge
-        p = 1 / (1 + np.exp(-Z @ w))
-        H = (Z * (p * (1 - p))[:, None]).T @ Z + np.eye(len(w))
-        w += np.linalg.solve(H, Z.T @ (Y - p) - w)
-    c = w / sd
-    c[0] = w[0] - (w[1:] * mu[1:] / sd[1:]).sum()
-    print("var calibration = [...]float64{" + ", ".join(f"{x:.4f}" for x in c) + "}")
+    X, Y, group, total = load(sys.argv[2], sys.argv[3])
+    c = fit(X, Y)
+    json.dump(c, open(sys.argv[1], "w"))
     report(X, Y, group, total, c)
-    for trace, reference in zip(sys.argv[3::2], sys.argv[4::2]):
+    for trace, reference in zip(sys.argv[4::2], sys.argv[5::2]):
         print("on", trace)
         report(*load(trace, reference), c)
 
