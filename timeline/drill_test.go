@@ -20,7 +20,7 @@ func TestCases(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		told, over := c.Told(nil, Seconds(1))
+		told, over := c.Told(nil, Seconds(7))
 		if len(told) == 0 || over {
 			t.Errorf("%s: tells %v at its start, over: %v", id, told, over)
 		}
@@ -73,12 +73,12 @@ func TestScore(t *testing.T) {
 		return
 	}
 	epi := Kind("drug.epinephrine")
-	got, of, text := run(5, CompressionsStart, 20, RhythmCheck, 24, RhythmVF, 28, ShockGiven, 30, CompressionsStart, 140, RhythmCheck, 143, RhythmVF, 146, ShockGiven,
+	got, of, text := run(14, CompressionsStart, 20, RhythmCheck, 24, RhythmVF, 28, ShockGiven, 30, CompressionsStart, 140, RhythmCheck, 143, RhythmVF, 146, ShockGiven,
 		148, CompressionsStart, 160, epi, 268, RhythmCheck, 271, RhythmOrganised, 275, ROSC, 290, Kind("intervention.ecg"))
 	if got != of {
 		t.Errorf("a good run: %d of %d: %s", got, of, text)
 	}
-	got, of, text = run(40, CompressionsStart, 50, RhythmCheck, 52, RhythmVF, 100, ShockGiven, 130, CompressionsStart, 131, epi, 150, epi)
+	got, of, text = run(45, CompressionsStart, 50, RhythmCheck, 52, RhythmVF, 100, ShockGiven, 130, CompressionsStart, 131, epi, 150, epi)
 	if got >= of/2 || !strings.Contains(text, "compressions at once;") || !strings.Contains(text, "no pause") || !strings.Contains(text, "contradiction") {
 		t.Errorf("a poor run: %d of %d: %s", got, of, text)
 	}
