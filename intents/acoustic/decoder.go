@@ -64,10 +64,17 @@ type decoder struct {
 	live    []bool      // per phrase: some path is alive
 	score   [2][]float32
 	start   [2][]int32
+	arrive  []arrival // per join, of this frame
 	best    candidate
 	have    bool
 	rival   float64 // best score of another callout over the same time
 	blocked int     // phrases may not start before this frame
+}
+
+// arrival is the best path that ends at a join.
+type arrival struct {
+	score float32
+	start int32
 }
 
 // belief is how sure the net is of a frame: in noise, even the phone that was
@@ -83,6 +90,7 @@ func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
 	d.live = make([]bool, len(g.spans))
 	d.belief = make([]belief, keepFrames)
+	d.arrive = make([]arrival, len(g.joins))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
@@ -163,14 +171,21 @@ func (d *decoder) promising(sp span, row []float32) bool {
 func (d *decoder) step(sp span, row []float32, open bool) bool {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
+	for j := sp.joinLo; j < sp.joinHi; j++ {
+		a := arrival{dead, 0}
+		for _, p := range d.g.joins[j] {
+			if old[p] > a.score {
+				a = arrival{old[p], oldS[p]}
+			}
+		}
+		d.arrive[j] = a
+	}
 	alive := false
 	for i := sp.lo; i < sp.hi; i++ {
 		s := &d.g.states[i]
 		best, from := old[i], oldS[i]
-		for _, p := range s.pred {
-			if old[p] > best {
-				best, from = old[p], oldS[p]
-			}
+		if a := d.arrive[s.join]; a.score > best {
+			best, from = a.score, a.start
 		}
 		if s.entry && open && best < 0 && (row[silence] < 0 || row[s.phone] > birth) {
 			best, from = 0, int32(d.frame)

@@ -34,7 +34,7 @@ func (d *decoder) align(c candidate) ([]string, evidence) {
 		for i := range m {
 			s := &d.g.states[int(sp.lo)+i]
 			best, from := old[i], int32(i)
-			for _, p := range s.pred {
+			for _, p := range d.g.joins[s.join] {
 				if q := p - sp.lo; old[q] > best {
 					best, from = old[q], q
 				}

@@ -11,14 +11,14 @@ const silence = 0 // phone index
 // state is one phone of one way to say a phrase: it emits at least one frame.
 type state struct {
 	phone int32
-	word  int32   // index in graph.words if this is the first phone of a word, else -1
-	pred  []int32 // states that may come before
-	entry bool    // a phrase may begin here
-	final bool    // a phrase may end here
+	word  int32 // index in graph.words if this is the first phone of a word, else -1
+	join  int32 // index in graph.joins: where its paths come from
+	entry bool  // a phrase may begin here
+	final bool  // a phrase may end here
 }
 
-// span is the states of one phrase.
-type span struct{ lo, hi int32 }
+// span is the states and joins of one phrase.
+type span struct{ lo, hi, joinLo, joinHi int32 }
 
 // graph holds all phrases of a vocabulary as phone networks.
 type graph struct {
@@ -26,6 +26,7 @@ type graph struct {
 	phrases    []intents.Phrase
 	spans      []span
 	states     []state
+	joins      [][]int32 // states that end where others may begin; shared by all that begin there
 	words      []string
 	entries    map[int32][]int32 // by first state of a phrase: where it may begin
 }
@@ -165,15 +166,22 @@ func (b *builder) finish(start, end int) {
 			isEnd[n] = isEnd[n] || m == end
 		}
 	}
+	joinLo, joinOf := int32(len(b.g.joins)), map[int]int32{}
 	for _, e := range emit {
-		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, pred: reach[e.from], entry: isStart[e.from], final: isEnd[e.to]})
+		join, known := joinOf[e.from]
+		if !known {
+			join = int32(len(b.g.joins))
+			joinOf[e.from] = join
+			b.g.joins = append(b.g.joins, reach[e.from])
+		}
+		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, join: join, entry: isStart[e.from], final: isEnd[e.to]})
 	}
 	for i := lo; i < int32(len(b.g.states)); i++ {
 		if b.g.states[i].entry {
 			b.g.entries[lo] = append(b.g.entries[lo], i)
 		}
 	}
-	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states))})
+	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states)), joinLo, int32(len(b.g.joins))})
 }
 
 func (b *builder) follow(n int, free [][]int, seen map[int]bool) {
