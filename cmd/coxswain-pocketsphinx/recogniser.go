@@ -2,7 +2,6 @@ package main
 
 import (
 	"math"
-	"os"
 	"strings"
 
 	"coxswain/intents"
@@ -51,12 +50,14 @@ func (r *recogniser) Close() ([]intents.Result, error) {
 	return nil, nil
 }
 
-// Thresholds on the log likelihood ratio a 10 ms frame between the callout and
-// the free phone loop, measured on the development recordings (see README.md,
-// "Choosing a recogniser"): 50 % confidence at llrHalf, slope llrSlope.
+// The confidence is a logistic function of the log likelihood ratio a 10 ms
+// frame between the callout and the free phone loop: 50 % at llrHalf. Fitted on
+// 264 callouts and 90 near misses of the development recordings (flite rms
+// clean, flite awb with talk at 20 dB): of 387 results 163 right and 22 wrong
+// stay above 50 %.
 const (
-	llrHalf  = -0.55
-	llrSlope = 9.0
+	llrHalf  = -0.20
+	llrSlope = 1.96
 )
 
 func (r *recogniser) decode(out []intents.Result, u intents.Utterance) []intents.Result {
@@ -71,9 +72,6 @@ func (r *recogniser) decode(out []intents.Result, u intents.Utterance) []intents
 	_, free := r.dec.search("filler", u.PCM)
 	frames := float64(len(u.PCM)) / 160
 	conf := 1 / (1 + math.Exp(-llrSlope*((score-free)/frames-llrHalf)))
-	if os.Getenv("PSRAW") != "" {
-		conf = 100 + (score-free)/frames
-	}
 	for _, p := range r.phrases {
 		values, err := r.v.Values(p, words)
 		if err != nil {

@@ -62,6 +62,7 @@ type decoder struct {
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
 	live    []bool      // per phrase: some path is alive
+	last    []int32     // per phrase: its last live state
 	score   [2][]float32
 	start   [2][]int32
 	arrive  []arrival // per join, of this frame
@@ -88,7 +89,7 @@ const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
-	d.live = make([]bool, len(g.spans))
+	d.live, d.last = make([]bool, len(g.spans)), make([]int32, len(g.spans))
 	d.belief = make([]belief, keepFrames)
 	d.arrive = make([]arrival, len(g.joins))
 	for i := range d.llr {
@@ -149,14 +150,16 @@ func (d *decoder) advance(row []float32) {
 		if !d.live[k] && !(open && d.promising(sp, row)) {
 			continue
 		}
-		d.live[k] = d.step(sp, row, open)
+		d.last[k] = d.step(sp, row, open, d.ahead(k, sp, open))
+		d.live[k] = d.last[k] >= 0
 	}
 }
 
 // promising reports whether a path may begin in a phrase at this frame. In
 // speech any may: a weak first consonant must not keep a phrase from starting.
+// Phrases that begin with a number have so many ways in that each must show.
 func (d *decoder) promising(sp span, row []float32) bool {
-	if row[silence] < 0 {
+	if row[silence] < 0 && !sp.number {
 		return true
 	}
 	for _, i := range d.g.entries[sp.lo] {
@@ -167,11 +170,24 @@ func (d *decoder) promising(sp span, row []float32) bool {
 	return false
 }
 
-// step moves the paths of one phrase on and reports whether any is alive.
-func (d *decoder) step(sp span, row []float32, open bool) bool {
+// ahead is the state after the last one that can be alive in this frame.
+func (d *decoder) ahead(k int, sp span, open bool) int32 {
+	end := sp.lo
+	if d.live[k] {
+		end = d.g.states[d.last[k]].reach + 1
+	}
+	if in := d.g.entries[sp.lo]; open && len(in) > 0 {
+		end = max(end, in[len(in)-1]+1)
+	}
+	return end
+}
+
+// step moves the paths of one phrase on and returns its last live state, or -1.
+// States from end on are dead before and after.
+func (d *decoder) step(sp span, row []float32, open bool, end int32) int32 {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
-	for j := sp.joinLo; j < sp.joinHi; j++ {
+	for j := sp.joinLo; j <= d.g.states[end-1].topJoin; j++ {
 		a := arrival{dead, 0}
 		for _, p := range d.g.joins[j] {
 			if old[p] > a.score {
@@ -180,14 +196,14 @@ func (d *decoder) step(sp span, row []float32, open bool) bool {
 		}
 		d.arrive[j] = a
 	}
-	alive := false
-	for i := sp.lo; i < sp.hi; i++ {
+	last := int32(-1)
+	for i := sp.lo; i < end; i++ {
 		s := &d.g.states[i]
 		best, from := old[i], oldS[i]
 		if a := d.arrive[s.join]; a.score > best {
 			best, from = a.score, a.start
 		}
-		if s.entry && open && best < 0 && (row[silence] < 0 || row[s.phone] > birth) {
+		if s.entry && open && best < 0 && (row[s.phone] > birth || row[silence] < 0 && !sp.number) {
 			best, from = 0, int32(d.frame)
 		}
 		if best > dead {
@@ -200,17 +216,15 @@ func (d *decoder) step(sp span, row []float32, open bool) bool {
 			if best < -6 {
 				best = dead
 			} else {
-				alive = true
+				last = i
 			}
 		}
 		now[i], nowS[i] = best, from
 	}
-	if !alive { // both buffers must say so, for the frame after next
-		for i := sp.lo; i < sp.hi; i++ {
-			old[i] = dead
-		}
+	for i := max(sp.lo, last+1); i < end; i++ { // both buffers must say so, for the frame after next
+		old[i] = dead
 	}
-	return alive
+	return last
 }
 
 // endings looks for phrases that end at this frame and decides when the best

@@ -10,15 +10,20 @@ const silence = 0 // phone index
 
 // state is one phone of one way to say a phrase: it emits at least one frame.
 type state struct {
-	phone int32
-	word  int32 // index in graph.words if this is the first phone of a word, else -1
-	join  int32 // index in graph.joins: where its paths come from
-	entry bool  // a phrase may begin here
-	final bool  // a phrase may end here
+	phone   int32
+	word    int32 // index in graph.words if this is the first phone of a word, else -1
+	join    int32 // index in graph.joins: where its paths come from
+	topJoin int32 // highest join of this state and those before it in the phrase
+	reach   int32 // highest state of the phrase that this one, or one before it, may pass on to
+	entry   bool  // a phrase may begin here
+	final   bool  // a phrase may end here
 }
 
 // span is the states and joins of one phrase.
-type span struct{ lo, hi, joinLo, joinHi int32 }
+type span struct {
+	lo, hi, joinLo, joinHi int32
+	number                 bool // begins with a number: many ways in, each needs its first phone
+}
 
 // graph holds all phrases of a vocabulary as phone networks.
 type graph struct {
@@ -54,7 +59,7 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 		if err := b.expr(intents.Expr{Op: intents.Seq, Kids: parts}, start, end); err != nil {
 			return nil, err
 		}
-		b.finish(start, end)
+		b.finish(start, end, p.Parts[0].Word == "")
 		if len(g.states) > maxStates {
 			return nil, fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
 		}
@@ -141,7 +146,7 @@ func (b *builder) word(w string, from, to int) error {
 }
 
 // finish turns phone edges into states and follows the free edges.
-func (b *builder) finish(start, end int) {
+func (b *builder) finish(start, end int, number bool) {
 	lo := int32(len(b.g.states))
 	outFree := make([][]int, b.nodes)
 	into := make([][]int32, b.nodes) // states that end at a node
@@ -181,7 +186,25 @@ func (b *builder) finish(start, end int) {
 			b.g.entries[lo] = append(b.g.entries[lo], i)
 		}
 	}
-	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states)), joinLo, int32(len(b.g.joins))})
+	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states)), joinLo, int32(len(b.g.joins)), number})
+	b.g.setReach(lo)
+}
+
+// setReach lets a search stop early: states behind the reach of the last live
+// one cannot come alive in this frame.
+func (g *graph) setReach(lo int32) {
+	for i := lo; i < int32(len(g.states)); i++ {
+		for _, p := range g.joins[g.states[i].join] {
+			g.states[p].reach = max(g.states[p].reach, i)
+		}
+	}
+	top, join := lo, int32(0)
+	for i := lo; i < int32(len(g.states)); i++ {
+		top = max(top, g.states[i].reach, i)
+		g.states[i].reach = top
+		join = max(join, g.states[i].join)
+		g.states[i].topJoin = join
+	}
 }
 
 func (b *builder) follow(n int, free [][]int, seen map[int]bool) {
