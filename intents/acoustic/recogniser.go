@@ -25,7 +25,7 @@ type Recogniser struct {
 
 // Default is the confidence that a callout needs if its vocabulary entry says
 // nothing.
-const Default = 0.5
+const Default = 0.6
 
 // New returns a recogniser for the vocabulary.
 func New(v *intents.Vocabulary) (intents.Recogniser, error) { return NewTraced(v, nil) }
