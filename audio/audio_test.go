@@ -2,6 +2,7 @@ package audio
 
 import (
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
@@ -128,5 +129,38 @@ func TestRecorder(t *testing.T) {
 	}
 	if err := CheckPart(path); err != nil {
 		t.Error(err)
+	}
+}
+
+// A loop of known delay, through a short room and under noise, is measured to
+// the sample; silence is not taken for a loop.
+func TestLoopDelay(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	played := make([]float32, Rate)
+	for i := range played {
+		if i%(Rate/8) < 480 {
+			played[i] = float32(r.NormFloat64() * 0.3)
+		}
+	}
+	for _, delay := range []int{0, 480, 1440, 12345} {
+		heard := make([]float32, Rate)
+		for i := range heard {
+			heard[i] = float32(r.NormFloat64() * 0.02)
+			for k, gain := range map[int]float32{0: 0.5, 220: 0.2, 731: 0.1} {
+				if j := i - delay - k; j >= 0 {
+					heard[i] += gain * played[j]
+				}
+			}
+		}
+		if got, clear := LoopDelay(played, heard, Rate/2); got != delay || clear < 8 {
+			t.Errorf("delay %d measured as %d, clear %.1f", delay, got, clear)
+		}
+	}
+	noise := make([]float32, Rate)
+	for i := range noise {
+		noise[i] = float32(r.NormFloat64() * 0.02)
+	}
+	if _, clear := LoopDelay(played, noise, Rate/2); clear > 8 {
+		t.Errorf("noise taken for a loop, clear %.1f", clear)
 	}
 }

@@ -11,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
 	"coxswain/intents"
 )
 
@@ -117,36 +116,4 @@ func writePage(path string, v *intents.Vocabulary) error {
 		err = cerr
 	}
 	return err
-}
-
-func newDevices() *cobra.Command {
-	var asJSON bool
-	cmd := &cobra.Command{
-		Use: "devices", Short: "List the sound devices",
-		Example: "  coxswain devices\n  coxswain devices --json",
-		Args:    cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			list, err := audio.Devices()
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				if list == nil {
-					list = []audio.DeviceInfo{}
-				}
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
-			}
-			if len(list) == 0 {
-				return fmt.Errorf("no sound devices: plug one in, or start the sound server")
-			}
-			tw := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 4, 2, ' ', 0)
-			fmt.Fprintln(tw, "name\thost\tin\tout\tHz\tdefault")
-			for _, d := range list {
-				fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%.0f\t%s\n", d.Name, d.Host, d.Inputs, d.Outputs, d.RateHz, d.Default)
-			}
-			return tw.Flush()
-		},
-	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
-	return cmd
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
@@ -141,6 +142,24 @@ func TestLive(t *testing.T) {
 	readBacks(t, events)
 	if faults == 0 { // a starved test machine may lose the beat's phase, not the record
 		beatIsEven(t, dir)
+	}
+}
+
+// What is played comes back through the virtual room: the delay is measured,
+// not believed from the device's own account.
+func TestLoopDelayOfTheDevice(t *testing.T) {
+	env, stop := soundServer(t, true)
+	defer stop()
+	cmd := coxswainCommand(t, "devices", "--loop")
+	cmd.Env = append(env, partVariable+"=coxswain")
+	out, err := cmd.CombinedOutput()
+	var ms float64
+	if _, serr := fmt.Sscanf(string(out), "loop delay %f ms", &ms); err != nil || serr != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	t.Log(strings.TrimSpace(string(out)))
+	if ms < 1 || ms > 250 { // own-voice gating allows for echoDelay
+		t.Errorf("loop delay %v ms", ms)
 	}
 }
 

@@ -1,0 +1,97 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coxswain/audio"
+)
+
+func newDevices(c *conf) *cobra.Command {
+	var asJSON, loop bool
+	cmd := &cobra.Command{
+		Use: "devices", Short: "List the sound devices",
+		Example: "  coxswain devices\n  coxswain devices --json\n  coxswain devices --loop        # plays a second of noise bursts and measures their way back",
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if loop {
+				return measureLoop(cmd.OutOrStdout(), c)
+			}
+			list, err := audio.Devices()
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				if list == nil {
+					list = []audio.DeviceInfo{}
+				}
+				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
+			}
+			if len(list) == 0 {
+				return fmt.Errorf("no sound devices: plug one in, or start the sound server")
+			}
+			tw := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 4, 2, ' ', 0)
+			fmt.Fprintln(tw, "name\thost\tin\tout\tHz\tdefault")
+			for _, d := range list {
+				fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%.0f\t%s\n", d.Name, d.Host, d.Inputs, d.Outputs, d.RateHz, d.Default)
+			}
+			return tw.Flush()
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
+	cmd.Flags().BoolVar(&loop, "loop", false, "measure the delay from loudspeaker to microphone")
+	return cmd
+}
+
+// measureLoop plays bursts of noise and says how much later and how much
+// weaker the microphone hears them.
+func measureLoop(w io.Writer, c *conf) error {
+	e := audio.NewExchange(10)
+	d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	r := rand.New(rand.NewPCG(1, 1))
+	var room, speaker []float32
+	var f audio.Frame
+	for begun := time.Now(); len(room) < 3*audio.Rate; {
+		if !e.Next(&f) {
+			if time.Since(begun) > 10*time.Second {
+				return fmt.Errorf("the sound device stands still: unplug it and plug it in again, or restart the sound server")
+			}
+			time.Sleep(time.Millisecond)
+			continue
+		}
+		var out [audio.Block]float32
+		if n := len(room) / audio.Block; n > 100 && n%12 == 0 { // the first second lets the stream settle
+			for i := range out {
+				out[i] = float32(r.NormFloat64() * 0.2)
+			}
+		}
+		e.Send(out[:])
+		room, speaker = append(room, f.Room[:]...), append(speaker, f.Speaker[:]...)
+	}
+	samples, clear := audio.LoopDelay(speaker[audio.Rate:], room[audio.Rate:], audio.Rate/2)
+	if clear < 8 {
+		return fmt.Errorf("the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen")
+	}
+	level := 20 * math.Log10(rms(room[audio.Rate:])/rms(speaker[audio.Rate:]))
+	_, err = fmt.Fprintf(w, "loop delay %.1f ms (%d samples), level %+.1f dB\n", float64(samples)*1000/audio.Rate, samples, level)
+	return err
+}
+
+func rms(x []float32) float64 {
+	sum := 1e-12
+	for _, v := range x {
+		sum += float64(v) * float64(v)
+	}
+	return math.Sqrt(sum / float64(max(1, len(x))))
+}
