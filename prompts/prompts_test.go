@@ -2,6 +2,7 @@ package prompts
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"coxswain/audio"
@@ -118,6 +119,89 @@ func TestClips(t *testing.T) {
 		rms := 20 * math.Log10(math.Sqrt(sum/float64(max(1, len(c)))))
 		if seconds := float64(len(c)) / audio.Rate; seconds < 0.1 || seconds > 10 || first < 0 || first > audio.Rate*6/100 || peak < 0.6 || peak > 0.8 || rms < -23 || rms > -11 {
 			t.Errorf("%q: %.2f s, first sound after %d ms, peak %.2f, %.1f dBFS", text, seconds, first*1000/audio.Rate, peak, rms)
+		}
+	}
+}
+
+// The hand-over summary takes at most half a minute, however long the code.
+func TestSummaryIsShort(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := timeline.LoadProtocol("aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := timeline.NewMachine(p)
+	var seq uint64
+	step := func(at float64, k timeline.Kind, values map[string]float64) timeline.Ready {
+		seq++
+		return m.Step(timeline.Event{Seq: seq, At: timeline.Seconds(at), Kind: k, Values: values}, timeline.Seconds(at))
+	}
+	step(0, timeline.PatientChild, nil)
+	step(1, timeline.PatientWeight, map[string]float64{"weight_kg": 37.5})
+	step(2, timeline.CompressionsStart, nil)
+	step(10, timeline.RhythmVF, nil)
+	for k := range 27 {
+		step(20+60*float64(k), timeline.ShockGiven, nil)
+		step(30+60*float64(k), "drug.epinephrine", nil)
+	}
+	step(1700, "drug.amiodarone", nil)
+	step(1710, "cause.treated.hypoxia", nil)
+	step(1720, timeline.ROSC, nil)
+	cue := step(4767, timeline.AskSummary, nil).Cues[0]
+	if s := float64(len(v.Speak(cue))) / audio.Rate; s > 30 || s < 5 {
+		t.Errorf("%.1f s: %s", s, v.Sentence(cue))
+	} else {
+		t.Logf("%.1f s: %s", s, v.Sentence(cue))
+	}
+}
+
+// Every cue that the machine can think of has a sentence of its own: none is
+// answered with the "Copied" that is kept for a site's own callouts.
+func TestEveryCueHasASentence(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := timeline.LoadProtocol("aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(5, 5))
+	kinds := append([]timeline.Kind{"drug.epinephrine", "drug.amiodarone", "drug.lidocaine", "drug.atropine", "drug.adenosine", "drug.magnesium", "drug.naloxone", "drug.calcium",
+		"drug.bicarbonate", "drug.glucose", "cause.treated.hypoxia", "cause.excluded.toxins", "cause.considered.acidosis", "ask.dose.epinephrine", "ask.dose.shock",
+		"correct.drug.lidocaine", "intervention.vagal", "intervention.pacing", "intervention.ecg", "intervention.decompression", "intervention.delivery"}, timeline.Callouts...)
+	var check func(c timeline.Cue)
+	check = func(c timeline.Cue) {
+		if got := v.Sentence(timeline.Cue{ID: c.ID, Values: c.Values, Items: c.Items}); got == "Copied" || got == "" && len(c.Parts) == 0 {
+			t.Errorf("%s has no sentence: %q", c.ID, got)
+		}
+		for _, part := range c.Parts {
+			check(part)
+		}
+	}
+	for range 200 {
+		m := timeline.NewMachine(p)
+		var seq uint64
+		for now := timeline.Time(0); now < timeline.Seconds(500); now += timeline.Rate {
+			if r.IntN(6) == 0 {
+				seq++
+				e := timeline.Event{Seq: seq, At: now, Kind: kinds[r.IntN(len(kinds))], Values: map[string]float64{"minutes": 1}}
+				ready := m.Step(e, now)
+				for _, more := range ready.Events {
+					seq++
+					more.Seq = seq
+					m.Step(more, now)
+				}
+				for _, c := range ready.Cues {
+					check(c)
+				}
+			}
+			for _, c := range m.Tick(now) {
+				check(c)
+			}
 		}
 	}
 }

@@ -136,6 +136,8 @@ func TestAnyOrder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	kinds := append([]Kind{"drug.epinephrine", "drug.epinephrine", "drug.amiodarone", "drug.atropine", "drug.adenosine", "drug.magnesium", "cause.treated.hypoxia",
+		"cause.excluded.toxins", "ask.dose.epinephrine", "ask.dose.shock", "correct.drug.lidocaine", "intervention.vagal", "intervention.pacing", "intervention.ecg"}, Callouts...)
 	for seed := range uint64(300) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		m := NewMachine(p)
@@ -145,7 +147,8 @@ func TestAnyOrder(t *testing.T) {
 		for now := Time(0); now < Seconds(900); now += Rate / 2 {
 			if r.IntN(20) == 0 {
 				seq++
-				e := Event{Seq: seq, At: now, Kind: Callouts[r.IntN(len(Callouts))]}
+				e := Event{Seq: seq, At: max(0, now-Time(r.IntN(2))*Rate), Kind: kinds[r.IntN(len(kinds))]}
+				e.Values = map[string]float64{"dose_mg": float64(r.IntN(400)), "energy_j": float64(r.IntN(400)), "weight_kg": float64(r.IntN(120)), "age_y": float64(r.IntN(90)), "minutes": float64(r.IntN(5))}
 				for _, more := range m.Step(e, now).Events {
 					seq++
 					more.Seq = seq

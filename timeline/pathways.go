@@ -69,7 +69,10 @@ func (p *Protocol) withPulse(s State) []Cue {
 	case s.Rhythm == VT:
 		c := due("peri.ecg", from, Seconds(60), Advice)
 		out := []Cue{c}
-		if len(s.Given["amiodarone"]) == 0 {
+		if given := s.Given["amiodarone"]; len(given) > 0 {
+			after := due("peri.amiodarone.after", given[0].At+Seconds(60*p.Get("amiodarone_infusion_min")), Seconds(60), Advice)
+			out = append(out, after.with("mg_min", p.Get("amiodarone_after_mg_min")))
+		} else {
 			c := p.consider("peri.amiodarone", "amiodarone_infusion", s, from+Seconds(15), Seconds(60), Advice)
 			out = append(out, c.with("minutes", p.Get("amiodarone_infusion_min")))
 		}
@@ -128,7 +131,9 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 	total := d.TotalCap(kg)
 	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
 	if _, pacing := s.Done["pacing"]; full && !pacing {
-		return []Cue{due("peri.pacing", given[len(given)-1].At+settle, Seconds(60), Due)}
+		at := given[len(given)-1].At + settle
+		drip := due("peri.infusion", at+Seconds(20), Seconds(60), Advice)
+		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip.with("min", p.Get("brady_epinephrine_min")).with("max", p.Get("brady_epinephrine_max"))}
 	} else if full || pacing {
 		return nil
 	}

@@ -71,6 +71,7 @@ var bounds = map[string]bound{
 	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
 	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
 	"infant_below_months": {6, 24}, "child_below_years": {8, 18}, "amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
+	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20}, "amiodarone_after_mg_min": {0.3, 2},
 }
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).
@@ -320,7 +321,7 @@ func (p *Protocol) check(name string) error {
 		}
 	}
 	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
-		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
+		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
 		if p.Values[o[0]].Value > p.Values[o[1]].Value {
 			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
 		}

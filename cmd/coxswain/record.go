@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -15,15 +16,18 @@ import (
 )
 
 func newTimeline() *cobra.Command {
-	var asJSON, all bool
+	var asJSON, all, points bool
 	cmd := &cobra.Command{
 		Use: "timeline DIR", Short: "Print the timeline of a record",
-		Example: "  coxswain timeline records/2026-03-01T140000\n  coxswain timeline DIR --all      # with every prompt that was spoken\n  coxswain timeline DIR --json",
+		Example: "  coxswain timeline records/2026-03-01T140000\n  coxswain timeline DIR --all      # with every prompt that was spoken\n  coxswain timeline DIR --points   # time points of the Utstein template\n  coxswain timeline DIR --json",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			events, tail, err := timeline.Read(filepath.Join(args[0], timeline.JournalName))
 			if err != nil && len(events) == 0 {
 				return err
+			}
+			if points {
+				return printPoints(cmd.OutOrStdout(), events, asJSON)
 			}
 			if asJSON {
 				enc := json.NewEncoder(cmd.OutOrStdout())
@@ -43,7 +47,45 @@ func newTimeline() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
 	cmd.Flags().BoolVar(&all, "all", false, "prompts as well as callouts")
+	cmd.Flags().BoolVar(&points, "points", false, "Utstein time points instead of events")
 	return cmd
+}
+
+// printPoints prints the Utstein time points by session time and wall clock.
+func printPoints(w io.Writer, events []timeline.Event, asJSON bool) error {
+	var wall time.Time
+	if len(events) > 0 && events[0].Session != nil {
+		wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	}
+	clock := func(p timeline.TimePoint) string {
+		if p.At == timeline.Never {
+			return ""
+		}
+		return wall.Add(audio.Duration(int64(p.At))).Round(time.Second).Format(time.RFC3339)
+	}
+	if asJSON {
+		enc := json.NewEncoder(w)
+		for _, p := range timeline.TimePoints(events) {
+			if err := enc.Encode(map[string]any{"name": p.Name, "at": p.At, "wall": clock(p)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "time point (Utstein, Resuscitation 2019;144:166)\tsession\twall clock")
+	for _, p := range timeline.TimePoints(events) {
+		at := "not called"
+		if p.At != timeline.Never {
+			at = p.At.String()
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\n", p.Name, at, clock(p))
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(w, "\n"+Caution)
+	return err
 }
 
 // printTimeline prints events as a table: session time, time since the code
