@@ -164,3 +164,53 @@ func TestLoopDelay(t *testing.T) {
 		t.Errorf("noise taken for a loop, clear %.1f", clear)
 	}
 }
+
+// A log that was cut off goes on at its clock sample, also when the cut lasted
+// past the end of a file of an hour; every file is whole afterwards.
+func TestResumeRecorder(t *testing.T) {
+	for _, pos := range []int64{5 * Rate, PartLength + 2*Rate} {
+		dir := t.TempDir()
+		r, err := NewRecorder(dir, time.Unix(0, 0).UTC(), "test")
+		if err != nil {
+			t.Fatal(err)
+		}
+		block := make([]float32, Block)
+		for range 100 {
+			if err := r.Write(block, block); err != nil {
+				t.Fatal(err)
+			}
+		}
+		// Not closed: the process died here.
+		r, had, err := ResumeRecorder(dir, time.Unix(0, 0).UTC(), "test", pos, []Mark{{At: 10, Label: "before"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if had != 100*Block {
+			t.Errorf("had %d samples, want %d", had, 100*Block)
+		}
+		for range 100 {
+			if err := r.Write(block, block); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := r.Close(); err != nil {
+			t.Fatal(err)
+		}
+		total := int64(0)
+		for n := int64(0); n <= pos/PartLength; n++ {
+			path := filepath.Join(dir, PartName(int(n)))
+			if err := CheckPart(path); err != nil {
+				t.Error(err)
+			}
+			w, err := OpenWAV(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			total += w.Samples
+			w.Close()
+		}
+		if total != pos+100*Block {
+			t.Errorf("%d samples in all, want %d", total, pos+100*Block)
+		}
+	}
+}

@@ -52,6 +52,56 @@ func NewRecorder(dir string, origin time.Time, about string) (*Recorder, error) 
 	return r, r.open()
 }
 
+// ResumeRecorder goes on with the audio log in dir after a cut, at clock sample
+// pos: what lies between the last sound and pos is silence. It returns how many
+// samples were there. marks are the labels of the events so far.
+func ResumeRecorder(dir string, origin time.Time, about string, pos int64, marks []Mark) (*Recorder, int64, error) {
+	r := &Recorder{dir: dir, origin: origin, about: about, marks: marks}
+	for { // the last part, and where it begins
+		st, err := os.Stat(filepath.Join(dir, PartName(r.part+1)))
+		if err != nil || st.IsDir() {
+			break
+		}
+		r.part++
+	}
+	r.start = int64(r.part) * PartLength
+	f, err := os.OpenFile(filepath.Join(dir, PartName(r.part)), os.O_RDWR, 0)
+	if err != nil {
+		return nil, 0, fmt.Errorf("cannot go on with the audio log: %w", err)
+	}
+	st, err := f.Stat()
+	if err != nil {
+		return nil, 0, err
+	}
+	had := r.start + max(0, (st.Size()-headerSize)/4)
+	if _, err := f.WriteAt(header(origin, r.start, about), 0); err != nil { // it may have been cut off within its header
+		return nil, had, fmt.Errorf("audio log: %w", err)
+	}
+	r.f, r.pos, r.flushd = f, max(pos, had), max(pos, had)
+	for r.pos-r.start >= PartLength { // the cut lasted past the end of the part
+		at := r.pos
+		r.pos = r.start + PartLength
+		if err := r.turn(); err != nil {
+			return nil, had, err
+		}
+		r.pos = at
+	}
+	// Silence up to pos is there at once, so that the file is whole at any moment.
+	if err := r.f.Truncate(headerSize + 4*(r.pos-r.start)); err != nil {
+		return nil, had, fmt.Errorf("audio log: %w", err)
+	}
+	return r, had, r.Checkpoint()
+}
+
+// turn finishes a part and begins the next.
+func (r *Recorder) turn() error {
+	if err := r.finish(); err != nil {
+		return err
+	}
+	r.part++
+	return r.open()
+}
+
 // PartName is the name of file n of an audio log.
 func PartName(n int) string { return fmt.Sprintf("audio-%02d.wav", n) }
 
@@ -87,11 +137,7 @@ func (r *Recorder) Write(room, speaker []float32) error {
 		}
 	}
 	if r.pos-r.start >= PartLength {
-		if err := r.finish(); err != nil {
-			return err
-		}
-		r.part++
-		return r.open()
+		return r.turn()
 	}
 	return nil
 }

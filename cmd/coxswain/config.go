@@ -38,6 +38,7 @@ var settings = []setting{
 	{"input", "", "microphone (empty: the system's default; see coxswain devices)"},
 	{"output", "", "loudspeaker (empty: the system's default)"},
 	{"records", "records", "folder that holds a folder for each session"},
+	{"resume_minutes", 30, "go on with a session that was cut off less than this long ago (0: never)"},
 	{"volume", 1.0, "gain of everything played, 0 to 1"},
 	{"log_level", "info", "debug, info, warn or error"},
 }
@@ -112,6 +113,9 @@ func (c *conf) check() error {
 	case "auto", "ratio", "continuous":
 	default:
 		return fmt.Errorf("mode is %q: choose auto, ratio or continuous", m)
+	}
+	if n := c.v.GetInt("resume_minutes"); n < 0 || n > 24*60 {
+		return fmt.Errorf("resume_minutes is %q: choose 0 to 1440", c.v.GetString("resume_minutes"))
 	}
 	if x := c.v.GetFloat64("volume"); !(x >= 0 && x <= 1) {
 		return fmt.Errorf("volume is %v: choose 0 to 1", x)

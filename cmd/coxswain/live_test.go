@@ -89,7 +89,7 @@ func liveRun(t *testing.T, env []string, d time.Duration, during func(), args ..
 	if took := time.Since(asked); took > 5*time.Second {
 		t.Errorf("SIGTERM took %v", took)
 	}
-	found, _ := filepath.Glob(records + "/*")
+	found, _ := filepath.Glob(records + "/2*")
 	if len(found) != 1 {
 		t.Fatalf("records: %v: %s", found, stderr.String())
 	}
@@ -160,6 +160,68 @@ func TestLoopDelayOfTheDevice(t *testing.T) {
 	t.Log(strings.TrimSpace(string(out)))
 	if ms < 1 || ms > 250 { // own-voice gating allows for echoDelay
 		t.Errorf("loop delay %v ms", ms)
+	}
+}
+
+// SIGKILL in the middle of a live session: the next run goes on with the same
+// record, its clock right to the second, the gap logged and spoken.
+func TestResumeAfterKill(t *testing.T) {
+	env, stop := soundServer(t, false)
+	defer stop()
+	records := t.TempDir()
+	run := func(d time.Duration, end os.Signal) {
+		cmd := coxswainCommand(t, "run", "--records", records, "--recogniser", earCommand(t))
+		cmd.Env = append(env, partVariable+"=coxswain")
+		var stderr bytes.Buffer
+		cmd.Stderr = &stderr
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(d / 2)
+		second := coxswainCommand(t, "run", "--records", records)
+		second.Env = cmd.Env
+		if out, err := second.CombinedOutput(); err == nil || !strings.Contains(string(out), "another coxswain is running") {
+			t.Errorf("a second daemon: %v: %s", err, out)
+		}
+		time.Sleep(d / 2)
+		cmd.Process.Signal(end)
+		if err := cmd.Wait(); err != nil && end == syscall.SIGTERM {
+			t.Fatalf("%v: %s", err, stderr.String())
+		}
+	}
+	run(6*time.Second, syscall.SIGKILL)
+	time.Sleep(3 * time.Second)
+	run(6*time.Second, syscall.SIGTERM)
+	found, _ := filepath.Glob(records + "/2*")
+	if len(found) != 1 {
+		t.Fatalf("records: %v, want one", found)
+	}
+	events, length, err := verify(found[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	began, err := time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if off := time.Since(began) - audio.Duration(length); off < -time.Second || off > time.Second {
+		t.Errorf("the clock is off by %v after the cut", off)
+	}
+	before, after, told, spoken := 0, 0, 0, 0
+	for _, e := range events {
+		switch {
+		case e.Kind == timeline.Recovered && strings.Contains(e.Text, "after a cut of"):
+			told++
+		case e.Kind == timeline.CueSpoken && strings.HasPrefix(e.Text, "resumed"):
+			spoken++
+		case e.Kind == timeline.AccessIV && told == 0:
+			before++
+		case e.Kind == timeline.AccessIV:
+			after++
+		}
+	}
+	if before < 1 || after < 1 || told != 1 || spoken != 1 {
+		t.Errorf("%d callouts before the cut, %d after, gap logged %d times and spoken %d times", before, after, told, spoken)
 	}
 }
 

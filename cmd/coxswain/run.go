@@ -22,7 +22,9 @@ func newRun(c *conf) *cobra.Command {
 	return &cobra.Command{
 		Use: "run", Short: "Listen and speak: microphone in, loudspeaker out, until SIGTERM",
 		Long: `Run a session on the sound device until SIGTERM or Ctrl-C. The record goes into
-a new folder under --records, named by the time it began.
+a new folder under --records, named by the time it began. A session that was cut
+off (crash, power cut) less than --resume-minutes ago goes on: its clock, cycle
+and intervals are right, the gap is in the log and spoken once.
 
 ` + Caution,
 		Example: `  coxswain run
@@ -42,6 +44,11 @@ a new folder under --records, named by the time it began.
 func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Writer) (string, error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
+	unlock, err := lockRecords(c.v.GetString("records"))
+	if err != nil {
+		return "", err
+	}
+	defer unlock()
 	v, err := c.vocabulary()
 	if err != nil {
 		return "", err
@@ -58,7 +65,13 @@ func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Write
 	}
 	now := time.Now()
 	dir := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405"))
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill})
+	var resume cut
+	if drill == nil {
+		if resume = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); resume.dir != "" {
+			dir = resume.dir
+		}
+	}
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill, resume: resume})
 	if err != nil {
 		dev.Close()
 		ear.Close()

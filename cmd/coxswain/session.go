@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
 	"strings"
 	"time"
 
@@ -30,6 +29,7 @@ type session struct {
 	pcm      []int16
 	out      []float32
 	pos      int64 // clock: samples of the room heard
+	base     int64 // clock sample that the recogniser began with
 	seq      uint64
 	events   []timeline.Event
 	waiting  []held           // cues that wait for their event to be on the disk
@@ -63,9 +63,11 @@ type sessionOptions struct {
 	wall       time.Time
 	live       bool
 	drill      *timeline.Case // nil outside a drill
+	resume     cut            // a record to go on with; zero: a new one
 }
 
-// newSession makes the record's folder and starts journal and audio log in it.
+// newSession makes the record's folder and starts journal and audio log in it,
+// or goes on with a record that was cut off.
 func newSession(o sessionOptions) (*session, error) {
 	p, err := o.conf.protocol()
 	if err != nil {
@@ -80,23 +82,19 @@ func newSession(o sessionOptions) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(o.dir, 0o700); err != nil {
-		return nil, fmt.Errorf("cannot make the record's folder: %w", err)
-	}
-	j, err := timeline.Create(o.dir)
+	j, rec, err := openRecord(&o)
 	if err != nil {
-		return nil, err
-	}
-	rec, err := audio.NewRecorder(o.dir, o.wall, "Resuscitation audio log: channel 1 room, channel 2 prompts")
-	if err != nil {
-		j.Close()
 		return nil, err
 	}
 	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(j, o.live), logger: newLogger(rec, o.live),
-		machine: timeline.NewMachine(p), player: audio.NewPlayer(audio.Lead * audio.Block), dec: audio.NewDecimator(audio.Block),
-		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true,
-		drill: o.drill, told: map[int]bool{}}
+		machine: timeline.NewMachine(p, o.resume.events...), player: audio.NewPlayer(o.resume.pos + audio.Lead*audio.Block), dec: audio.NewDecimator(audio.Block),
+		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true, drill: o.drill, told: map[int]bool{},
+		pos: o.resume.pos, base: o.resume.pos, seq: uint64(len(o.resume.events)), events: o.resume.events}
 	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
+	if o.resume.dir != "" {
+		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.resume.pos-o.resume.had).Round(time.Second)))
+		return s, nil
+	}
 	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
 		Software: "coxswain " + Version, Protocol: p.ID + " " + p.Hash, Vocabulary: o.vocabulary.Hash, Recogniser: o.recogniser, Source: o.source, Caution: Caution}})
 	s.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
@@ -177,7 +175,8 @@ func (s *session) take(e timeline.Event) {
 // callout makes a recogniser's result an event.
 func (s *session) callout(r intents.Result) {
 	const up = audio.Rate / audio.ListenRate
-	h := &timeline.Heard{Start: timeline.Time(r.Start * up), End: timeline.Time(r.End * up), Decided: timeline.Time(r.Decided * up), Text: r.Text, Confidence: r.Confidence}
+	at := func(n int64) timeline.Time { return timeline.Time(s.base + n*up) }
+	h := &timeline.Heard{Start: at(r.Start), End: at(r.End), Decided: at(r.Decided), Text: r.Text, Confidence: r.Confidence}
 	if s.ownVoice(h) {
 		slog.Debug("own voice", "callout", r.Callout)
 		return

@@ -1,0 +1,90 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// cut is a record whose session ended without its close: a crash, a power cut.
+type cut struct {
+	dir    string
+	wall   time.Time // of its sample 0
+	had    int64     // samples of audio that are there
+	pos    int64     // clock sample at which the session goes on
+	events []timeline.Event
+}
+
+const about = "Resuscitation audio log: channel 1 room, channel 2 prompts"
+
+// findCut returns the newest record under records if it was cut off less than
+// within ago; the zero cut if there is none. A record that cannot be read is
+// left alone: a new session must never wait for an old one.
+func findCut(records string, now time.Time, within time.Duration) cut {
+	dirs, _ := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	if len(dirs) == 0 {
+		return cut{}
+	}
+	c := cut{dir: filepath.Dir(dirs[len(dirs)-1])} // named by time: the last is the newest
+	var err error
+	if c.events, _, err = timeline.Read(filepath.Join(c.dir, timeline.JournalName)); err != nil || len(c.events) == 0 || c.events[0].Session == nil {
+		return cut{}
+	}
+	if c.events[len(c.events)-1].Kind == timeline.SessionClose {
+		return cut{}
+	}
+	if c.wall, err = time.Parse(time.RFC3339Nano, c.events[0].Session.Wall); err != nil {
+		return cut{}
+	}
+	for n := 0; ; n++ {
+		st, err := os.Stat(filepath.Join(c.dir, audio.PartName(n)))
+		if err != nil {
+			break
+		}
+		c.had = int64(n)*audio.PartLength + max(0, st.Size()/4)
+	}
+	// The wall clock tells how long the cut was. One that was set back cannot
+	// make time run backwards: then the session goes on where the sound ends.
+	c.pos = max(c.had, int64(now.Sub(c.wall).Seconds()*audio.Rate))
+	c.pos -= c.pos % audio.Block
+	if gap := audio.Duration(c.pos - c.had); gap > within {
+		return cut{}
+	}
+	return c
+}
+
+// openRecord opens the journal and the audio log of a new record, or of one
+// that was cut off.
+func openRecord(o *sessionOptions) (*timeline.Journal, *audio.Recorder, error) {
+	if o.resume.dir != "" {
+		j, events, err := timeline.Reopen(o.resume.dir)
+		if err != nil {
+			return nil, nil, err
+		}
+		o.resume.events = events
+		rec, had, err := audio.ResumeRecorder(o.resume.dir, o.resume.wall, about, o.resume.pos, marks(events))
+		if err != nil {
+			j.Close()
+			return nil, nil, err
+		}
+		o.resume.had = had
+		return j, rec, nil
+	}
+	if err := os.MkdirAll(o.dir, 0o700); err != nil {
+		return nil, nil, fmt.Errorf("cannot make the record's folder: %w", err)
+	}
+	j, err := timeline.Create(o.dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	rec, err := audio.NewRecorder(o.dir, o.wall, about)
+	if err != nil {
+		j.Close()
+		return nil, nil, err
+	}
+	return j, rec, nil
+}
