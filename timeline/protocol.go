@@ -35,9 +35,10 @@ type Protocol struct {
 	Year            int                 `yaml:"year"`
 	Values          map[string]Value    `yaml:"values"`
 	Drugs           map[string]Drug     `yaml:"drugs"`
-	Antiarrhythmics []string            `yaml:"antiarrhythmics"` // drugs, in the order of their doses
-	Shocks          []Amount            `yaml:"shocks"`          // J, in order; the last one repeats
-	Sync            map[string][]Amount `yaml:"sync"`            // J of synchronised shocks, by rhythm
+	Antiarrhythmics []string            `yaml:"antiarrhythmics"`   // drugs, in the order of their doses
+	Shocks          []Amount            `yaml:"shocks"`            // J, in order; the last one repeats
+	Monophasic      []Amount            `yaml:"shocks_monophasic"` // instead of Shocks, for adults, with such a device
+	Sync            map[string][]Amount `yaml:"sync"`              // J of synchronised shocks, by rhythm
 	Causes          []string            `yaml:"causes"`
 	WeightRule      string              `yaml:"weight_rule"`
 	Variants        map[string]Variant  `yaml:"variants"`
@@ -134,7 +135,7 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err
 	}
-	if err := checkAmounts(s.Name, &root, q.Drugs, q.Shocks, q.Sync); err != nil {
+	if err := checkAmounts(s.Name, &root, q.Drugs, append(q.Shocks, q.Monophasic...), q.Sync); err != nil {
 		return err
 	}
 	for name, v := range q.Variants {
@@ -217,6 +218,21 @@ func (p *Protocol) For(s State) *Protocol {
 	return p
 }
 
+// SetWaveform chooses the energies of the defibrillator's waveform: "biphasic"
+// or "monophasic".
+func (p *Protocol) SetWaveform(name string) error {
+	switch {
+	case name == "biphasic":
+		return nil
+	case name != "monophasic":
+		return fmt.Errorf("waveform is %q: choose biphasic or monophasic", name)
+	case len(p.Monophasic) == 0:
+		return fmt.Errorf("protocol %s has no monophasic energies: give shocks_monophasic in an overlay", p.ID)
+	}
+	p.Shocks = p.Monophasic
+	return p.shape(p.ID)
+}
+
 // patient is the kind of patient as called, or else as the age tells.
 func (p *Protocol) patient(s State) string {
 	switch {
@@ -294,6 +310,9 @@ func (p *Protocol) overlay(q Protocol) {
 	}
 	if q.Shocks != nil {
 		p.Shocks = q.Shocks
+	}
+	if q.Monophasic != nil {
+		p.Monophasic = q.Monophasic
 	}
 	if q.Causes != nil {
 		p.Causes = q.Causes

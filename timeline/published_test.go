@@ -106,6 +106,31 @@ func TestPublishedTotals(t *testing.T) {
 	}
 }
 
+// Monophasic: 360 J, all shocks (AHA 2020 shock energy box); a child's energies
+// go by weight with either.
+func TestMonophasic(t *testing.T) {
+	p, err := LoadProtocol("aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := p.SetWaveform("monophasic"); err != nil {
+		t.Fatal(err)
+	}
+	child := newState()
+	child.Patient = "child"
+	for n := range 3 {
+		if e, ok := p.For(newState()).Energy(n, 0); !ok || e.Value != 360 {
+			t.Errorf("shock %d: %v J", n+1, e.Value)
+		}
+	}
+	if e, ok := p.For(child).Energy(0, 20); !ok || e.Value != 40 {
+		t.Errorf("child of 20 kg: %v J", e.Value)
+	}
+	if p.SetWaveform("square") == nil {
+		t.Error("an unknown waveform is taken")
+	}
+}
+
 // Weights from ages, each by its published formula (sources at weightRules).
 func TestPublishedWeights(t *testing.T) {
 	for _, c := range []struct {

@@ -31,6 +31,7 @@ var settings = []setting{
 	{"allow_any_rate", false, "allow a metronome rate outside the protocol's range"},
 	{"mode", "auto", "metronome mode: auto (30:2 until the airway is secured), ratio, or continuous"},
 	{"protocol", "aha-2020", "protocol: " + strings.Join(timeline.Protocols(), ", ")},
+	{"waveform", "biphasic", "of the defibrillator: biphasic or monophasic"},
 	{"protocol_overlay", []string{}, "protocol overlay files of this site"},
 	{"vocabulary", []string{}, "vocabulary overlay files"},
 	{"clips", "", "folder of a unit's own recordings of the spoken clips"},
@@ -148,6 +149,9 @@ func (c *conf) protocol() (*timeline.Protocol, error) {
 	}
 	p, err := timeline.LoadProtocol(c.v.GetString("protocol"), over...)
 	if err != nil {
+		return nil, err
+	}
+	if err := p.SetWaveform(c.v.GetString("waveform")); err != nil {
 		return nil, err
 	}
 	rate, lo, hi := float64(c.v.GetInt("rate")), p.Get("compression_rate_min"), p.Get("compression_rate_max")
