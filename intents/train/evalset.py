@@ -31,6 +31,8 @@ time to go|next in line|turn the light on|turn the monitor off|pulse oximeter|pr
 # A resuscitation bay is no church: rooms and noises of the set that one could be.
 ROOMS = ["audiom_impulse_response_0", "audiom_rir48000", "dfn_rir_sim_rt60_0.79", "seminar_room_clap"]
 WARD = re.compile("DEMAND|air cond|interface beeps|restaurant|dishes|running tap|handling|clock tick|exercise bike")
+NUMBERS = {"energy_j": [120, 150, 200, 300, 360, 175, 200, 360], "dose_mg": [1, 300, 150, 100, 50, 1, 300, 150], "dose_g": [1, 2], "weight_kg": [4, 12, 18, 20, 35, 70, 80, 110],
+           "age_y": [2, 4, 8, 35, 62, 71, 84], "age_months": [3, 6, 9, 18], "minutes": [1, 2, 3, 5]}
 CONDITIONS = ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "ward10", "ward5", "metronome"]
 
 
@@ -65,7 +67,7 @@ def texts(vocabulary, rng, each):
         for p in first + rng.sample(rest, min(each, len(rest))):
             values = {}
             for slot in re.findall(r"\{(\w+)\}", p):
-                n = rng.choice([120, 150, 200, 300, 360, 175, 200, 360] if slot == "energy_j" else [1, 300, 150, 100, 50, 1, 300, 150])
+                n = rng.choice(NUMBERS[slot])
                 if "epi" in p:
                     n = 1
                 values[slot] = n
