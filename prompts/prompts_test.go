@@ -123,8 +123,8 @@ func TestClips(t *testing.T) {
 	}
 }
 
-// The hand-over summary takes at most half a minute, however long the code.
-func TestSummaryIsShort(t *testing.T) {
+func voiceAndProtocol(t *testing.T) (*Voice, *timeline.Protocol) {
+	t.Helper()
 	v, err := NewVoice("")
 	if err != nil {
 		t.Fatal(err)
@@ -133,6 +133,12 @@ func TestSummaryIsShort(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return v, p
+}
+
+// The hand-over summary takes at most half a minute, however long the code.
+func TestSummaryIsShort(t *testing.T) {
+	v, p := voiceAndProtocol(t)
 	m := timeline.NewMachine(p)
 	var seq uint64
 	step := func(at float64, k timeline.Kind, values map[string]float64) timeline.Ready {
@@ -161,14 +167,7 @@ func TestSummaryIsShort(t *testing.T) {
 // Every cue that the machine can think of has a sentence of its own: none is
 // answered with the "Copied" that is kept for a site's own callouts.
 func TestEveryCueHasASentence(t *testing.T) {
-	v, err := NewVoice("")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := timeline.LoadProtocol("aha-2020")
-	if err != nil {
-		t.Fatal(err)
-	}
+	v, p := voiceAndProtocol(t)
 	r := rand.New(rand.NewPCG(5, 5))
 	kinds := append([]timeline.Kind{"drug.epinephrine", "drug.amiodarone", "drug.lidocaine", "drug.atropine", "drug.adenosine", "drug.magnesium", "drug.naloxone", "drug.calcium",
 		"drug.bicarbonate", "drug.glucose", "cause.treated.hypoxia", "cause.excluded.toxins", "cause.considered.acidosis", "ask.dose.epinephrine", "ask.dose.shock",

@@ -5,7 +5,6 @@ import (
 	"embed"
 	"fmt"
 	"path"
-	"sort"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -54,15 +53,7 @@ type Criterion struct {
 }
 
 // Cases lists the ids of the built-in cases.
-func Cases() []string {
-	files, _ := cases.ReadDir("cases")
-	var out []string
-	for _, f := range files {
-		out = append(out, strings.TrimSuffix(f.Name(), ".yaml"))
-	}
-	sort.Strings(out)
-	return out
-}
+func Cases() []string { return ids(cases, "cases") }
 
 // LoadCase returns a built-in case.
 func LoadCase(id string) (*Case, error) {

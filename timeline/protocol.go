@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"path"
-	"sort"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -82,14 +81,16 @@ const (
 )
 
 // Protocols lists the ids of the built-in protocols.
-func Protocols() []string {
-	files, _ := protocols.ReadDir("protocols")
-	var ids []string
-	for _, f := range files {
-		ids = append(ids, strings.TrimSuffix(f.Name(), ".yaml"))
+func Protocols() []string { return ids(protocols, "protocols") }
+
+// ids lists the YAML files of an embedded folder, by name.
+func ids(files embed.FS, dir string) []string {
+	list, _ := files.ReadDir(dir) // sorted
+	var out []string
+	for _, f := range list {
+		out = append(out, strings.TrimSuffix(f.Name(), ".yaml"))
 	}
-	sort.Strings(ids)
-	return ids
+	return out
 }
 
 // LoadProtocol returns the built-in protocol id with the overlay files laid
