@@ -39,7 +39,7 @@ var settings = []setting{
 	{"input", "", "microphone (empty: the system's default; see coxswain devices)"},
 	{"output", "", "loudspeaker (empty: the system's default)"},
 	{"records", "records", "folder that holds a folder for each session"},
-	{"resume_minutes", 30, "go on with a session that was cut off less than this long ago (0: never)"},
+	{"resume_minutes", 10, "go on with a session that was cut off less than this long ago (0: never)"},
 	{"volume", 1.0, "gain of everything played, 0 to 1"},
 	{"log_level", "info", "debug, info, warn or error"},
 }

@@ -137,24 +137,28 @@ func TestWrongInput(t *testing.T) {
 		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay", file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
 		{"no record", "no such file", []string{"verify", out("nothing")}},
 	} {
-		t.Run(c.name, func(t *testing.T) {
-			var stderr bytes.Buffer
-			cmd := coxswainCommand(t, c.args...)
-			cmd.Stderr = &stderr
-			err := cmd.Run()
-			if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 {
-				t.Errorf("ended with %v, want exit code 1", err)
-			}
-			var said []string
-			for _, l := range strings.Split(strings.TrimSpace(stderr.String()), "\n") {
-				if l != Caution && !strings.Contains(l, "times real time") && strings.TrimSpace(l) != "" {
-					said = append(said, l)
-				}
-			}
-			if len(said) != 1 || !strings.HasPrefix(said[0], "coxswain: ") || !strings.Contains(said[0], c.want) {
-				t.Errorf("said %q, want one line with %q", said, c.want)
-			}
-		})
+		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
+	}
+}
+
+// refused runs a command that must end with exit code 1 and one line.
+func refused(t *testing.T, want string, args []string) {
+	t.Helper()
+	var stderr bytes.Buffer
+	cmd := coxswainCommand(t, args...)
+	cmd.Stderr = &stderr
+	err := cmd.Run()
+	if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 {
+		t.Errorf("ended with %v, want exit code 1", err)
+	}
+	var said []string
+	for _, l := range strings.Split(strings.TrimSpace(stderr.String()), "\n") {
+		if l != Caution && !strings.Contains(l, "times real time") && strings.TrimSpace(l) != "" {
+			said = append(said, l)
+		}
+	}
+	if len(said) != 1 || !strings.HasPrefix(said[0], "coxswain: ") || !strings.Contains(said[0], want) {
+		t.Errorf("said %q, want one line with %q", said, want)
 	}
 }
 
