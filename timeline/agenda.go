@@ -161,10 +161,16 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 // consider is a cue that names a drug's next dose. Without the weight that the
 // dose depends on, it asks for the weight instead of a number.
 func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
-	c := due(id, at, keep, prio)
 	kg, _ := p.Weight(s)
-	if dose, ok := p.Dose(drug, len(s.Given[drug]), kg); ok {
-		return c.with("dose_mg", dose.Value)
+	dose, ok := p.Dose(drug, len(s.Given[drug]), kg)
+	return due(id, at, keep, prio).withAmount("dose_mg", dose, ok)
+}
+
+// withAmount returns the cue with a computed amount to speak or, if it could
+// not be computed, with the request for the weight.
+func (c Cue) withAmount(name string, amount Computed, ok bool) Cue {
+	if ok {
+		return c.with(name, amount.Value)
 	}
 	c.Parts = []Cue{{ID: "weight.unknown"}}
 	return c

@@ -5,6 +5,7 @@ import (
 	"embed"
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -115,22 +116,13 @@ func (m Moment) at(events []Event, gone map[uint64]bool) Time {
 	}
 	n := max(1, m.Nth)
 	for _, e := range events {
-		if among(e.Kind, m.After) && !gone[e.Seq] {
+		if slices.Contains(m.After, e.Kind) && !gone[e.Seq] {
 			if n--; n == 0 {
 				return e.At + Seconds(m.DelayS)
 			}
 		}
 	}
 	return Never
-}
-
-func among(k Kind, list []Kind) bool {
-	for _, x := range list {
-		if x == k {
-			return true
-		}
-	}
-	return false
 }
 
 // Told returns the sentences that are due by now, each with its place in Tell,
@@ -177,7 +169,7 @@ func (l Criterion) judge(events []Event, gone map[uint64]bool) (points int, foun
 	}
 	kinds := append(append([]Kind{}, l.Do...), l.Avoid...)
 	for _, e := range events {
-		if !among(e.Kind, kinds) || gone[e.Seq] || e.At < from {
+		if !slices.Contains(kinds, e.Kind) || gone[e.Seq] || e.At < from {
 			continue
 		}
 		after := fmt.Sprintf("%s at %s, %.0f s after", e.Kind, e.At, (e.At - from).Seconds())

@@ -106,9 +106,13 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	}
 	moved := last
 	moved.At = max(0, last.At-Seconds(60*e.Values["minutes"]))
-	moved.Seq, moved.Replaces = 0, last.Seq
-	c := reply("backdated", e, now, ReadBack).with("minutes", e.Values["minutes"])
-	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, moved}, Cues: []Cue{c}}
+	return replace(e, last, moved, reply("backdated", e, now, ReadBack).with("minutes", e.Values["minutes"]))
+}
+
+// replace puts an event in the place of an earlier one, because of e.
+func replace(e, last, with Event, c Cue) Ready {
+	with.Seq, with.Replaces = 0, last.Seq
+	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, with}, Cues: []Cue{c}}
 }
 
 // correct replaces the drug, or with drug empty the energy, of the last
@@ -123,14 +127,13 @@ func (m *Machine) correct(e Event, now Time, drug string) Ready {
 			continue
 		}
 		fixed := last
-		fixed.Seq, fixed.Replaces = 0, last.Seq
 		fixed.Values = e.Values
 		if drug != "" {
 			fixed.Kind = Kind("drug." + drug)
 		}
 		c := reply("said."+string(fixed.Kind), e, now, ReadBack)
 		c.Values = fixed.Values
-		return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, fixed}, Cues: []Cue{{ID: "corrected", At: now, Expires: c.Expires, Priority: ReadBack, Parts: []Cue{c}}}}
+		return replace(e, last, fixed, Cue{ID: "corrected", At: now, Expires: c.Expires, Priority: ReadBack, Parts: []Cue{c}})
 	}
 	return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 }

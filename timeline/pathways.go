@@ -67,8 +67,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 	case s.Rhythm == SVT:
 		return p.stableNarrow(s, from)
 	case s.Rhythm == VT:
-		c := due("peri.ecg", from, Seconds(60), Advice)
-		out := []Cue{c}
+		out := []Cue{due("peri.ecg", from, Seconds(60), Advice)}
 		if given := s.Given["amiodarone"]; len(given) > 0 {
 			after := due("peri.amiodarone.after", given[0].At+Seconds(60*p.Get("amiodarone_infusion_min")), Seconds(60), Advice)
 			out = append(out, after.with("mg_min", p.Get("amiodarone_after_mg_min")))
@@ -95,13 +94,7 @@ func (p *Protocol) unstable(s State, from Time) []Cue {
 	} else if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt {
 		id, from = "peri.resync", s.Shocks[n-1].At+settle
 	}
-	c := due(id, from, Seconds(30), Due)
-	if ok {
-		c = c.with("energy_j", energy.Value)
-	} else {
-		c.Parts = []Cue{{ID: "weight.unknown"}}
-	}
-	return []Cue{c}
+	return []Cue{due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)}
 }
 
 // stableNarrow: vagal manoeuvres, then adenosine until its doses are given.

@@ -17,7 +17,17 @@ import (
 
 var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
 
-// replayDemo renders the demo's scene and replays it into a new folder.
+// renderScene speaks a scene file into a WAV file.
+func renderScene(t *testing.T, scene, wav string) {
+	t.Helper()
+	cmd := exec.Command("go", "run", "./cmd/scene", scene, wav)
+	cmd.Dir = "../.."
+	if b, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("scene: %v: %s", err, b)
+	}
+}
+
+// replayDemo replays the demo's rendered scene into a new folder.
 func replayDemo(t *testing.T, wav string) string {
 	t.Helper()
 	c := &conf{}
@@ -53,11 +63,7 @@ func replayDemo(t *testing.T, wav string) string {
 // 500 ms, the same bytes twice, the beat right to the sample.
 func TestDemo(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "demo.wav")
-	cmd := exec.Command("go", "run", "./cmd/scene", "testdata/demo.scene", wav)
-	cmd.Dir = "../.."
-	if b, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("scene: %v: %s", err, b)
-	}
+	renderScene(t, "testdata/demo.scene", wav)
 	dir := replayDemo(t, wav)
 	events, length, err := verify(dir)
 	if err != nil {

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/json"
-	"os/exec"
 	"path/filepath"
 	"testing"
 
@@ -15,11 +14,7 @@ import (
 func TestDrill(t *testing.T) {
 	dir := t.TempDir()
 	wav, record := filepath.Join(dir, "in.wav"), filepath.Join(dir, "record")
-	scene := exec.Command("go", "run", "./cmd/scene", "testdata/drill-pea.scene", wav)
-	scene.Dir = "../.."
-	if b, err := scene.CombinedOutput(); err != nil {
-		t.Fatalf("scene: %v: %s", err, b)
-	}
+	renderScene(t, "testdata/drill-pea.scene", wav)
 	cmd := coxswainCommand(t, "drill", "pea", "--from", wav, "--record", record, "--json")
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs

@@ -105,11 +105,7 @@ func TestLive(t *testing.T) {
 	env, stop := soundServer(t, false)
 	defer stop()
 	wav := filepath.Join(t.TempDir(), "scene.wav")
-	cmd := exec.Command("go", "run", "./cmd/scene", "testdata/live.scene", wav)
-	cmd.Dir = "../.."
-	if b, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("scene: %v: %s", err, b)
-	}
+	renderScene(t, "testdata/live.scene", wav)
 	dir := liveRun(t, env, 64*time.Second, func() {
 		play := exec.Command("paplay", "--device=micbus", wav)
 		play.Env = env

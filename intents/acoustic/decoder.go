@@ -61,8 +61,7 @@ type decoder struct {
 	llr     [][]float32 // ring: per frame and phone, log ratio to the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	live    []bool      // per phrase: some path is alive
-	last    []int32     // per phrase: its last live state
+	last    []int32     // per phrase: its last live state; -1: no path is alive
 	score   [2][]float32
 	start   [2][]int32
 	arrive  []arrival // per join, of this frame
@@ -89,7 +88,10 @@ const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
-	d.live, d.last = make([]bool, len(g.spans)), make([]int32, len(g.spans))
+	d.last = make([]int32, len(g.spans))
+	for i := range d.last {
+		d.last[i] = -1
+	}
 	d.belief = make([]belief, keepFrames)
 	d.arrive = make([]arrival, len(g.joins))
 	for i := range d.llr {
@@ -147,11 +149,10 @@ func believe(lp, row []float32) belief {
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
 	for k, sp := range d.g.spans {
-		if !d.live[k] && !(open && d.promising(sp, row)) {
+		if d.last[k] < 0 && !(open && d.promising(sp, row)) {
 			continue
 		}
 		d.last[k] = d.step(sp, row, open, d.ahead(k, sp, open))
-		d.live[k] = d.last[k] >= 0
 	}
 }
 
@@ -173,7 +174,7 @@ func (d *decoder) promising(sp span, row []float32) bool {
 // ahead is the state after the last one that can be alive in this frame.
 func (d *decoder) ahead(k int, sp span, open bool) int32 {
 	end := sp.lo
-	if d.live[k] {
+	if d.last[k] >= 0 {
 		end = d.g.states[d.last[k]].reach + 1
 	}
 	if in := d.g.entries[sp.lo]; open && len(in) > 0 {
@@ -232,7 +233,7 @@ func (d *decoder) step(sp span, row []float32, open bool, end int32) int32 {
 func (d *decoder) endings() (out candidate, final bool) {
 	score, start := d.score[d.frame&1^1], d.start[d.frame&1^1]
 	for k, sp := range d.g.spans {
-		if !d.live[k] {
+		if d.last[k] < 0 {
 			continue
 		}
 		for i := sp.lo; i < sp.hi; i++ {

@@ -240,9 +240,9 @@ def main():
     model = new(); model.load_state_dict(boot.state_dict())
     share = [b // 2, b - b // 2]
     if not a.tune:
-      fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
-      human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
-      human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)
+        fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
+        human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
+        human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)
     def keep():
         torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
     fit(model, [synth, human], share, mel, aug, a.seconds * (1 if a.tune else .75), 1.5e-3 if a.tune else 3e-3, "main", [synth_dev, human_dev], keep)
