@@ -2,9 +2,9 @@
 GO ?= go
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
 LDFLAGS := -X main.Version=$(VERSION)
-# What a fresh Debian 12 with Go and gcc lacks: PortAudio, PocketSphinx and its
+# What a fresh Debian 12 with Go and gcc lacks: PortAudio, speexdsp, PocketSphinx and its
 # model, the speech engine of the demo, and what the tests measure with.
-PACKAGES := pkg-config portaudio19-dev libpocketsphinx-dev pocketsphinx-en-us flite
+PACKAGES := pkg-config portaudio19-dev libspeexdsp-dev libpocketsphinx-dev pocketsphinx-en-us flite
 TEST_PACKAGES := sox sndfile-programs pulseaudio pulseaudio-utils libasound2-plugins
 SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
 

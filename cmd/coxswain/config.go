@@ -40,6 +40,8 @@ var settings = []setting{
 	{"output", "", "loudspeaker (empty: the system's default)"},
 	{"records", "records", "folder that holds a folder for each session"},
 	{"resume_minutes", 10, "go on with a session that was cut off less than this long ago (0: never)"},
+	{"cancel_echo", true, "take our own sound out of what the recogniser hears"},
+	{"loop_delay_ms", 20, "least time from loudspeaker to microphone (see coxswain devices --loop), 10 to 500"},
 	{"volume", 1.0, "gain of everything played, 0 to 1"},
 	{"log_level", "info", "debug, info, warn or error"},
 }
@@ -117,6 +119,9 @@ func (c *conf) check() error {
 	}
 	if n := c.v.GetInt("resume_minutes"); n < 0 || n > 24*60 {
 		return fmt.Errorf("resume_minutes is %q: choose 0 to 1440", c.v.GetString("resume_minutes"))
+	}
+	if n := c.v.GetInt("loop_delay_ms"); n < 10 || n > 500 {
+		return fmt.Errorf("loop_delay_ms is %q: choose 10 to 500", c.v.GetString("loop_delay_ms"))
 	}
 	if x := c.v.GetFloat64("volume"); !(x >= 0 && x <= 1) {
 		return fmt.Errorf("volume is %v: choose 0 to 1", x)

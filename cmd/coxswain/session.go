@@ -25,8 +25,7 @@ type session struct {
 	machine  *timeline.Machine
 	player   *audio.Player
 	sched    *prompts.Scheduler
-	dec      *audio.Decimator
-	pcm      []int16
+	listener *listener
 	out      []float32
 	pos      int64 // clock: samples of the room heard
 	base     int64 // clock sample that the recogniser began with
@@ -82,13 +81,17 @@ func newSession(o sessionOptions) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
+	listener, err := newListener(o.conf.v.GetBool("cancel_echo"), o.conf.v.GetInt("loop_delay_ms")/10-1)
+	if err != nil {
+		return nil, err
+	}
 	j, rec, err := openRecord(&o)
 	if err != nil {
 		return nil, err
 	}
 	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(j, o.live), logger: newLogger(rec, o.live),
-		machine: timeline.NewMachine(p, o.resume.events...), player: audio.NewPlayer(o.resume.pos + audio.Lead*audio.Block), dec: audio.NewDecimator(audio.Block),
-		pcm: make([]int16, audio.Block/3), out: make([]float32, audio.Block), saving: true, drill: o.drill, told: map[int]bool{},
+		machine: timeline.NewMachine(p, o.resume.events...), player: audio.NewPlayer(o.resume.pos + audio.Lead*audio.Block), listener: listener,
+		out: make([]float32, audio.Block), saving: true, drill: o.drill, told: map[int]bool{},
 		pos: o.resume.pos, base: o.resume.pos, seq: uint64(len(o.resume.events)), events: o.resume.events}
 	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
 	if o.resume.dir != "" {
@@ -106,10 +109,7 @@ func newSession(o sessionOptions) (*session, error) {
 // next call.
 func (s *session) Step(room, speaker []float32) []float32 {
 	s.logger.Write(room, speaker)
-	for i, x := range s.dec.Process(room) {
-		s.pcm[i] = audio.PCM16(x)
-	}
-	results, faults := s.ear.Hear(s.pcm)
+	results, faults := s.ear.Hear(s.listener.hear(room, speaker))
 	s.pos += int64(len(room))
 	for _, f := range faults {
 		s.recogniserFault(f)

@@ -1,0 +1,184 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/intents/acoustic"
+	"coxswain/prompts"
+	"coxswain/timeline"
+)
+
+// spokenAt is a phrase spoken into the room and the callout that it is.
+type spokenAt struct {
+	callout string
+	at, end int // samples at audio.Rate
+}
+
+// callAll has the held-out voice speak one phrase of every callout without a
+// slot, one every 3.5 s after 12 s of quiet.
+func callAll(t *testing.T, v *intents.Vocabulary) ([]float32, []spokenAt) {
+	t.Helper()
+	tmp := filepath.Join(t.TempDir(), "x.wav")
+	var all []spokenAt
+	mix := make([]float32, 12*audio.Rate)
+	for _, c := range v.Callouts {
+		if len(c.Phrases) == 0 || strings.Contains(c.Phrases[0], "{") {
+			continue
+		}
+		if b, err := exec.Command("flite", "-voice", "slt", "-t", c.Phrases[0], "-o", tmp).CombinedOutput(); err != nil {
+			t.Fatalf("flite: %v: %s", err, b)
+		}
+		b, err := os.ReadFile(tmp)
+		if err != nil {
+			t.Fatal(err)
+		}
+		clip, err := audio.LoadClip(c.Phrases[0], b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := len(mix)
+		all = append(all, spokenAt{c.ID, at, at + len(clip)})
+		mix = append(mix, make([]float32, 7*audio.Rate/2)...)
+		for i, x := range clip {
+			mix[at+i] = x / 2
+		}
+	}
+	noise := make([]float32, len(mix))
+	quiet := uint32(1)
+	for i := range noise {
+		quiet = quiet*1664525 + 1013904223
+		mix[i] += (float32(quiet>>8)/(1<<24) - 0.5) * 0.004
+	}
+	return mix, all
+}
+
+// ourSound is the metronome and, over every callout, one of our sentences.
+func ourSound(t *testing.T, n int, all []spokenAt) []float32 {
+	t.Helper()
+	voice, err := prompts.NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	player := audio.NewPlayer(0)
+	sched := prompts.NewScheduler(voice, player, 1)
+	sched.StartBeat(prompts.Metronome{Rate: 110})
+	sched.Offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5)}) // as every session begins
+	ids := []string{"cycle.soon", "pause.limit", "said.shock.given", "said.airway.secured", "opening", "said.rosc"}
+	for i, s := range all {
+		at := timeline.Time(s.at - audio.Rate/3)
+		sched.Offer(timeline.Cue{ID: ids[i%len(ids)], At: at, Expires: at + timeline.Seconds(1), Values: map[string]float64{"seconds": 10}})
+	}
+	out := make([]float32, 0, n)
+	var block [audio.Block]float32
+	for len(out) < n {
+		sched.Advance(audio.Block)
+		player.Render(block[:])
+		out = append(out, block[:]...)
+	}
+	return out
+}
+
+// score listens to a microphone and a loudspeaker and counts callouts that
+// were right, and results that were not.
+func score(t *testing.T, v *intents.Vocabulary, room, speaker []float32, all []spokenAt, cancel bool) (right, wrong int, erle float64) {
+	t.Helper()
+	rec, err := acoustic.New(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := newListener(cancel, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var results []intents.Result
+	for i := 0; i+audio.Block <= len(room); i += audio.Block {
+		r, err := rec.Hear(l.hear(room[i:i+audio.Block], speaker[i:i+audio.Block]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		results = append(results, r...)
+	}
+	erle = l.enhancement()
+	for _, r := range results {
+		ok := false
+		for _, s := range all {
+			if r.Callout == s.callout && int(r.End)*3 > s.at && int(r.End)*3 < s.end+audio.Rate/2 {
+				ok = true
+			}
+		}
+		if ok {
+			right++
+		} else {
+			wrong++
+		}
+	}
+	return right, wrong, erle
+}
+
+// The metronome and a sentence of ours over every callout, coming back through
+// a room as loud as the callouts themselves: at most two callouts in a hundred
+// are lost against silence, and no more are invented. The limits are the
+// product's own; no source.
+func TestOwnSoundMasksNothing(t *testing.T) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	callouts, all := callAll(t, v)
+	speaker := ourSound(t, len(callouts), all)[:len(callouts)]
+	silent := make([]float32, len(callouts))
+	room := append([]float32(nil), callouts...)
+	back := newRoom(0.045, 0.3, 0.5)
+	for i := 0; i+audio.Block <= len(room); i += audio.Block {
+		back.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+	}
+	quietRight, quietWrong, _ := score(t, v, callouts, silent, all, true)
+	right, wrong, _ := score(t, v, room, speaker, all, true)
+	t.Logf("of %d callouts: %d right and %d wrong in silence; %d and %d under our own sound", len(all), quietRight, quietWrong, right, wrong)
+	if testing.Verbose() {
+		plain, plainWrong, _ := score(t, v, room, speaker, all, false)
+		t.Logf("without the canceller: %d right, %d wrong", plain, plainWrong)
+	}
+	if 100*(quietRight-right) > 2*len(all) {
+		t.Errorf("%d of %d callouts lost under our own sound, want at most 2 %%", quietRight-right, len(all))
+	}
+	if wrong > quietWrong+1 {
+		t.Errorf("%d results invented under our own sound, %d in silence", wrong, quietWrong)
+	}
+}
+
+// Our own sound alone, with the opening sentence first as in every session.
+func TestEchoReturnLossEnhancement(t *testing.T) {
+	n := 60 * audio.Rate
+	var calls []spokenAt
+	for at := 12 * audio.Rate; at < n; at += 7 * audio.Rate / 2 {
+		calls = append(calls, spokenAt{at: at})
+	}
+	speaker, room := ourSound(t, n, calls), make([]float32, n)
+	back := newRoom(0.045, 0.3, 0.5)
+	l, err := newListener(true, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var after [3]float64
+	for i := 0; i+audio.Block <= n; i += audio.Block {
+		back.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+		l.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+		for k, s := range []int{10, 20, 60} {
+			if i < s*audio.Rate {
+				after[k] = l.enhancement()
+				break
+			}
+		}
+	}
+	t.Logf("echo return loss enhancement, mean so far: %.1f dB after 10 s, %.1f after 20 s, %.1f after 60 s", after[0], after[1], after[2])
+	if after[1] < 15 || after[2] < 35 {
+		t.Errorf("echo return loss enhancement is %.1f dB after 20 s and %.1f after 60 s, want 15 and 35", after[1], after[2])
+	}
+}

@@ -1,0 +1,55 @@
+package main
+
+import (
+	"math"
+
+	"coxswain/audio"
+)
+
+// listener turns a block of the room at 48 kHz into what a recogniser hears:
+// 16 kHz, without our own sound in it.
+type listener struct {
+	room, speaker *audio.Decimator
+	echo          *audio.Echo // nil: our own sound is left in
+	a, b          []int16
+	level         float64 // mean square of the room, a slow average
+}
+
+// newListener returns a listener; the loudspeaker's sound is held back by delay
+// blocks before it is cancelled.
+func newListener(cancel bool, delay int) (*listener, error) {
+	l := &listener{room: audio.NewDecimator(audio.Block), speaker: audio.NewDecimator(audio.Block), a: make([]int16, audio.Block/3), b: make([]int16, audio.Block/3)}
+	var err error
+	if cancel {
+		l.echo, err = audio.NewEcho(delay)
+	}
+	return l, err
+}
+
+// hear returns the block for the recogniser, valid until the next call.
+func (l *listener) hear(room, speaker []float32) []int16 {
+	sum := 0.0
+	for i, x := range l.room.Process(room) {
+		l.a[i] = audio.PCM16(x)
+		sum += float64(x) * float64(x)
+	}
+	l.level += 0.02 * (sum/float64(len(l.a)) - l.level) // half a second
+	if l.echo == nil {
+		return l.a
+	}
+	for i, x := range l.speaker.Process(speaker) {
+		l.b[i] = audio.PCM16(x)
+	}
+	return l.echo.Cancel(l.a, l.b)
+}
+
+// enhancement is how much quieter our own sound became, in dB.
+func (l *listener) enhancement() float64 {
+	if l.echo == nil {
+		return 0
+	}
+	return l.echo.Enhancement()
+}
+
+// dBFS is the level of the room, in dB below full scale.
+func (l *listener) dBFS() float64 { return 10 * math.Log10(l.level+1e-12) }
