@@ -127,14 +127,19 @@ func Devices() ([]DeviceInfo, error) {
 // ErrNoDevice marks a device that is not there.
 var ErrNoDevice = errors.New("no such sound device")
 
-// Device is an open full-duplex stream that drives an Exchange.
+// Device is an open stream that drives an Exchange.
 type Device struct {
 	stream  *portaudio.Stream
-	Latency time.Duration // what the host promises from room to speaker; measure the real one
+	missing string
 }
 
+// Missing is "microphone" or "loudspeaker" if the stream runs without one.
+func (d *Device) Missing() string { return d.missing }
+
 // OpenDevice opens the named devices (empty: the system's default), mono in
-// and mono out at Rate, and starts the stream.
+// and mono out at Rate, and starts the stream. If only one side can be had it
+// runs on that side: a metronome without a microphone, or a record without a
+// loudspeaker, is better than nothing. The error is that of both sides failing.
 func OpenDevice(input, output string, e *Exchange) (*Device, error) {
 	var d *Device
 	err := quietly(func() (err error) {
@@ -150,34 +155,85 @@ func OpenDevice(input, output string, e *Exchange) (*Device, error) {
 }
 
 func openStream(input, output string, e *Exchange) (*Device, error) {
-	in, err := find(input, "microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels })
-	if err != nil {
-		return nil, err
-	}
-	out, err := find(output, "loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels })
-	if err != nil {
-		return nil, err
-	}
-	p := portaudio.StreamParameters{
-		Input:      portaudio.StreamDeviceParameters{Device: in, Channels: 1, Latency: 20 * time.Millisecond},
-		Output:     portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: 20 * time.Millisecond},
-		SampleRate: Rate, FramesPerBuffer: Block,
-	}
-	s, err := portaudio.OpenStream(p, func(in, out []float32, _ portaudio.StreamCallbackTimeInfo, fl portaudio.StreamCallbackFlags) {
-		if fl != 0 {
-			e.Flag()
+	in, ierr := find(input, "microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels })
+	out, oerr := find(output, "loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels })
+	var err error
+	for _, side := range []struct {
+		in, out *portaudio.DeviceInfo
+		missing string
+	}{{in, out, ""}, {nil, out, "microphone"}, {in, nil, "loudspeaker"}} {
+		if side.in == nil && side.missing != "microphone" || side.out == nil && side.missing != "loudspeaker" {
+			continue
 		}
-		e.Callback(in, out)
-	})
+		s, serr := startStream(side.in, side.out, e)
+		if serr == nil {
+			return &Device{s, side.missing}, nil
+		}
+		err = errors.Join(err, serr)
+	}
+	return nil, firstError(ierr, oerr, err)
+}
+
+// firstError keeps one line: the device that is not there, or why it will not open.
+func firstError(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			if many, ok := err.(interface{ Unwrap() []error }); ok {
+				return many.Unwrap()[0]
+			}
+			return err
+		}
+	}
+	return nil
+}
+
+// startStream starts a stream on one or both sides; a missing side is silent.
+func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream, error) {
+	const latency = 20 * time.Millisecond
+	p := portaudio.StreamParameters{SampleRate: Rate, FramesPerBuffer: Block}
+	name := func(d *portaudio.DeviceInfo) string {
+		if d == nil {
+			return "nothing"
+		}
+		return d.Name
+	}
+	if in != nil {
+		p.Input = portaudio.StreamDeviceParameters{Device: in, Channels: 1, Latency: latency}
+	}
+	if out != nil {
+		p.Output = portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: latency}
+	}
+	s, err := portaudio.OpenStream(p, e.callback(in != nil, out != nil))
 	if err != nil {
-		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", in.Name, out.Name, Rate, err)
+		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), Rate, err)
 	}
 	if err := s.Start(); err != nil {
 		s.Close()
 		return nil, fmt.Errorf("cannot start the sound stream: %w", err)
 	}
-	i := s.Info()
-	return &Device{s, i.InputLatency + i.OutputLatency}, nil
+	return s, nil
+}
+
+// callback is what the device's thread calls, by the sides that there are.
+func (e *Exchange) callback(in, out bool) any {
+	type flags = portaudio.StreamCallbackFlags
+	type info = portaudio.StreamCallbackTimeInfo
+	begin := func(fl flags) {
+		if fl != 0 {
+			e.Flag()
+		}
+		if e.Calls() == 0 {
+			realTime()
+		}
+	}
+	var quiet [16 * Block]float32 // of the side that is missing
+	switch {
+	case !in:
+		return func(spk []float32, _ info, fl flags) { begin(fl); e.Callback(quiet[:min(len(spk), len(quiet))], spk) }
+	case !out:
+		return func(mic []float32, _ info, fl flags) { begin(fl); e.Callback(mic, quiet[:min(len(mic), len(quiet))]) }
+	}
+	return func(mic, spk []float32, _ info, fl flags) { begin(fl); e.Callback(mic, spk) }
 }
 
 func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels func(*portaudio.DeviceInfo) int) (*portaudio.DeviceInfo, error) {

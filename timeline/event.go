@@ -219,5 +219,26 @@ func (e Event) Describe() string {
 	return s
 }
 
+// Words returns the event as a person reads it: "shock given, 200 J".
+func (e Event) Words() string {
+	s := strings.TrimPrefix(string(e.Kind), "drug.")
+	s = strings.TrimPrefix(strings.TrimPrefix(s, "intervention."), "rhythm.")
+	s = strings.NewReplacer(".", " ", "_", " ").Replace(s)
+	keys := make([]string, 0, len(e.Values))
+	for k := range e.Values {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	for _, k := range keys {
+		name, unit, _ := strings.Cut(k, "_")
+		if full, ok := map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL"}[unit]; ok {
+			s += fmt.Sprintf(", %s %s", FormatNumber(e.Values[k]), full)
+		} else {
+			s += fmt.Sprintf(", %s %s", name, FormatNumber(e.Values[k]))
+		}
+	}
+	return s
+}
+
 // FormatNumber prints a spoken amount without needless zeros.
 func FormatNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

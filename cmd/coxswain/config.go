@@ -38,11 +38,15 @@ var settings = []setting{
 	{"recogniser", "builtin", "recogniser: builtin, pocketsphinx, or the command line of a plug-in"},
 	{"input", "", "microphone (empty: the system's default; see coxswain devices)"},
 	{"output", "", "loudspeaker (empty: the system's default)"},
+	{"sign_key", "", "private key that `coxswain sign` signs records with (see coxswain key)"},
+	{"wait_device_s", 0, "at start, wait this long for a sound device"},
 	{"records", "records", "folder that holds a folder for each session"},
 	{"resume_minutes", 10, "go on with a session that was cut off less than this long ago (0: never)"},
 	{"cancel_echo", true, "take our own sound out of what the recogniser hears"},
 	{"loop_delay_ms", 20, "least time from loudspeaker to microphone (see coxswain devices --loop), 10 to 500"},
 	{"volume", 1.0, "gain of everything played, 0 to 1"},
+	{"http", "127.0.0.1:7470", "address of the wall display and the metrics (empty: none; beyond loopback only with http_token)"},
+	{"http_token", "", "word that every request to http must carry (better in the environment than on the command line)"},
 	{"log_level", "info", "debug, info, warn or error"},
 }
 
@@ -116,6 +120,9 @@ func (c *conf) check() error {
 	case "auto", "ratio", "continuous":
 	default:
 		return fmt.Errorf("mode is %q: choose auto, ratio or continuous", m)
+	}
+	if a := c.v.GetString("http"); a != "" && !loopback(a) && len(c.v.GetString("http_token")) < 16 {
+		return fmt.Errorf("http is %q, beyond this machine: set http_token to at least 16 characters, or choose 127.0.0.1:PORT", a)
 	}
 	if n := c.v.GetInt("resume_minutes"); n < 0 || n > 24*60 {
 		return fmt.Errorf("resume_minutes is %q: choose 0 to 1440", c.v.GetString("resume_minutes"))
@@ -208,7 +215,11 @@ func newConfigCmd(c *conf) *cobra.Command {
 				return err
 			}
 			for _, s := range settings {
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: %v\t# %s\n", s.name, c.v.Get(s.name), s.usage)
+				value := c.v.Get(s.name)
+				if s.name == "http_token" && value != "" {
+					value = "(set)"
+				}
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %v\t# %s\n", s.name, value, s.usage)
 			}
 			return nil
 		},

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"text/tabwriter"
@@ -22,7 +21,14 @@ func newDevices(c *conf) *cobra.Command {
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if loop {
-				return measureLoop(cmd.OutOrStdout(), c)
+				m, err := measureLoop(c)
+				if err == nil && !m.heard() {
+					err = fmt.Errorf("the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen")
+				}
+				if err == nil {
+					fmt.Fprintln(cmd.OutOrStdout(), m)
+				}
+				return err
 			}
 			list, err := audio.Devices()
 			if err != nil {
@@ -50,22 +56,40 @@ func newDevices(c *conf) *cobra.Command {
 	return cmd
 }
 
-// measureLoop plays bursts of noise and says how much later and how much
+// loopMeasure is what came back of noise that was played.
+type loopMeasure struct {
+	delay int     // samples from loudspeaker to microphone
+	clear float64 // how far the delay stands out; below 8 nothing was heard
+	level float64 // dB against what was played
+	floor float64 // dBFS of the room before
+}
+
+func (m loopMeasure) heard() bool { return m.clear >= 8 }
+
+func (m loopMeasure) String() string {
+	return fmt.Sprintf("loop delay %.1f ms (%d samples), level %+.1f dB", float64(m.delay)*1000/audio.Rate, m.delay, m.level)
+}
+
+// measureLoop plays bursts of noise and finds how much later and how much
 // weaker the microphone hears them.
-func measureLoop(w io.Writer, c *conf) error {
+func measureLoop(c *conf) (loopMeasure, error) {
+	var m loopMeasure
 	e := audio.NewExchange(10)
 	d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
 	if err != nil {
-		return err
+		return m, err
 	}
 	defer d.Close()
+	if d.Missing() != "" {
+		return m, fmt.Errorf("no %s: plug one in and see `coxswain devices`", d.Missing())
+	}
 	r := rand.New(rand.NewPCG(1, 1))
 	var room, speaker []float32
 	var f audio.Frame
 	for begun := time.Now(); len(room) < 3*audio.Rate; {
 		if !e.Next(&f) {
 			if time.Since(begun) > 10*time.Second {
-				return fmt.Errorf("the sound device stands still: unplug it and plug it in again, or restart the sound server")
+				return m, fmt.Errorf("the sound device stands still: unplug it and plug it in again, or restart the sound server")
 			}
 			time.Sleep(time.Millisecond)
 			continue
@@ -79,13 +103,10 @@ func measureLoop(w io.Writer, c *conf) error {
 		e.Send(out[:])
 		room, speaker = append(room, f.Room[:]...), append(speaker, f.Speaker[:]...)
 	}
-	samples, clear := audio.LoopDelay(speaker[audio.Rate:], room[audio.Rate:], audio.Rate/2)
-	if clear < 8 {
-		return fmt.Errorf("the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen")
-	}
-	level := 20 * math.Log10(rms(room[audio.Rate:])/rms(speaker[audio.Rate:]))
-	_, err = fmt.Fprintf(w, "loop delay %.1f ms (%d samples), level %+.1f dB\n", float64(samples)*1000/audio.Rate, samples, level)
-	return err
+	m.floor = 20 * math.Log10(rms(room[audio.Rate/2:audio.Rate]))
+	m.delay, m.clear = audio.LoopDelay(speaker[audio.Rate:], room[audio.Rate:], audio.Rate/2)
+	m.level = 20 * math.Log10(rms(room[audio.Rate:])/rms(speaker[audio.Rate:]))
+	return m, nil
 }
 
 func rms(x []float32) float64 {

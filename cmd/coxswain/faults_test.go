@@ -135,6 +135,11 @@ func TestWrongInput(t *testing.T) {
 		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
 		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
 		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay", file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
+		{"open to the network without a token", "http_token", []string{"config", "--http", "0.0.0.0:7470"}},
+		{"nobody runs", "no coxswain answers", []string{"status", "--records", out("none")}},
+		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
+		{"no age key", "--to", []string{"seal", used, "--to", file("to", "hello")}},
+		{"no age in days", "such as 90d", []string{"retain", "--older-than", "soon"}},
 		{"no record", "no such file", []string{"verify", out("nothing")}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })

@@ -13,7 +13,7 @@ import (
 // has been acknowledged. An event that cannot be written is kept and tried
 // again, in order, until the disk takes it.
 type ledger struct {
-	j       *timeline.Journal
+	j       journal
 	live    bool
 	mu      sync.Mutex
 	backlog []timeline.Event
@@ -23,7 +23,13 @@ type ledger struct {
 	done    sync.WaitGroup
 }
 
-func newLedger(j *timeline.Journal, live bool) *ledger {
+// journal is a timeline.Journal, or a test's on a bad disk.
+type journal interface {
+	Append(timeline.Event) (timeline.Event, error)
+	Close() error
+}
+
+func newLedger(j journal, live bool) *ledger {
 	l := &ledger{j: j, live: live, wake: make(chan struct{}, 1)}
 	if live {
 		l.done.Go(func() {

@@ -10,7 +10,7 @@ import (
 // logger writes the audio log without making the session wait: at once in a
 // replay, through a queue of ten seconds when live.
 type logger struct {
-	rec     *audio.Recorder
+	rec     recorder
 	queue   chan logItem
 	done    sync.WaitGroup
 	failing atomic.Pointer[string]
@@ -23,7 +23,14 @@ type logItem struct {
 	skip          int // blocks lost before this one
 }
 
-func newLogger(rec *audio.Recorder, live bool) *logger {
+// recorder is an audio.Recorder, or a test's on a bad disk.
+type recorder interface {
+	Write(room, speaker []float32) error
+	Mark(audio.Mark)
+	Close() error
+}
+
+func newLogger(rec recorder, live bool) *logger {
 	l := &logger{rec: rec}
 	if live {
 		l.queue = make(chan logItem, 1000)

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/ed25519"
+	"crypto/x509"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -123,19 +125,33 @@ func printTimeline(w io.Writer, events []timeline.Event, all bool) error {
 }
 
 func newVerify() *cobra.Command {
-	return &cobra.Command{
+	var keyFile string
+	cmd := &cobra.Command{
 		Use: "verify DIR", Short: "Check that a record is whole and unchanged",
 		Long: "Check the chain of the journal's hashes, that every event lies within the audio, and that the audio files are whole and follow each other.",
-		Args: cobra.ExactArgs(1), Example: "  coxswain verify records/2026-03-01T140000",
+		Args: cobra.ExactArgs(1), Example: "  coxswain verify records/2026-03-01T140000\n  coxswain verify DIR --key /etc/coxswain.key.pub   # the signature too",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			events, length, err := verify(args[0])
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s: whole: %d events in an unbroken chain, %v of audio\n", args[0], len(events), audio.Duration(length))
+			signed := ""
+			if keyFile != "" {
+				key, err := readKey[ed25519.PublicKey](keyFile, x509.ParsePKIXPublicKey)
+				if err != nil {
+					return err
+				}
+				if err := checkSignature(args[0], key); err != nil {
+					return err
+				}
+				signed = ", signature holds"
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: whole: %d events in an unbroken chain, %v of audio%s\n", args[0], len(events), audio.Duration(length), signed)
 			return nil
 		},
 	}
+	cmd.Flags().StringVar(&keyFile, "key", "", "public key: check the signature too")
+	return cmd
 }
 
 // verify returns the events and the samples of audio of a whole record.

@@ -70,11 +70,12 @@ func replay(c *conf, in, dir string, wall time.Time, drill *timeline.Case, progr
 		ear.Close()
 		return err
 	}
-	return s.feed(r, progress)
+	return s.feed(r, nil, progress)
 }
 
-// feed plays a file through the same exchange that a device drives.
-func (s *session) feed(r *audio.Reader, progress io.Writer) error {
+// feed plays a file through the same exchange that a device drives. A room, if
+// any, adds to each block what comes back of the block played before it.
+func (s *session) feed(r *audio.Reader, room func(in, played []float32), progress io.Writer) error {
 	e := audio.NewExchange(1)
 	var in, out [audio.Block]float32
 	var f audio.Frame
@@ -89,6 +90,9 @@ func (s *session) feed(r *audio.Reader, progress io.Writer) error {
 			break
 		}
 		clear(in[n:])
+		if room != nil {
+			room(in[:], out[:])
+		}
 		e.Callback(in[:], out[:])
 		for e.Next(&f) {
 			e.Send(s.Step(f.Room[:], f.Speaker[:]))

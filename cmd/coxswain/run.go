@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -57,127 +56,59 @@ func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Write
 	if err != nil {
 		return "", err
 	}
-	e := audio.NewExchange(10)
-	dev, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+	l, err := openLive(ctx, c)
 	if err != nil {
 		ear.Close()
 		return "", err
 	}
 	now := time.Now()
-	dir := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405"))
-	var resume cut
+	o := sessionOptions{conf: c, vocabulary: v, dir: filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405")), ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill}
 	if drill == nil {
-		if resume = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); resume.dir != "" {
-			dir = resume.dir
+		if o.resume = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); o.resume.dir != "" {
+			o.dir = o.resume.dir
 		}
 	}
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill, resume: resume})
-	if err != nil {
-		dev.Close()
+	if l.s, err = newSession(o); err != nil {
+		l.dev.Close()
 		ear.Close()
 		return "", err
 	}
-	slog.Info("listening", "record", dir, "recogniser", ear.Name())
-	l := &live{c: c, s: s, e: e, dev: dev}
+	slog.Info("listening", "record", o.dir, "recogniser", ear.Name())
+	stopServing := serveStatus(c, l)
 	l.loop(ctx)
 	if l.dev != nil {
 		l.dev.Close()
 	}
-	slog.Info("stopped", "record", dir, "length", audio.Duration(s.pos).Round(time.Second).String())
-	return dir, s.Close()
+	err = l.s.Close()
+	stopServing()
+	slog.Info("stopped", "record", o.dir, "length", audio.Duration(l.s.pos).Round(time.Second).String())
+	return o.dir, err
 }
 
-// live drives a session from a device, and brings the device back when it dies.
-type live struct {
-	c       *conf
-	s       *session
-	e       *audio.Exchange
-	dev     *audio.Device
-	base    uint64 // starved blocks already made up for
-	lost    uint64
-	calls   uint64
-	since   time.Time // up to here the clock has been kept
-	died    time.Time // of the last callback of a dead stream
-	retryAt time.Time
-	backoff time.Duration
-}
-
-// silentAfter is how long a stream may be silent before it counts as dead:
-// PortAudio does not tell when a device is lost.
-const silentAfter = 250 * time.Millisecond
-
-func (l *live) loop(ctx context.Context) {
-	tick := time.NewTicker(4 * time.Millisecond)
-	defer tick.Stop()
-	l.since = time.Now()
-	var f audio.Frame
-	for {
+// openLive opens the sound device, waiting for one as long as is configured.
+func openLive(ctx context.Context, c *conf) (*live, error) {
+	l := &live{asleep: asleep, within: max(time.Duration(c.v.GetInt("resume_minutes"))*time.Minute, 10*time.Minute)}
+	l.open = func(e *audio.Exchange) (sound, error) {
+		d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+		if err != nil { // not a nil *Device in an interface
+			return nil, err
+		}
+		return d, nil
+	}
+	for begun := time.Now(); ; {
+		l.e = audio.NewExchange(10)
+		var err error
+		if l.dev, err = l.open(l.e); err == nil {
+			return l, nil
+		}
+		if time.Since(begun) >= time.Duration(c.v.GetInt("wait_device_s"))*time.Second {
+			return nil, err
+		}
+		slog.Warn("waiting for a sound device", "why", err)
 		select {
 		case <-ctx.Done():
-			return
-		case now := <-tick.C:
-			for l.e.Next(&f) {
-				l.send(l.s.Step(f.Room[:], f.Speaker[:]))
-			}
-			l.watch(now)
-			if l.s.over {
-				return
-			}
+			return nil, err
+		case <-time.After(time.Second):
 		}
-	}
-}
-
-// send queues a rendered block, unless its moment has passed: for every block
-// that the speaker ran dry, one is left out, so that the beat stays on the clock.
-func (l *live) send(block []float32) {
-	starved, lost, _ := l.e.Troubles()
-	if starved > l.base {
-		l.base++
-		return
-	}
-	if lost > l.lost {
-		l.s.fault("fault", "fault.device", fmt.Sprintf("%d blocks of sound were lost", lost-l.lost))
-		l.lost = lost
-	}
-	l.e.Send(block)
-}
-
-// watch reopens the device when its callback has stopped.
-func (l *live) watch(now time.Time) {
-	if n := l.e.Calls(); n != l.calls {
-		l.calls, l.since = n, now
-		return
-	}
-	if now.Sub(l.since) < silentAfter || now.Before(l.retryAt) {
-		return
-	}
-	if l.dev != nil {
-		l.dev.Close()
-		l.dev, l.died = nil, l.since
-		slog.Warn("sound stream died; opening it again")
-	}
-	l.catchUp(now)
-	fresh := audio.NewExchange(10)
-	dev, err := audio.OpenDevice(l.c.v.GetString("input"), l.c.v.GetString("output"), fresh)
-	if err != nil {
-		l.backoff = min(max(250*time.Millisecond, 2*l.backoff), 5*time.Second)
-		l.retryAt = time.Now().Add(l.backoff)
-		if !errors.Is(err, audio.ErrNoDevice) {
-			slog.Debug("reopen", "error", err)
-		}
-		return
-	}
-	gap := time.Since(l.died)
-	l.e, l.dev, l.base, l.lost, l.calls, l.since, l.backoff = fresh, dev, 0, 0, 0, time.Now(), 0
-	l.s.fault("fault", "fault.device", fmt.Sprintf("sound was lost for %v", gap.Round(time.Millisecond)))
-}
-
-// catchUp lets the session clock go on while there is no sound, so that the
-// cycle and the intervals stay right.
-func (l *live) catchUp(now time.Time) {
-	var silence [audio.Block]float32
-	for behind := now.Sub(l.since); behind >= 10*time.Millisecond; behind -= 10 * time.Millisecond {
-		l.s.Step(silence[:], silence[:])
-		l.since = l.since.Add(10 * time.Millisecond)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"coxswain/audio"
@@ -24,6 +25,7 @@ type session struct {
 	logger   *logger
 	machine  *timeline.Machine
 	player   *audio.Player
+	voice    *prompts.Voice
 	sched    *prompts.Scheduler
 	listener *listener
 	out      []float32
@@ -36,7 +38,26 @@ type session struct {
 	saving   bool             // the record could be written a moment ago
 	drill    *timeline.Case   // nil outside a drill
 	told     map[int]bool     // sentences of the case that were told
-	over     bool             // the case has ended
+	over     bool             // the case, or the session, has ended
+	dir      string
+	live     bool
+	deaf     string // why the recogniser does not hear; empty: it does
+	faults   int    // counted for the snapshot
+	callouts int
+	seen     snapshotBox
+}
+
+// snapshotBox holds the latest snapshot: the session puts, anyone looks.
+type snapshotBox struct{ p atomic.Pointer[snapshot] }
+
+func (b *snapshotBox) Store(n *snapshot) { b.p.Store(n) }
+
+// Load returns the latest snapshot, never nil.
+func (b *snapshotBox) Load() *snapshot {
+	if n := b.p.Load(); n != nil {
+		return n
+	}
+	return &snapshot{Caution: Caution, State: "starting", Recogniser: "starting"}
 }
 
 // held is a cue and the event that must be safe before it sounds.
@@ -61,8 +82,9 @@ type sessionOptions struct {
 	source     string
 	wall       time.Time
 	live       bool
-	drill      *timeline.Case // nil outside a drill
-	resume     cut            // a record to go on with; zero: a new one
+	drill      *timeline.Case                              // nil outside a drill
+	resume     cut                                         // a record to go on with; zero: a new one
+	disk       func(journal, recorder) (journal, recorder) // a test's bad disk; nil: as it is
 }
 
 // newSession makes the record's folder and starts journal and audio log in it,
@@ -89,9 +111,14 @@ func newSession(o sessionOptions) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(j, o.live), logger: newLogger(rec, o.live),
+	var events journal = j
+	var sound recorder = rec
+	if o.disk != nil {
+		events, sound = o.disk(j, rec)
+	}
+	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(events, o.live), logger: newLogger(sound, o.live),
 		machine: timeline.NewMachine(p, o.resume.events...), player: audio.NewPlayer(o.resume.pos + audio.Lead*audio.Block), listener: listener,
-		out: make([]float32, audio.Block), saving: true, drill: o.drill, told: map[int]bool{},
+		out: make([]float32, audio.Block), saving: true, drill: o.drill, voice: voice, dir: o.dir, live: o.live, told: map[int]bool{},
 		pos: o.resume.pos, base: o.resume.pos, seq: uint64(len(o.resume.events)), events: o.resume.events}
 	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
 	if o.resume.dir != "" {
@@ -128,6 +155,9 @@ func (s *session) Step(room, speaker []float32) []float32 {
 		s.log(sp)
 	}
 	s.player.Render(s.out)
+	if s.live && s.pos%snapshotEvery < audio.Block {
+		s.show()
+	}
 	return s.out
 }
 
@@ -155,7 +185,7 @@ func (s *session) append(e timeline.Event) timeline.Event {
 	if m, ok := mark(e); ok {
 		s.logger.Mark(m)
 	}
-	slog.Debug("event", "seq", e.Seq, "at", e.At, "event", e.Describe())
+	slog.Debug("event", "seq", e.Seq, "at", e.At, "kind", e.Kind) // no words: logs leave the unit
 	return e
 }
 
@@ -186,6 +216,7 @@ func (s *session) callout(r intents.Result) {
 		values = nil
 	}
 	s.take(timeline.Event{At: h.End, Kind: timeline.Kind(r.Callout), Values: values, Heard: h})
+	s.callouts++
 	s.loudness(timeline.Kind(r.Callout))
 }
 
@@ -270,14 +301,25 @@ func (s *session) recogniserFault(text string) {
 	if text == intents.Back {
 		id, kind = "fault.recogniser.back", timeline.Recovered
 	}
+	s.deaf = ""
+	if kind == timeline.Fault {
+		s.deaf = text
+	}
 	s.fault(kind, id, text)
+}
+
+// note appends a failure or recovery without saying it.
+func (s *session) note(kind timeline.Kind, text string) {
+	slog.Warn("fault", "what", text, "at", timeline.Time(s.pos))
+	if kind == timeline.Fault {
+		s.faults++
+	}
+	s.append(timeline.Event{At: timeline.Time(s.pos), Kind: kind, Text: text})
 }
 
 // fault appends a failure or recovery and says it aloud.
 func (s *session) fault(kind timeline.Kind, id, text string) {
-	at := timeline.Time(s.pos)
-	slog.Warn("fault", "what", text, "at", at)
-	s.append(timeline.Event{At: at, Kind: kind, Text: text})
+	s.note(kind, text)
 	s.offer(timeline.Cue{ID: id, At: timeline.Time(s.player.Pos()), Expires: timeline.Time(s.player.Pos()) + timeline.Seconds(10), Priority: timeline.Alarm})
 }
 

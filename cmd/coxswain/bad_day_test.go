@@ -1,0 +1,264 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/timeline"
+)
+
+// fakeSound is a sound device on the test's clock.
+type fakeSound struct {
+	missing string
+	quit    chan struct{}
+}
+
+func (f *fakeSound) Missing() string { return f.missing }
+func (f *fakeSound) Close() error    { close(f.quit); return nil }
+
+// badDay runs a live session of the given length, on a fake clock and a fake
+// device that misbehaves.
+type badDay struct {
+	length  time.Duration
+	gone    [2]time.Duration // no device from, to
+	silent  string           // side that is missing until back
+	back    time.Duration
+	stall   time.Duration // at 5 s the callback is late by this much, then hurries
+	sleepAt time.Duration // the machine is suspended here
+	slept   time.Duration
+	disk    func(journal, recorder) (journal, recorder)
+}
+
+// run returns the journal's events, the session's own and the time that passed.
+func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, passed time.Duration) {
+	t.Helper()
+	begun := time.Now()
+	up := func() time.Duration { return time.Since(begun) }
+	l := &live{within: 10 * time.Minute}
+	l.asleep = func() time.Duration {
+		if b.slept > 0 && up() >= b.sleepAt {
+			return b.slept
+		}
+		return 0
+	}
+	l.open = func(e *audio.Exchange) (sound, error) {
+		if up() >= b.gone[0] && up() < b.gone[1] {
+			return nil, audio.ErrNoDevice
+		}
+		f := &fakeSound{quit: make(chan struct{})}
+		if up() < b.back {
+			f.missing = b.silent
+		}
+		go b.play(f, e, up)
+		return f, nil
+	}
+	l.e = audio.NewExchange(10)
+	var err error
+	if l.dev, err = l.open(l.e); err != nil {
+		t.Fatal(err)
+	}
+	c := &conf{}
+	if err := c.load(newRoot(os.Stderr)); err != nil {
+		t.Fatal(err)
+	}
+	v, err := c.vocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ear := &intents.Scripted{}
+	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
+		end := int64(3+4*k) * intents.Rate
+		ear.Results = append(ear.Results, intents.Result{Callout: id, Text: "words " + id, Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
+	}
+	l.s, err = newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: ear}, recogniser: "scripted", source: "device", wall: time.Now(), live: true, disk: b.disk})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), b.length)
+	defer cancel()
+	l.loop(ctx)
+	passed = up()
+	if l.dev != nil {
+		l.dev.Close()
+	}
+	pos = audio.Duration(l.s.pos)
+	if err := l.s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	events, _, err = timeline.Read(filepath.Join(dir, timeline.JournalName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return events, pos, passed
+}
+
+// play calls the exchange every 10 ms until the device is closed or gone.
+func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	var in, out [audio.Block]float32
+	owed, stalled := 0, false
+	for {
+		select {
+		case <-f.quit:
+			return
+		case <-tick.C:
+			if up() >= b.gone[0] && up() < b.gone[1] {
+				<-f.quit // gone without a word
+				return
+			}
+			if owed++; b.stall > 0 && up() >= 5*time.Second && !stalled {
+				if up() < 5*time.Second+b.stall {
+					continue
+				}
+				stalled = true
+			}
+			for ; owed > 0; owed-- {
+				e.Callback(in[:], out[:])
+			}
+		}
+	}
+}
+
+// countOf counts the events whose text has each of the words.
+func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
+	n := 0
+	for _, e := range events {
+		if e.Kind == kind && strings.Contains(e.Text, words) {
+			n++
+		}
+	}
+	return n
+}
+
+// Each bad thing has a stated behaviour: the clock stays with the wall, every
+// callout is in the journal, the gap is logged once and spoken once.
+func TestBadDays(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		day            badDay
+		logged, spoken string
+		callouts       int // that can be heard at all
+	}{
+		{"device unplugged for 4 s", badDay{length: 40 * time.Second, gone: [2]time.Duration{16 * time.Second, 20 * time.Second}}, "sound was lost for", "fault.device:", 8},
+		{"no microphone at start", badDay{length: 40 * time.Second, silent: "microphone", back: 10 * time.Second}, "no microphone", "fault.microphone:", 8},
+		{"callback starved for 300 ms", badDay{length: 40 * time.Second, stall: 300 * time.Millisecond}, "ran dry", "fault.device:", 8},
+		{"machine suspended for 90 s", badDay{length: 40 * time.Second, sleepAt: 9 * time.Second, slept: 90 * time.Second}, "slept for 1m30s", "fault.device:", 8},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := t.TempDir()
+			synctest.Test(t, func(t *testing.T) {
+				events, pos, passed := c.day.run(t, dir+"/r")
+				if off := pos - passed - c.day.slept; off < -time.Second || off > time.Second {
+					t.Errorf("the session's clock is off by %v", off)
+				}
+				heard := 0
+				for _, e := range events {
+					if e.Heard != nil {
+						heard++
+					}
+				}
+				if heard != c.callouts {
+					t.Errorf("%d callouts in the journal, want %d", heard, c.callouts)
+				}
+				if n := countOf(events, timeline.Fault, c.logged); n != 1 {
+					t.Errorf("%q is logged %d times, want once", c.logged, n)
+				}
+				if n := countOf(events, timeline.CueSpoken, c.spoken); n != 1 {
+					t.Errorf("%q is spoken %d times, want once", c.spoken, n)
+				}
+				if t.Failed() {
+					for _, e := range events {
+						t.Log(e.At, e.Describe())
+					}
+				}
+			})
+		})
+	}
+}
+
+// A machine that slept through the night does not go on with last evening's code.
+func TestLongSleepEndsTheSession(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		events, pos, passed := badDay{length: time.Minute, sleepAt: 9 * time.Second, slept: 8 * time.Hour}.run(t, dir+"/r")
+		if passed > 10*time.Second || pos > 10*time.Second || countOf(events, timeline.Fault, "the session ends") != 1 || events[len(events)-1].Kind != timeline.SessionClose {
+			t.Errorf("the session ran for %v, its clock stands at %v, last event %s", passed, pos, events[len(events)-1].Kind)
+		}
+	})
+}
+
+// slowDisk waits before every write.
+type slowDisk struct {
+	journal
+	recorder
+	wait time.Duration
+	fail *time.Time // writes fail before this moment
+}
+
+func (d slowDisk) Append(e timeline.Event) (timeline.Event, error) {
+	time.Sleep(d.wait)
+	if d.fail != nil && time.Now().Before(*d.fail) {
+		return e, fmt.Errorf("read-only file system")
+	}
+	return d.journal.Append(e)
+}
+
+func (d slowDisk) Write(room, speaker []float32) error {
+	if d.fail != nil && time.Now().Before(*d.fail) {
+		return fmt.Errorf("read-only file system")
+	}
+	return d.recorder.Write(room, speaker)
+}
+
+func (d slowDisk) Close() error { return nil }
+
+// A disk that takes 2 s for every event keeps nobody waiting: read-backs come
+// after a second at most, every event arrives. One that takes nothing for 10 s
+// is told once, and loses no event.
+func TestBadDisks(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		wait   time.Duration
+		broken time.Duration
+		faults int
+	}{{"stalls of 2 s", 2 * time.Second, 0, 0}, {"read-only for 10 s", 0, 10 * time.Second, 1}} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := t.TempDir()
+			synctest.Test(t, func(t *testing.T) {
+				until := time.Now().Add(c.broken)
+				events, _, _ := badDay{length: 40 * time.Second, disk: func(j journal, r recorder) (journal, recorder) {
+					d := slowDisk{j, r, c.wait, &until}
+					return d, d
+				}}.run(t, dir+"/r")
+				heard, worst := 0, timeline.Time(0)
+				for i, e := range events {
+					if e.Heard == nil {
+						continue
+					}
+					heard++
+					for _, l := range events[i+1:] {
+						if l.Kind == timeline.CueSpoken && strings.HasPrefix(l.Text, "said.") && l.At >= e.Heard.Decided {
+							worst = max(worst, l.At-e.Heard.Decided)
+							break
+						}
+					}
+				}
+				if heard != 8 || worst > timeline.Seconds(1.5) {
+					t.Errorf("%d of 8 callouts in the journal, slowest read-back %v s after it was decided", heard, worst.Seconds())
+				}
+				if n := countOf(events, timeline.CueSpoken, "fault.disk:"); n != c.faults {
+					t.Errorf("the fault is spoken %d times, want %d", n, c.faults)
+				}
+			})
+		})
+	}
+}

@@ -1,0 +1,208 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"io"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/prometheus/common/expfmt"
+	"github.com/prometheus/common/model"
+)
+
+// A running session answers on its socket and over HTTP, and tells the service
+// manager that it is up and alive.
+func TestStatusOfARunningSession(t *testing.T) {
+	env, stop := soundServer(t, false)
+	defer stop()
+	records := t.TempDir()
+	notify := filepath.Join(t.TempDir(), "notify")
+	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: notify, Net: "unixgram"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer manager.Close()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	addr := free.Addr().String()
+	free.Close()
+	told := make(chan map[string]int)
+	go func() { // a manager reads at once: its socket holds ten messages
+		said, buf := map[string]int{}, make([]byte, 100)
+		for {
+			k, err := manager.Read(buf)
+			if err != nil {
+				told <- said
+				return
+			}
+			said[string(buf[:k])]++
+		}
+	}()
+	cmd := coxswainCommand(t, "run", "--records", records, "--recogniser", earCommand(t), "--http", addr)
+	cmd.Env = append(env, partVariable+"=coxswain", "NOTIFY_SOCKET="+notify, "WATCHDOG_USEC=600000")
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(5 * time.Second)
+	var n snapshot
+	if err := json.Unmarshal([]byte(ok(t, "status", "--json", "--records", records)), &n); err != nil {
+		t.Fatal(err)
+	}
+	if !n.Healthy || n.Callouts < 1 || n.Session < 3 || n.Code != nil || len(n.Last) == 0 || n.Last[0].Text != "access iv" {
+		t.Errorf("status: %+v", n)
+	}
+	for path, check := range map[string]func(io.Reader) bool{
+		"/health":  func(r io.Reader) bool { b, _ := io.ReadAll(r); return string(b) == "well\n" },
+		"/metrics": func(r io.Reader) bool { return metric(t, r, "coxswain_callouts") >= 1 },
+		"/events": func(r io.Reader) bool {
+			line, _ := bufio.NewReader(r).ReadString('\n')
+			return strings.HasPrefix(line, "data: {")
+		},
+		"/": func(r io.Reader) bool { b, _ := io.ReadAll(r); return strings.Contains(string(b), "wall.js") },
+	} {
+		r, err := http.Get("http://" + addr + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !check(r.Body) || !strings.Contains(r.Header.Get("Content-Security-Policy"), "default-src 'none'") {
+			t.Errorf("%s: %s %v", path, r.Status, r.Header)
+		}
+		r.Body.Close()
+	}
+	cmd.Process.Signal(syscall.SIGTERM)
+	asked := time.Now()
+	if err := cmd.Wait(); err != nil {
+		t.Error(err)
+	}
+	if took := time.Since(asked); took > time.Second {
+		t.Errorf("the shutdown took %v, want under 1 s", took)
+	}
+	manager.SetReadDeadline(time.Now().Add(100 * time.Millisecond))
+	said := <-told
+	if said["READY=1"] != 1 || said["WATCHDOG=1"] < 10 || said["STOPPING=1"] != 1 {
+		t.Errorf("the manager was told %v", said)
+	}
+}
+
+// metric reads one value of Prometheus text form with the reference parser.
+func metric(t *testing.T, r io.Reader, name string) float64 {
+	t.Helper()
+	p := expfmt.NewTextParser(model.UTF8Validation)
+	families, err := p.TextToMetricFamilies(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return families[name].GetMetric()[0].GetGauge().GetValue()
+}
+
+// A manager that does not read, or a loop that stands still, changes nothing
+// for the session: no watchdog ping leaves when the loop does not turn.
+func TestWatchdogFollowsTheLoop(t *testing.T) {
+	notify := filepath.Join(t.TempDir(), "n")
+	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: notify, Net: "unixgram"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer manager.Close()
+	t.Setenv("NOTIFY_SOCKET", notify)
+	quit := make(chan struct{})
+	time.AfterFunc(200*time.Millisecond, func() { close(quit) })
+	watch(5*time.Millisecond, func() int64 { return 7 }, quit) // stands still at 7
+	manager.SetReadDeadline(time.Now().Add(50 * time.Millisecond))
+	n, buf := 0, make([]byte, 100)
+	for ; ; n++ {
+		if _, err := manager.Read(buf); err != nil {
+			break
+		}
+	}
+	if n != 1 {
+		t.Errorf("%d pings from a loop that stands still, want the first only", n)
+	}
+}
+
+// Beyond loopback a token is asked for; on loopback a foreign name is refused.
+func TestGuard(t *testing.T) {
+	h := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(200) })
+	for _, c := range []struct {
+		token, url, host, bearer string
+		want                     int
+	}{
+		{"", "/", "127.0.0.1:7470", "", 200},
+		{"", "/", "localhost:7470", "", 200},
+		{"", "/", "[::1]:7470", "", 200},
+		{"", "/", "elsewhere.example:7470", "", 421},
+		{"sixteen-letters-", "/", "10.0.0.7:7470", "", 401},
+		{"sixteen-letters-", "/?token=wrong", "10.0.0.7:7470", "", 401},
+		{"sixteen-letters-", "/?token=sixteen-letters-", "10.0.0.7:7470", "", 200},
+		{"sixteen-letters-", "/", "10.0.0.7:7470", "sixteen-letters-", 200},
+	} {
+		r := httptest.NewRequest("GET", c.url, nil)
+		r.Host = c.host
+		if c.bearer != "" {
+			r.Header.Set("Authorization", "Bearer "+c.bearer)
+		}
+		w := httptest.NewRecorder()
+		guard(h, c.token).ServeHTTP(w, r)
+		if w.Code != c.want {
+			t.Errorf("%+v: %d", c, w.Code)
+		}
+	}
+}
+
+// The unit file is one that systemd accepts.
+func TestUnitFile(t *testing.T) {
+	if _, err := exec.LookPath("systemd-analyze"); err != nil {
+		t.Skip("no systemd-analyze: `make test` installs it")
+	}
+	path := filepath.Join(t.TempDir(), "coxswain.service")
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.NewReplacer("/usr/local/bin/coxswain", self, "User=coxswain\n", "").Replace(unitFile)
+	os.WriteFile(path, []byte(text), 0o644)
+	if b, err := exec.Command("systemd-analyze", "verify", path).CombinedOutput(); err != nil || strings.Contains(string(b), path) {
+		t.Errorf("%v: %s", err, b)
+	}
+}
+
+// The check finds everything well in a room whose microphone hears the
+// loudspeaker; one whose microphone is dead it fails.
+func TestCheck(t *testing.T) {
+	for _, looped := range []bool{true, false} {
+		env, stop := soundServer(t, looped)
+		cmd := coxswainCommand(t, "check", "--json", "--records", t.TempDir(), "--hours", "0.01")
+		cmd.Env = append(env, partVariable+"=coxswain")
+		b, err := cmd.Output()
+		stop()
+		var found []finding
+		if jerr := json.Unmarshal(b, &found); jerr != nil {
+			t.Fatalf("%v: %s", err, b)
+		}
+		results := map[string]string{}
+		for _, f := range found {
+			results[f.Name] = f.Result
+			t.Log(f)
+		}
+		for _, name := range []string{"protocol", "vocabulary", "recogniser", "disk", "backup", "speech"} {
+			if results[name] != "pass" {
+				t.Errorf("%s: %q", name, results[name])
+			}
+		}
+		// A null sink's silence is digital: the microphone counts as dead.
+		if want := map[bool]string{true: "pass", false: "fail"}[looped]; results["loudspeaker"] != want || results["microphone"] != "fail" || err == nil {
+			t.Errorf("looped %v: loudspeaker %q, microphone %q, exit %v", looped, results["loudspeaker"], results["microphone"], err)
+		}
+	}
+}
