@@ -335,3 +335,26 @@ func CheckPart(path string) error {
 	}
 	return nil
 }
+
+// PartData tells where the samples of one file of an audio log lie: offset and
+// length in bytes, from the header or, if the file was never finished, its size.
+func PartData(path string) (start, length int64, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, 0, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return 0, 0, err
+	}
+	head := make([]byte, headerSize)
+	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
+		return 0, 0, fmt.Errorf("%s: not a file of an audio log, or cut off in its header", path)
+	}
+	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
+	if rest := st.Size() - headerSize; said == 0 || said > rest {
+		said = rest - rest%4
+	}
+	return headerSize, said, nil
+}

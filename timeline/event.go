@@ -35,6 +35,20 @@ func (t Time) String() string {
 	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
 }
 
+// ParseTime reads what String prints: m:ss, m:ss.t or seconds.
+func ParseTime(text string) (Time, error) {
+	m, s, ok := strings.Cut(text, ":")
+	if !ok {
+		m, s = "0", text
+	}
+	minutes, err := strconv.ParseUint(m, 10, 16)
+	seconds, serr := strconv.ParseFloat(s, 64)
+	if err != nil || serr != nil || !(seconds >= 0) || seconds > 1e5 || ok && seconds >= 60 {
+		return 0, fmt.Errorf("%q is no time: write 3:05 or 3:05.2", text)
+	}
+	return Seconds(60*float64(minutes) + seconds), nil
+}
+
 // Kind names what happened. Callout kinds are spelled as in the vocabulary.
 type Kind string
 
@@ -181,6 +195,7 @@ type Event struct {
 	Replaces uint64             `json:"replaces,omitempty"` // corrects or back-dates that event, which is retracted too
 	Text     string             `json:"text,omitempty"`     // what was said, or what failed
 	Session  *Session           `json:"session,omitempty"`
+	Amend    *Amendment         `json:"amend,omitempty"` // made by a reviewer afterwards
 }
 
 // Session is what the first line of a journal records once.
@@ -221,9 +236,18 @@ func (e Event) Describe() string {
 
 // Words returns the event as a person reads it: "shock given, 200 J".
 func (e Event) Words() string {
-	s := strings.TrimPrefix(string(e.Kind), "drug.")
-	s = strings.TrimPrefix(strings.TrimPrefix(s, "intervention."), "rhythm.")
+	s := string(e.Kind)
+	for _, f := range []string{"drug.", "intervention.", "rhythm."} {
+		if rest, ok := strings.CutPrefix(s, f); ok && e.Kind != RhythmCheck {
+			s = rest
+		}
+	}
 	s = strings.NewReplacer(".", " ", "_", " ").Replace(s)
+	for _, short := range []string{"vf", "vt", "pea", "svt", "af", "iv", "io", "rosc", "ecg"} {
+		if head, ok := strings.CutSuffix(s, short); ok && (head == "" || strings.HasSuffix(head, " ")) {
+			s = head + strings.ToUpper(short)
+		}
+	}
 	keys := make([]string, 0, len(e.Values))
 	for k := range e.Values {
 		keys = append(keys, k)

@@ -55,12 +55,13 @@ func (m *Machine) summary(e Event, now Time) Cue {
 // firstRhythm is the first rhythm called that was not retracted.
 func firstRhythm(events []Event) Kind {
 	gone := Retracted(events)
+	first := Event{At: math.MaxInt64}
 	for _, e := range events {
-		if _, ok := rhythmOf[e.Kind]; ok && !gone[e.Seq] {
-			return e.Kind
+		if _, ok := rhythmOf[e.Kind]; ok && !gone[e.Seq] && e.At < first.At {
+			first = e
 		}
 	}
-	return ""
+	return first.Kind
 }
 
 // TimePoint is one of the time points of the Utstein in-hospital template

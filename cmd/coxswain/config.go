@@ -38,6 +38,7 @@ var settings = []setting{
 	{"recogniser", "builtin", "recogniser: builtin, pocketsphinx, or the command line of a plug-in"},
 	{"input", "", "microphone (empty: the system's default; see coxswain devices)"},
 	{"output", "", "loudspeaker (empty: the system's default)"},
+	{"benchmarks", []string{}, "files that overlay the benchmarks of the figures"},
 	{"sign_key", "", "private key that `coxswain sign` signs records with (see coxswain key)"},
 	{"wait_device_s", 0, "at start, wait this long for a sound device"},
 	{"records", "records", "folder that holds a folder for each session"},

@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
+	"slices"
 	"text/tabwriter"
 	"time"
 
@@ -15,6 +15,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/review"
 )
 
 func newTimeline() *cobra.Command {
@@ -171,8 +172,8 @@ func verify(dir string) ([]timeline.Event, int64, error) {
 	if err != nil {
 		return nil, 0, err
 	}
-	last := events[len(events)-1]
-	if last.Kind != timeline.SessionClose {
+	called := timeline.AsCalled(events)
+	if last := called[len(called)-1]; last.Kind != timeline.SessionClose {
 		return nil, 0, fmt.Errorf("%s: the session was cut off after event %d; finish the record with `coxswain mend %s`", path, last.Seq, dir)
 	}
 	for _, e := range events {
@@ -224,7 +225,7 @@ func newMend() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if n := len(events); n == 0 || events[n-1].Kind != timeline.SessionClose {
+			if !closed(events) {
 				if _, err := j.Append(timeline.Event{At: timeline.Time(length), Kind: timeline.SessionClose, Text: "finished by coxswain mend after the session was cut off"}); err != nil {
 					return err
 				}
@@ -233,6 +234,11 @@ func newMend() *cobra.Command {
 			return nil
 		},
 	}
+}
+
+// closed reports whether the session came to its end.
+func closed(events []timeline.Event) bool {
+	return slices.ContainsFunc(events, func(e timeline.Event) bool { return e.Kind == timeline.SessionClose })
 }
 
 // marks are the labels of the audio log, made from its journal.
@@ -252,7 +258,7 @@ func mark(e timeline.Event) (audio.Mark, bool) {
 	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
 		return audio.Mark{At: int64(e.At), Label: e.Describe()}, true
 	case e.Kind == timeline.CueSpoken:
-		_, words, _ := strings.Cut(e.Text, ": ") // the cue's id is in the journal
+		words := review.AfterColon(e.Text)
 		return audio.Mark{At: int64(e.At), Label: "said: " + words}, true
 	}
 	return audio.Mark{}, false

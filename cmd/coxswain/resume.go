@@ -34,7 +34,7 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 	if c.events, _, err = timeline.Read(filepath.Join(c.dir, timeline.JournalName)); err != nil || len(c.events) == 0 || c.events[0].Session == nil {
 		return cut{}
 	}
-	if c.events[len(c.events)-1].Kind == timeline.SessionClose {
+	if closed(c.events) {
 		return cut{}
 	}
 	if c.wall, err = time.Parse(time.RFC3339Nano, c.events[0].Session.Wall); err != nil {

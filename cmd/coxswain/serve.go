@@ -123,7 +123,7 @@ func statusHandler(seen *snapshotBox, turns func() int64) http.Handler {
 	})
 	mux.HandleFunc("GET /events", func(w http.ResponseWriter, r *http.Request) { stream(w, r, seen) })
 	mux.Handle("GET /metrics", metrics(seen, turns))
-	pages, _ := fs.Sub(webFiles, "web")
+	pages, _ := fs.Sub(webFiles, "web/wall")
 	mux.Handle("GET /", http.FileServerFS(pages))
 	return mux
 }

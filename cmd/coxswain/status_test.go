@@ -59,7 +59,7 @@ func TestStatusOfARunningSession(t *testing.T) {
 	if err := json.Unmarshal([]byte(ok(t, "status", "--json", "--records", records)), &n); err != nil {
 		t.Fatal(err)
 	}
-	if !n.Healthy || n.Callouts < 1 || n.Session < 3 || n.Code != nil || len(n.Last) == 0 || n.Last[0].Text != "access iv" {
+	if !n.Healthy || n.Callouts < 1 || n.Session < 3 || n.Code != nil || len(n.Last) == 0 || n.Last[0].Text != "access IV" {
 		t.Errorf("status: %+v", n)
 	}
 	for path, check := range map[string]func(io.Reader) bool{

@@ -1,0 +1,300 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+	"coxswain/timeline/review"
+)
+
+// browser opens a page in headless Chromium; an exception in the page fails
+// the test.
+func browser(t *testing.T, url string) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Skip("no Chromium: `make test` installs it")
+	}
+	alloc, cancel := chromedp.NewExecAllocator(t.Context(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.WindowSize(1500, 1300))...)
+	t.Cleanup(cancel)
+	ctx, stop := chromedp.NewContext(alloc)
+	t.Cleanup(stop)
+	ctx, late := context.WithTimeout(ctx, 60*time.Second)
+	t.Cleanup(late)
+	chromedp.ListenTarget(ctx, func(ev any) {
+		if e, ok := ev.(*runtime.EventExceptionThrown); ok {
+			t.Errorf("the page threw: %s", e.ExceptionDetails)
+		}
+	})
+	if err := chromedp.Run(ctx, chromedp.Navigate(url)); err != nil {
+		t.Fatal(err)
+	}
+	return ctx
+}
+
+// do runs actions in the page.
+func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
+	t.Helper()
+	if err := chromedp.Run(ctx, actions...); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// eval returns what an expression in the page is.
+func eval[T any](t *testing.T, ctx context.Context, js string) T {
+	t.Helper()
+	var out T
+	do(t, ctx, chromedp.Evaluate(js, &out))
+	return out
+}
+
+// shot saves what the page looks like, if COXSWAIN_SHOTS names a folder.
+func shot(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	dir := os.Getenv("SHOTS")
+	if dir == "" {
+		return
+	}
+	var png []byte
+	do(t, ctx, chromedp.FullScreenshot(&png, 100))
+	os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
+}
+
+// codeRecord writes a record of a short code, with sound of so many seconds.
+func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) string {
+	t.Helper()
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	wall := time.Date(2026, 3, 1, 14, 0, 0, 0, time.UTC)
+	j, err := timeline.Create(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := audio.NewRecorder(dir, wall, about)
+	if err != nil {
+		t.Fatal(err)
+	}
+	events := []timeline.Event{{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano), Rate: timeline.Rate, Software: "test", Protocol: "aha-2020 x", Recogniser: "scripted", Source: "test", Caution: Caution}}}
+	call := func(at float64, kind timeline.Kind, sure float64, values map[string]float64) {
+		end := timeline.Seconds(at)
+		events = append(events, timeline.Event{At: end, Kind: kind, Values: values, Heard: &timeline.Heard{Start: end - timeline.Rate, End: end, Decided: end + timeline.Rate/4, Text: string(kind), Confidence: sure}})
+	}
+	call(5, timeline.CodeStart, 0.98, nil)
+	call(12, timeline.CompressionsStart, 0.97, nil)
+	call(30, timeline.RhythmCheck, 0.99, nil)
+	call(34, timeline.RhythmVF, 0.9, nil)
+	call(37, timeline.ShockGiven, 0.95, map[string]float64{"energy_j": 200})
+	call(41, timeline.CompressionsStart, 0.9, nil)
+	call(50, timeline.Epinephrine, 0.66, map[string]float64{"dose_mg": 1})
+	events = append(append(events, more...), timeline.Event{At: timeline.Seconds(float64(seconds)), Kind: timeline.SessionClose})
+	for _, e := range events {
+		if _, err := j.Append(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	j.Close()
+	room, speaker := make([]float32, audio.Block), make([]float32, audio.Block)
+	for k := range seconds * 100 {
+		for i := range room {
+			room[i], speaker[i] = float32(k%37)/200, float32(k%55/50)/4
+		}
+		if err := rec.Write(room, speaker); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := rec.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// A reviewer clicks an event and hears it from 3 s before, moves by keyboard,
+// filters, changes speed, amends; two records stand side by side.
+func TestReviewPage(t *testing.T) {
+	a, b := codeRecord(t, filepath.Join(t.TempDir(), "first"), 60), codeRecord(t, filepath.Join(t.TempDir(), "second"), 60)
+	defs, err := timeline.Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := reviewHandler([]string{a, b}, defs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := httptest.NewServer(guard(h, ""))
+	defer server.Close()
+	ctx := browser(t, server.URL)
+	do(t, ctx, chromedp.WaitVisible(`#rows button`), chromedp.Poll(`audio.readyState > 0 && peaks.length > 0`, nil))
+	shot(t, ctx, "review")
+	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 7 {
+		t.Errorf("%d events are shown, want 7", n)
+	}
+	do(t, ctx, chromedp.Click(`//button[text()="VF"]`))
+	if x := eval[float64](t, ctx, `at`); x < 29.9 || x > 31.5 { // the phrase begins at 33 s
+		t.Errorf("clicked on the event at 33 s: hears from %v s", x)
+	}
+	if !eval[bool](t, ctx, `!audio.paused && audio.preservesPitch`) {
+		t.Error("it does not play")
+	}
+	do(t, ctx, chromedp.Evaluate(`document.activeElement.blur()`, nil), chromedp.KeyEvent("2"), chromedp.KeyEvent(" "), chromedp.KeyEvent(kb.Home), chromedp.KeyEvent(kb.ArrowRight))
+	if got := eval[[]float64](t, ctx, `[audio.playbackRate, audio.paused ? 1 : 0, Math.round(at)]`); got[0] != 2 || got[1] != 1 || got[2] != 5 {
+		t.Errorf("after the keys: speed %v, paused %v, at %v s", got[0], got[1], got[2])
+	}
+	do(t, ctx, chromedp.KeyEvent("n"))
+	if x := eval[float64](t, ctx, `Math.round(at)`); x != 8 {
+		t.Errorf("next event from 5 s: at %v s, want 8", x)
+	}
+	do(t, ctx, chromedp.Evaluate(`document.querySelector("#filters input[value=system]").click()`, nil))
+	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 9 {
+		t.Errorf("%d events with the system's own, want 9", n)
+	}
+	do(t, ctx, chromedp.SendKeys(`#find`, "epi"))
+	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 1 {
+		t.Errorf("%d events with epi, want 1", n)
+	}
+	amendOnPage(t, ctx)
+	if text := eval[string](t, ctx, `document.querySelector("#numbers").innerText`); !strings.Contains(text, "second") || !strings.Contains(text, "as amended") {
+		t.Error("the figures do not compare both records")
+	}
+	nameless := eval[int](t, ctx, `[...document.querySelectorAll("button, input, select")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label") || e.closest("label"))).length`)
+	if nameless != 0 {
+		t.Errorf("%d controls have no name for a screen reader", nameless)
+	}
+	shot(t, ctx, "review-amended")
+	ok(t, "verify", a)
+}
+
+// amendOnPage moves the shock and reads the new figures.
+func amendOnPage(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.SetValue(`select[name="do"]`, "move"), chromedp.SendKeys(`input[name="seq"]`, "6"), chromedp.SendKeys(`input[name="at"]`, "0:38"),
+		chromedp.SendKeys(`input[name="by"]`, "AB"), chromedp.SendKeys(`input[name="reason"]`, "monitor log"), chromedp.Click(`#form button`),
+		chromedp.Poll(`document.querySelector("#answer").textContent !== ""`, nil))
+	if got := eval[string](t, ctx, `document.querySelector("#answer").textContent`); got != "Appended." {
+		t.Errorf("the page answers %q", got)
+	}
+	get := `f => [rec.as_called, rec.as_amended].map(l => l.find(x => x.id === "pre_shock_pause").value)`
+	if got := eval[[]float64](t, ctx, "("+get+")()"); len(got) != 2 || got[0] != 7 || got[1] != 8 {
+		t.Errorf("pre-shock pause as called and as amended: %v, want 7 and 8", got)
+	}
+}
+
+// Another site's form cannot amend, and nothing outside the records is served.
+func TestReviewRefuses(t *testing.T) {
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
+	defs, _ := timeline.Definitions()
+	h, err := reviewHandler([]string{dir}, defs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := httptest.NewServer(guard(h, ""))
+	defer server.Close()
+	body := `{"do":"retract","seq":4,"by":"AB","reason":"x"}`
+	for _, c := range []struct {
+		method, path, kind, origin string
+		want                       int
+	}{
+		{"POST", "/api/amend/0", "text/plain", "", 403},
+		{"POST", "/api/amend/0", "application/json", "http://elsewhere.example", 403},
+		{"POST", "/api/amend/1", "application/json", "", 404},
+		{"GET", "/audio/0/1", "", "", 404},
+		{"GET", "/audio/0/..%2f..%2fevents.jsonl", "", "", 404},
+		{"GET", "/api/peaks/-1", "", "", 404},
+		{"POST", "/api/amend/0", "application/json", server.URL, 200},
+		{"POST", "/api/amend/0", "application/json", server.URL, 400}, // taken back already
+	} {
+		r, err := http.NewRequest(c.method, server.URL+c.path, strings.NewReader(body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", c.kind)
+		if c.origin != "" {
+			r.Header.Set("Origin", c.origin)
+		}
+		resp, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		if resp.StatusCode != c.want {
+			t.Errorf("%s %s from %q: %s, want %d", c.method, c.path, c.origin, resp.Status, c.want)
+		}
+	}
+}
+
+// The wall display shows the clock, what is due, and says when it is cut off.
+func TestWallDisplay(t *testing.T) {
+	var box snapshotBox
+	code, left, paused := 125.0, 40.0, 0.0
+	n := &snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []dueItem{{"Epinephrine due", 55}}, Last: []lastEvent{{12, "shock given, 200 J", 0.9}}, Recogniser: "hears", Saving: true, Healthy: true, Microphone: -48}
+	box.Store(n)
+	server := httptest.NewServer(guard(statusHandler(&box, func() int64 { return 1 }), ""))
+	defer server.Close()
+	ctx := browser(t, server.URL)
+	do(t, ctx, chromedp.Poll(`document.querySelector("#code").textContent === "2:05"`, nil))
+	shot(t, ctx, "wall")
+	for id, want := range map[string]string{"cycle": "0:40", "state": "compressing, VF, shocks 2", "due": "Epinephrine duein 0:55", "last": "shock given, 200 J0:12 ago", "caution": Caution} {
+		if got := eval[string](t, ctx, `document.getElementById("`+id+`").textContent`); got != want {
+			t.Errorf("%s: %q, want %q", id, got, want)
+		}
+	}
+	// Legible at 5 m: characters of the clocks at least a tenth of the screen
+	// high, those of the lists a thirtieth (common practice, no source).
+	for id, least := range map[string]float64{"code": 0.1, "due": 1.0 / 30} {
+		if got := eval[float64](t, ctx, `parseFloat(getComputedStyle(document.getElementById("`+id+`")).fontSize) / innerHeight`); got < least {
+			t.Errorf("%s is %.3f of the screen high, want %.3f", id, got, least)
+		}
+	}
+	if c := eval[int](t, ctx, `document.querySelectorAll("button, input, a, select").length`); c != 0 {
+		t.Errorf("%d controls on a display", c)
+	}
+	other := *n
+	paused = 7
+	other.Paused, other.Recogniser, other.Healthy = &paused, "failed", false
+	box.Store(&other)
+	do(t, ctx, chromedp.Poll(`document.querySelector("#health").textContent === "CANNOT HEAR" && document.querySelector("#cyclename").textContent === "Hands off"`, nil))
+	shot(t, ctx, "wall-ill")
+	server.CloseClientConnections()
+	server.Listener.Close()
+	do(t, ctx, chromedp.Poll(`document.querySelector("#health").textContent === "DISPLAY LOST COXSWAIN"`, nil))
+}
+
+// A record of two hours is on the page within a second: its figures and events
+// from a journal of 2,000 lines, its waveform from the peak file.
+func BenchmarkReviewOfTwoHours(b *testing.B) {
+	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}}}
+	for k := range 2000 {
+		at := timeline.Seconds(float64(k) * 3.6)
+		events = append(events, timeline.Event{Seq: uint64(k + 2), At: at, Kind: timeline.Callouts[k%len(timeline.Callouts)], Heard: &timeline.Heard{Start: at, End: at, Confidence: 0.7 + float64(k%30)/100}})
+	}
+	defs, err := timeline.Definitions()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, err := json.Marshal(review.Of(events, defs)); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,33 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+	"coxswain/timeline/review"
+)
+
+// loadReviewed reads a record, finished or not.
+func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error) {
+	events, tail, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	if err != nil {
+		return nil, err
+	}
+	if len(events) == 0 || events[0].Session == nil {
+		return nil, fmt.Errorf("%s: does not begin with session.open", filepath.Join(dir, timeline.JournalName))
+	}
+	r := review.Of(events, defs)
+	r.Name, r.PartLength, r.Caution = filepath.Base(filepath.Clean(dir)), audio.PartLength, Caution
+	if tail.Reason != "" || !closed(events) {
+		r.Unfinished = "the session was cut off: finish the record with `coxswain mend`"
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, audio.PartName(r.Parts))); err != nil {
+			return r, nil
+		}
+		r.Parts++
+	}
+}

@@ -1,0 +1,248 @@
+package timeline
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"path/filepath"
+	"reflect"
+	"testing"
+)
+
+// script makes events from kinds at seconds.
+func script(rows ...any) []Event {
+	var out []Event
+	for i := 0; i+1 < len(rows); i += 2 {
+		at := 0.0
+		switch x := rows[i].(type) {
+		case int:
+			at = float64(x)
+		case float64:
+			at = x
+		}
+		out = append(out, Event{Seq: uint64(len(out) + 1), At: Seconds(at), Kind: Kind(rows[i+1].(string)), Heard: &Heard{End: Seconds(at), Confidence: 1}})
+	}
+	return out
+}
+
+func figure(t *testing.T, events []Event, end float64, id string) Figure {
+	t.Helper()
+	defs, err := Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range Figures(events, defs, Seconds(end)) {
+		if f.ID == id {
+			return f
+		}
+	}
+	t.Fatalf("no figure %s", id)
+	return Figure{}
+}
+
+// Worked examples of published definitions and limits.
+func TestFiguresAgainstPublishedExamples(t *testing.T) {
+	// Five cycles of 2 min with pauses that total 100 s in an arrest of 600 s.
+	hundred := []any{0, "code.start"}
+	for k := range 5 {
+		hundred = append(hundred, 20+120*k, "compressions.start", 120+120*k, "compressions.stop")
+	}
+	shock := func(stop, at, start float64) []Event {
+		return script(0, "code.start", 1, "rhythm.vf", 2, "compressions.start", stop, "compressions.stop", at, "shock.given", start, "compressions.start")
+	}
+	rosc := func(lost float64) []Event {
+		return script(0, "code.start", 5, "compressions.start", 60, "rosc", 60+lost, "pulse.lost", 62+lost, "compressions.start")
+	}
+	for _, c := range []struct {
+		name, id string
+		events   []Event
+		end      float64
+		want     float64
+		met      string
+	}{
+		// Meaney, Circulation 2013;128:417: 600 s of arrest, 100 s of pauses: 0.833, above 80 %.
+		{"compression fraction", "compression_fraction", script(hundred...), 600, 500.0 / 600, "yes"},
+		// The same paper's rule from the other side: 70 % misses it.
+		{"compression fraction low", "compression_fraction", script(0, "code.start", 30, "compressions.start"), 100, 0.7, "no"},
+		// Cheskes, Circulation 2011;124:58: last compression 10:00:00.0, shock 10:00:06.5, first compression 10:00:10.0.
+		{"pre-shock", "pre_shock_pause", shock(60, 66.5, 70), 100, 6.5, "yes"},
+		{"post-shock", "post_shock_pause", shock(60, 66.5, 70), 100, 3.5, ""},
+		{"peri-shock", "peri_shock_pause", shock(60, 66.5, 70), 100, 10, "yes"},
+		// The same paper's bins: 22 s before and 20 s after lie in both worst ones.
+		{"pre-shock late", "pre_shock_pause", shock(60, 82, 102), 120, 22, "no"},
+		{"peri-shock late", "peri_shock_pause", shock(60, 82, 102), 120, 42, "no"},
+		// In-hospital registry measures (Chan, NEJM 2008;358:9; Donnino, BMJ 2014;348:g3028).
+		{"shock at 2:00", "first_shock", script(0, "code.start", 1, "rhythm.vf", 120, "shock.given"), 200, 120, "yes"},
+		{"shock at 2:01", "first_shock", script(0, "code.start", 1, "rhythm.vf", 121, "shock.given"), 200, 121, "no"},
+		{"epinephrine at 5:00", "first_epinephrine", script(0, "code.start", 1, "rhythm.asystole", 300, "drug.epinephrine"), 400, 300, "yes"},
+		{"epinephrine at 5:01", "first_epinephrine", script(0, "code.start", 1, "rhythm.asystole", 301, "drug.epinephrine"), 400, 301, "no"},
+		{"epinephrine in VF has no such limit", "first_epinephrine", script(0, "code.start", 1, "rhythm.vf", 301, "drug.epinephrine"), 400, 301, ""},
+		// AHA 2020: every 3 to 5 min.
+		{"epinephrine interval", "epinephrine_interval", script(0, "code.start", 100, "drug.epinephrine", 340, "drug.epinephrine"), 400, 240, "yes"},
+		// Utstein, NEMSIS 3012007: 19 min 59 s is not sustained, 20 min is.
+		{"return of 19:59", "sustained", rosc(1199), 1400, 0, ""},
+		{"return of 20:00", "sustained", rosc(1200), 1400, 1, ""},
+		// AHA 2010 and 2020: interruptions below 10 s.
+		{"longest pause", "longest_pause", script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 71, "compressions.start"), 100, 11, "no"},
+	} {
+		f := figure(t, c.events, c.end, c.id)
+		if !f.Known || math.Abs(f.Value-c.want) > 1e-9 || f.Met != c.met {
+			t.Errorf("%s: %+v, want %v, met %q", c.name, f, c.want, c.met)
+		}
+	}
+}
+
+// What cannot be known is not guessed.
+func TestUnknownFigures(t *testing.T) {
+	events := script(0, "code.start", 1, "rhythm.vf", 5, "compressions.start")
+	for _, id := range []string{"compression_rate", "compression_depth", "first_shock", "peri_shock_pause", "epinephrine_interval", "return_of_circulation"} {
+		if f := figure(t, events, 60, id); f.Known || f.Met != "" {
+			t.Errorf("%s is %v", id, f.Value)
+		}
+	}
+	if f := figure(t, script(0, "code.start", 5, "compressions.start", 60, "rosc"), 300, "sustained"); f.Known {
+		t.Error("sustained return is known after 4 min")
+	}
+}
+
+// An unsure, a back-dated and a retracted event each open a range.
+func TestUncertainEventsOpenARange(t *testing.T) {
+	events := script(0, "code.start", 5, "compressions.start", 100, "drug.epinephrine", 340, "drug.epinephrine")
+	events[2].Heard.Confidence = 0.6
+	if f := figure(t, events, 400, "first_epinephrine"); f.Value != 100 || f.Low != 100 || f.High != 340 {
+		t.Errorf("unsure: %v from %v to %v", f.Value, f.Low, f.High)
+	}
+	events[2].Heard.Confidence = 1
+	events = append(events, Event{Seq: 5, At: Seconds(350), Kind: Retraction, Retracts: 3})
+	if f := figure(t, events, 400, "first_epinephrine"); f.Value != 340 || f.Low != 100 {
+		t.Errorf("taken back: %v from %v", f.Value, f.Low)
+	}
+	moved := script(0, "code.start", 5, "compressions.start", 300, "drug.epinephrine")
+	moved = append(moved, Event{Seq: 4, At: Seconds(310), Kind: Retraction, Retracts: 3}, Event{Seq: 5, At: Seconds(180), Kind: "drug.epinephrine", Replaces: 3, Heard: &Heard{End: Seconds(300), Confidence: 1}})
+	if f := figure(t, moved, 400, "first_epinephrine"); f.Value != 180 || f.High != 300 {
+		t.Errorf("back-dated: %v to %v", f.Value, f.High)
+	}
+}
+
+// randomCode calls kinds at random moments within an hour.
+func randomCode(r *rand.Rand, n int) []Event {
+	at := 0.0
+	var events []Event
+	for k := range n {
+		at += r.Float64() * 120
+		e := Event{Seq: uint64(k + 1), At: Seconds(at), Kind: Callouts[r.IntN(len(Callouts))], Heard: &Heard{End: Seconds(at), Confidence: r.Float64()}}
+		if k > 3 && r.IntN(8) == 0 {
+			e = Event{Seq: e.Seq, At: e.At, Kind: Retraction, Retracts: uint64(1 + r.IntN(k))}
+		}
+		events = append(events, e)
+	}
+	return events
+}
+
+// Whatever was called: shares lie in 0..1, stretches add up, ranges hold the
+// value, figures survive the journal, and amendments may come in any order.
+func TestFigureProperties(t *testing.T) {
+	defs, err := Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(2, 9))
+	for range 150 {
+		events := randomCode(r, 5+r.IntN(60))
+		end := events[len(events)-1].At + Seconds(30)
+		figures := Figures(events, defs, end)
+		for _, f := range figures {
+			if f.Known && (f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks" && (f.Value < 0 || f.Value > 1) || f.Value < 0 || f.Low > f.Value || f.High < f.Value || math.IsNaN(f.Value)) {
+				t.Fatalf("%+v", f)
+			}
+		}
+		c := lay(events, end)
+		if got, want := total(c.hands)+total(c.off), total(c.arrest); c.state.FirstCompression != Never && got > want+1e-6 {
+			t.Fatalf("%v s compressing and hands off in %v s of arrest", got, want)
+		}
+		sum := 0.0
+		for _, x := range RhythmTimes(events, end) {
+			sum += x.Seconds
+		}
+		if s := Fold(events); s.Started != Never && s.Ended == Never && !reopened(events) && math.Abs(sum-(end-s.Started).Seconds()) > 1e-6 {
+			t.Fatalf("time in rhythms is %v, the code lasted %v", sum, (end - s.Started).Seconds())
+		}
+		amendInAnyOrder(t, r, events, end, defs)
+	}
+}
+
+// reopened reports whether the code ended in between.
+func reopened(events []Event) bool {
+	s := newState()
+	for _, e := range events {
+		if s.apply(e); s.Ended != Never {
+			return true
+		}
+	}
+	return false
+}
+
+func amendInAnyOrder(t *testing.T, r *rand.Rand, events []Event, end Time, defs []Definition) {
+	t.Helper()
+	a := Change{Do: "add", Kind: ShockGiven, At: Time(r.Int64N(int64(end))), By: "AB", Reason: "seen on the monitor"}
+	b := Change{Do: "retract", Seq: events[r.IntN(len(events))].Seq, By: "CD", Reason: "was a question"}
+	apply := func(events []Event, changes ...Change) []Event {
+		out := append([]Event(nil), events...)
+		for _, c := range changes {
+			more, err := Amend(out, c, end)
+			if err != nil {
+				continue
+			}
+			for _, e := range more {
+				e.Seq = uint64(len(out) + 1)
+				out = append(out, e)
+			}
+		}
+		return out
+	}
+	one, two := Figures(apply(events, a, b), defs, end), Figures(apply(events, b, a), defs, end)
+	x, _ := json.Marshal(one)
+	y, _ := json.Marshal(two)
+	if string(x) != string(y) {
+		t.Fatalf("amendments do not commute:\n%s\n%s", x, y)
+	}
+	if !reflect.DeepEqual(AsCalled(apply(events, a, b)), events) {
+		t.Fatal("an amendment changed what was called")
+	}
+	dir := t.TempDir()
+	j, err := Create(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range apply(events, a, b) {
+		if _, err := j.Append(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	j.Close()
+	back, _, err := Read(filepath.Join(dir, JournalName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if z, _ := json.Marshal(Figures(back, defs, end)); string(z) != string(x) {
+		t.Fatal("figures differ after the journal was read back")
+	}
+}
+
+// A site may move a benchmark, with its source; a figure that is not known is refused.
+func TestBenchmarkOverlay(t *testing.T) {
+	defs, err := Definitions(Source{Name: "site.yaml", Text: []byte("figures:\n  longest_pause:\n    benchmark: {max: 5, text: 5 s or less, source: ERC 2021 ALS, status: secondary}\n")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range defs {
+		if d.ID == "longest_pause" && (*d.Benchmark.Max != 5 || d.Name != "Longest pause") {
+			t.Errorf("%+v", d)
+		}
+	}
+	for text, want := range map[string]string{"figures:\n  none: {name: x}\n": "site.yaml:2", "figures:\n  shocks:\n    benchmark: {max: 1}\n": "site.yaml:2"} {
+		if _, err := Definitions(Source{Name: "site.yaml", Text: []byte(text)}); err == nil || err.Error()[:len(want)] != want {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}

@@ -1,0 +1,114 @@
+// Package review turns the events of a finished session into what a reviewer
+// needs: rows, figures, charts and exports. All of it is a function of the
+// journal and of the definitions of the figures; it touches no file.
+package review
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"coxswain/timeline"
+)
+
+// Record is a session as a reviewer sees it: what the page, the report and the
+// exports are made of. It is a function of the journal and the definitions.
+type Record struct {
+	Name       string                `json:"name"`
+	Caution    string                `json:"caution"`
+	Session    *timeline.Session     `json:"session"`
+	End        timeline.Time         `json:"end"`
+	Started    timeline.Time         `json:"started"` // of the code; -1: never
+	Rate       int                   `json:"rate"`
+	PartLength int64                 `json:"part_length"` // samples of a full audio file
+	Parts      int                   `json:"parts"`
+	Unfinished string                `json:"unfinished,omitempty"`
+	Amended    bool                  `json:"amended"`
+	Rows       []Row                 `json:"rows"`
+	AsCalled   []timeline.Figure     `json:"as_called"`
+	AsAmended  []timeline.Figure     `json:"as_amended,omitempty"`
+	Rhythms    []timeline.RhythmTime `json:"rhythms"`
+	Drugs      []timeline.DrugTotal  `json:"drugs"`
+	Stretches  []timeline.Stretch    `json:"stretches"`
+	Cycles     []timeline.Stretch    `json:"cycles"`
+
+	Events []timeline.Event `json:"-"`
+	Wall   time.Time        `json:"-"` // of sample 0
+}
+
+// Row is an event as a line of the reviewer's table.
+type Row struct {
+	Seq    uint64        `json:"seq"`
+	At     timeline.Time `json:"at"`
+	Until  timeline.Time `json:"until"` // end of what sounded
+	From   timeline.Time `json:"from"`  // start of what sounded
+	Group  string        `json:"group"` // called, said, system or amended
+	Kind   timeline.Kind `json:"kind"`
+	Text   string        `json:"text"`
+	Heard  string        `json:"heard,omitempty"`
+	Sure   float64       `json:"sure"`
+	Gone   bool          `json:"gone,omitempty"` // taken back
+	Unsure bool          `json:"unsure,omitempty"`
+	Moved  bool          `json:"moved,omitempty"` // back-dated or re-timed
+	Note   string        `json:"note,omitempty"`  // who amended it, and why
+}
+
+// Of derives everything from events that begin with session.open.
+func Of(events []timeline.Event, defs []timeline.Definition) *Record {
+	called := timeline.AsCalled(events)
+	end := timeline.End(events)
+	r := &Record{Caution: events[0].Session.Caution, Session: events[0].Session, End: end, Started: timeline.Fold(events).Started, Rate: timeline.Rate, Amended: len(called) != len(events), AsCalled: timeline.Figures(called, defs, end), Events: events,
+		Rhythms: timeline.RhythmTimes(events, end), Drugs: timeline.DrugTotals(events), Stretches: timeline.Stretches(events, end), Cycles: timeline.Cycles(events, end)}
+	r.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	if r.Amended {
+		r.AsAmended = timeline.Figures(events, defs, end)
+	}
+	gone := timeline.Retracted(events)
+	for _, e := range events {
+		r.Rows = append(r.Rows, newRow(e, gone[e.Seq]))
+	}
+	return r
+}
+
+func newRow(e timeline.Event, gone bool) Row {
+	w := Row{Seq: e.Seq, At: e.At, From: e.At, Until: e.At, Kind: e.Kind, Text: e.Words(), Group: "system", Sure: 1, Gone: gone, Moved: e.Replaces != 0}
+	switch {
+	case e.Kind == timeline.CueSpoken:
+		w.Group, w.Text = "said", AfterColon(e.Text)
+	case e.Kind.IsCallout():
+		w.Group = "called"
+	case e.Kind == timeline.Retraction:
+		w.Text = fmt.Sprintf("takes back event %d", e.Retracts)
+	case e.Text != "":
+		w.Text += ": " + e.Text
+	}
+	if h := e.Heard; h != nil {
+		w.From, w.Until, w.Heard, w.Sure, w.Unsure = h.Start, h.End, h.Text, h.Confidence, h.Confidence < 0.75
+	}
+	if a := e.Amend; a != nil {
+		w.Group, w.Note = "amended", fmt.Sprintf("%s: %s", a.By, a.Reason)
+		if e.Heard == nil {
+			w.From, w.Until = e.At, e.At
+		}
+	}
+	return w
+}
+
+// Clock is the wall-clock time of a moment of the record.
+func (r *Record) Clock(t timeline.Time) time.Time {
+	return r.Wall.Add(time.Duration(float64(t) / timeline.Rate * 1e9)).Round(time.Microsecond)
+}
+
+// Figures are the ones that stand: as amended if there are amendments.
+func (r *Record) Figures() []timeline.Figure {
+	if r.Amended {
+		return r.AsAmended
+	}
+	return r.AsCalled
+}
+
+// AfterColon is the sentence of a spoken cue, without the cue's id.
+func AfterColon(text string) string {
+	_, words, _ := strings.Cut(text, ": ")
+	return words
+}
