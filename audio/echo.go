@@ -28,6 +28,7 @@ import "C"
 import (
 	"errors"
 	"math"
+	"math/bits"
 	"runtime"
 	"unsafe"
 )
@@ -35,16 +36,20 @@ import (
 // Echo removes what the loudspeaker played from what the microphone heard, at
 // ListenRate in blocks of Block/3 samples: the adaptive filter of speexdsp
 // (Valin, IEEE Trans. ASLP 2007;15:1030), which learns the room within about
-// 8 s of sound and follows it, and a suppression of what it leaves. The same
+// 8 s of sound and follows it; while we speak, what it leaves is suppressed
+// too (always, and soft callouts are lost). The same
 // samples give the same result. An Echo is for one goroutine.
 type Echo struct {
-	state    *C.SpeexEchoState
-	residual *C.SpeexPreprocessState
-	delay    [][]int16 // the loudspeaker's blocks that are too early still
-	far      []int16
-	out      []int16
-	in       float64 // energy while the loudspeaker sounded, before and after
-	left     float64
+	state       *C.SpeexEchoState
+	residual    *C.SpeexPreprocessState
+	delay       [][]int16 // the loudspeaker's blocks that are too early still
+	far         []int16
+	out         []int16
+	late, plain []int16 // without suppression, held back by the block that it takes
+	recent      uint16  // which of the last blocks of the loudspeaker sounded
+	hold        int     // blocks for which suppression goes on
+	in          float64 // energy while the loudspeaker sounded, before and after
+	left        float64
 }
 
 // tail is how much of the room's answer is cancelled, in ms: loop delay of the
@@ -54,7 +59,7 @@ const tail = 256
 // NewEcho returns a canceller. The loudspeaker's sound is held back by delay
 // blocks: less than the way to the microphone, or none if that is unknown.
 func NewEcho(delay int) (*Echo, error) {
-	e := &Echo{out: make([]int16, Block/3), far: make([]int16, Block/3), delay: make([][]int16, delay)}
+	e := &Echo{out: make([]int16, Block/3), late: make([]int16, Block/3), plain: make([]int16, Block/3), far: make([]int16, Block/3), delay: make([][]int16, delay)}
 	for i := range e.delay {
 		e.delay[i] = make([]int16, Block/3)
 	}
@@ -83,14 +88,41 @@ func (e *Echo) Cancel(room, speaker []int16) []int16 {
 		e.delay[n-1] = first
 		speaker = e.far
 	}
-	ref := (*C.spx_int16_t)(unsafe.Pointer(unsafe.SliceData(speaker)))
-	C.speex_echo_cancellation(e.state, (*C.spx_int16_t)(unsafe.Pointer(unsafe.SliceData(room))), ref, (*C.spx_int16_t)(unsafe.Pointer(unsafe.SliceData(e.out))))
-	C.speex_preprocess_run(e.residual, (*C.spx_int16_t)(unsafe.Pointer(unsafe.SliceData(e.out))))
-	if sounds := energy(speaker); sounds > 1e4 {
+	C.speex_echo_cancellation(e.state, samples(room), samples(speaker), samples(e.out))
+	e.plain, e.late = e.late, e.plain
+	copy(e.late, e.out)
+	C.speex_preprocess_run(e.residual, samples(e.out)) // comes out a block late
+	sounds := energy(speaker) > audible
+	if sounds {
 		const keep = 0.998 // about 5 s
 		e.in, e.left = e.in*keep+energy(room), e.left*keep+energy(e.out)
 	}
-	return e.out
+	if e.speaking(sounds) {
+		return e.out
+	}
+	return e.plain
+}
+
+// audible is the mean square above which a block of the loudspeaker counts as
+// sound.
+const audible = 1e4
+
+// speaking reports whether the loudspeaker says something, or did a moment ago:
+// more than half of the last 160 ms sound, which no beat does.
+func (e *Echo) speaking(sounds bool) bool {
+	e.recent <<= 1
+	if sounds {
+		e.recent |= 1
+	}
+	if bits.OnesCount16(e.recent) > 8 {
+		e.hold = 40
+	}
+	e.hold = max(0, e.hold-1)
+	return e.hold > 0
+}
+
+func samples(x []int16) *C.spx_int16_t {
+	return (*C.spx_int16_t)(unsafe.Pointer(unsafe.SliceData(x)))
 }
 
 // Enhancement is the echo return loss enhancement in dB over the last seconds

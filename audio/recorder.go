@@ -358,3 +358,32 @@ func PartData(path string) (start, length int64, err error) {
 	}
 	return headerSize, said, nil
 }
+
+// Relabel writes new labels into the files of a finished audio log.
+func Relabel(dir string, marks []Mark) error {
+	var start int64
+	for n := 0; ; n++ {
+		path := filepath.Join(dir, PartName(n))
+		if _, err := os.Stat(path); os.IsNotExist(err) && n > 0 {
+			return nil
+		}
+		from, bytes, err := PartData(path)
+		if err != nil {
+			return err
+		}
+		f, err := os.OpenFile(path, os.O_RDWR, 0)
+		if err != nil {
+			return err
+		}
+		if err = f.Truncate(from + bytes); err == nil {
+			err = finishPart(f, start, bytes/4, marks)
+		}
+		if cerr := f.Close(); err == nil {
+			err = cerr
+		}
+		if err != nil {
+			return err
+		}
+		start += bytes / 4
+	}
+}

@@ -1,0 +1,258 @@
+package main
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+	"coxswain/timeline/review"
+)
+
+//go:embed report.html
+var reportHTML string
+
+func newReport(c *conf) *cobra.Command {
+	var out string
+	cmd := &cobra.Command{
+		Use: "report DIR --out FILE.html", Short: "Write a report of a record, as one HTML file or a PDF",
+		Long: `Write the report of a record: course, figures with benchmarks and sources, events,
+cautions, versions and hashes, in one self-contained HTML file. A name that ends
+in .pdf is printed by a headless Chromium (Debian package chromium).`,
+		Example: "  coxswain report records/2026-03-01T140000 --out report.html\n  coxswain report records/2026-03-01T140000 --out report.pdf",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if out == "" {
+				return fmt.Errorf("where should the report go? say --out FILE.html or FILE.pdf")
+			}
+			r, err := c.record(args[0])
+			if err != nil {
+				return err
+			}
+			var b bytes.Buffer
+			if err := writeReport(&b, r, args[0]); err != nil {
+				return err
+			}
+			if strings.HasSuffix(out, ".pdf") {
+				return printPDF(b.Bytes(), out)
+			}
+			return os.WriteFile(out, b.Bytes(), 0o600)
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "file to write: .html or .pdf")
+	return cmd
+}
+
+// record loads a record with the site's benchmarks.
+func (c *conf) record(dir string) (*review.Record, error) {
+	defs, err := c.definitions()
+	if err != nil {
+		return nil, err
+	}
+	return loadReviewed(dir, defs)
+}
+
+func writeReport(w io.Writer, r *review.Record, dir string) error {
+	chart, err := review.Chart(r)
+	if err != nil {
+		return err
+	}
+	var hashes []fileHash
+	for _, name := range append([]string{timeline.JournalName}, partNames(r.Parts)...) {
+		h, err := hashFile(filepath.Join(dir, name), -1)
+		if err != nil {
+			return err
+		}
+		hashes = append(hashes, h)
+	}
+	t, err := template.New("report").Funcs(template.FuncMap{
+		"value": figureText, "number": timeline.FormatNumber,
+		"seconds": func(s float64) string { return timeline.Seconds(s).String() },
+		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
+		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
+		"code": func(at timeline.Time) string {
+			if r.Started == timeline.Never || at < r.Started {
+				return ""
+			}
+			return (at - r.Started).String()
+		},
+	}).Parse(reportHTML)
+	if err != nil {
+		return err
+	}
+	return t.Execute(w, map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes})
+}
+
+func partNames(n int) []string {
+	var out []string
+	for k := range n {
+		out = append(out, audio.PartName(k))
+	}
+	return out
+}
+
+// figureText is a figure as a person reads it, with its range.
+func figureText(f timeline.Figure) string {
+	one := func(x float64) string {
+		switch {
+		case f.ID == "sustained":
+			return map[bool]string{true: "yes", false: "no"}[x == 1]
+		case f.Unit == "s":
+			return timeline.Seconds(x).String()
+		case f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks":
+			return fmt.Sprintf("%.0f %%", 100*x)
+		}
+		return timeline.FormatNumber(math.Round(10*x) / 10)
+	}
+	switch {
+	case !f.Known:
+		return "unknown"
+	case f.Low != f.High:
+		return fmt.Sprintf("%s (%s to %s)", one(f.Value), one(f.Low), one(f.High))
+	}
+	return one(f.Value)
+}
+
+// printPDF has a headless Chromium print the report.
+func printPDF(html []byte, out string) error {
+	browser := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			browser = p
+			break
+		}
+	}
+	if browser == "" {
+		return fmt.Errorf("no Chromium to print with: apt-get install chromium, or write .html and print that")
+	}
+	tmp, err := os.MkdirTemp("", "coxswain-report")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(tmp)
+	page, made := filepath.Join(tmp, "report.html"), filepath.Join(tmp, "report.pdf")
+	if err := os.WriteFile(page, html, 0o600); err != nil {
+		return err
+	}
+	args := []string{"--headless", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir=" + filepath.Join(tmp, "profile"), "--print-to-pdf=" + made, "file://" + page}
+	if os.Geteuid() == 0 { // Chromium refuses its sandbox as root; the page is our own and loads nothing
+		args = append([]string{"--no-sandbox"}, args...)
+	}
+	if b, err := exec.Command(browser, args...).CombinedOutput(); err != nil {
+		return fmt.Errorf("%s: %w: %s", browser, err, lastLine(b))
+	}
+	b, err := os.ReadFile(made)
+	if err != nil {
+		return fmt.Errorf("%s printed nothing: %w", browser, err)
+	}
+	return os.WriteFile(out, b, 0o600)
+}
+
+func lastLine(b []byte) string {
+	s := strings.TrimSpace(string(b))
+	return s[strings.LastIndexByte(s, '\n')+1:]
+}
+
+func newExport(c *conf) *cobra.Command {
+	var format, out string
+	var schema bool
+	var names []string
+	about := ""
+	for _, f := range review.Formats {
+		names = append(names, f.Name)
+		about += fmt.Sprintf("  %-8s %s\n", f.Name, f.About)
+	}
+	cmd := &cobra.Command{
+		Use: "export DIR --format FORMAT", Short: "Take a record out: " + strings.Join(names, ", ") + ", wav",
+		Long:    "Take a record out, as amended:\n\n" + about + "  wav      the audio with a label for every event (--out: a folder)",
+		Example: "  coxswain export DIR --format csv --out code.csv\n  coxswain export DIR --format fhir > bundle.json\n  coxswain export DIR --format wav --out labelled/\n  coxswain export --schema",
+		Args:    cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if schema {
+				_, err := cmd.OutOrStdout().Write(review.Schema)
+				return err
+			}
+			if len(args) == 0 {
+				return fmt.Errorf("which record? say coxswain export DIR --format %s", names[0])
+			}
+			r, err := c.record(args[0])
+			if err != nil {
+				return err
+			}
+			if format == "wav" {
+				return exportWAV(r, args[0], out)
+			}
+			for _, f := range review.Formats {
+				if f.Name != format {
+					continue
+				}
+				var b bytes.Buffer
+				if err := f.Write(r, &b); err != nil {
+					return err
+				}
+				if out == "" {
+					_, err = cmd.OutOrStdout().Write(b.Bytes())
+					return err
+				}
+				return os.WriteFile(out, b.Bytes(), 0o600)
+			}
+			return fmt.Errorf("--format %q: choose %s or wav", format, strings.Join(names, ", "))
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&format, "format", "csv", strings.Join(names, ", ")+" or wav")
+	f.StringVar(&out, "out", "", "file to write (default: standard output)")
+	f.BoolVar(&schema, "schema", false, "print the JSON Schema of the json export")
+	return cmd
+}
+
+// exportWAV copies the audio log and labels it with the events as amended.
+func exportWAV(r *review.Record, dir, out string) error {
+	if out == "" {
+		return fmt.Errorf("wav needs --out FOLDER")
+	}
+	if err := os.MkdirAll(out, 0o700); err != nil {
+		return err
+	}
+	gone := timeline.Retracted(r.Events)
+	var labels []audio.Mark
+	for _, e := range r.Events {
+		if m, ok := mark(e); ok && !gone[e.Seq] {
+			labels = append(labels, m)
+		}
+	}
+	for _, name := range partNames(r.Parts) {
+		if err := copyFile(filepath.Join(dir, name), filepath.Join(out, name)); err != nil {
+			return err
+		}
+	}
+	return audio.Relabel(out, labels)
+}
+
+func copyFile(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	f, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	if _, err := io.Copy(f, in); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}

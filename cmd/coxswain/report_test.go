@@ -1,0 +1,103 @@
+package main
+
+import (
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// The report is one file that loads nothing, with the caution at both ends, the
+// hashes of the files and every figure; its PDF is read by poppler.
+func TestReport(t *testing.T) {
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "2026-03-01T140000"), 60)
+	ok(t, "amend", dir, "--do", "move", "--event", "6", "--at", "0:38", "--by", "AB", "--reason", "monitor log")
+	page := filepath.Join(t.TempDir(), "r.html")
+	ok(t, "report", dir, "--out", page)
+	b, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(b)
+	h, _ := hashFile(filepath.Join(dir, audio.PartName(0)), -1)
+	for _, want := range []string{h.SHA256, "<svg", "amended by AB: monitor log", "0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the report lacks %q", want)
+		}
+	}
+	if strings.Count(text, Caution) != 2 || strings.Contains(text, "src=") || strings.Contains(text, "href=") || strings.Contains(text, "{compression") {
+		t.Error("the report loads something, shows a structure, or does not show the caution at both ends")
+	}
+	if _, err := exec.LookPath("pdftotext"); err != nil {
+		t.Skip("no pdftotext: `make test` installs it")
+	}
+	pdf := filepath.Join(t.TempDir(), "r.pdf")
+	ok(t, "report", dir, "--out", pdf)
+	out, err := exec.Command("pdftotext", "-layout", pdf, "-").Output()
+	if err != nil || !strings.Contains(string(out), "Compression fraction") || !strings.Contains(string(out), "not a medical device") {
+		t.Errorf("poppler reads %v %.300s", err, out)
+	}
+}
+
+// Chromium, as a media player, reads the WebVTT export: every cue, at its time.
+func TestWebVTTInAPlayer(t *testing.T) {
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60)
+	vtt := ok(t, "export", dir, "--format", "webvtt")
+	mux := http.NewServeMux()
+	mux.HandleFunc("/a.vtt", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/vtt")
+		w.Write([]byte(vtt))
+	})
+	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		w.Write([]byte(`<video><track src="a.vtt" kind="captions" default></video>`))
+	})
+	server := httptest.NewServer(mux)
+	defer server.Close()
+	ctx := browser(t, server.URL)
+	do(t, ctx, chromedp.Poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`, nil))
+	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues].map(c => c.startTime + " " + c.text).join("|")`); got != "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|49 epinephrine, 1 mg" {
+		t.Errorf("the player reads %s", got)
+	}
+}
+
+// libsndfile reads the labels of the exported audio, amendment included and
+// what was taken back left out.
+func TestExportedLabels(t *testing.T) {
+	if _, err := exec.LookPath("sndfile-info"); err != nil {
+		t.Skip("no sndfile-info: `make test` installs it")
+	}
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60)
+	ok(t, "amend", dir, "--do", "retract", "--event", "5", "--by", "AB", "--reason", "was sinus")
+	ok(t, "amend", dir, "--do", "add", "--kind", "access.io", "--at", "0:20", "--by", "AB", "--reason", "seen")
+	out := filepath.Join(t.TempDir(), "labelled")
+	ok(t, "export", dir, "--format", "wav", "--out", out)
+	b, err := exec.Command("sndfile-info", filepath.Join(out, audio.PartName(0))).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, b)
+	}
+	if s := string(b); !strings.Contains(s, "access.io") || strings.Contains(s, "rhythm.vf") || !strings.Contains(s, "shock.given energy_j=200") {
+		t.Errorf("libsndfile reads %s", s)
+	}
+}
+
+// The record's JSON is what the page and a script get: one parse away.
+func TestExportJSON(t *testing.T) {
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60)
+	var doc struct {
+		Started timeline.Time `json:"started"`
+		Called  []timeline.Figure
+	}
+	if err := json.Unmarshal([]byte(ok(t, "export", dir, "--format", "json")), &doc); err != nil || doc.Started != timeline.Seconds(5) {
+		t.Errorf("%v %+v", err, doc)
+	}
+}

@@ -1,0 +1,100 @@
+package review
+
+import (
+	"bytes"
+	"image/color"
+	"strings"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgsvg"
+
+	"coxswain/timeline"
+)
+
+// Chart draws the course of the code as SVG: when hands were on and off, the
+// shocks, drugs and rhythms over minutes of the code. Every row has its name.
+func Chart(r *Record) (string, error) {
+	p := plot.New()
+	p.X.Label.Text = "minutes from the start of the code"
+	rows := []string{"hands on", "hands off", "rhythm", "shock", "drug", "other"}
+	p.NominalY(rows...)
+	p.Y.Padding, p.Y.LineStyle.Width = vg.Points(2), 0
+	from := max(0, r.Started)
+	minute := func(t timeline.Time) float64 { return (t - from).Seconds() / 60 }
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, max(1, minute(r.End)), -0.5, 5.5
+	for _, s := range r.Stretches {
+		y, ink := 0.0, color.RGBA{0x4d, 0x7c, 0x5b, 0xff}
+		if s.What != "compressing" {
+			y, ink = 1, color.RGBA{0xd9, 0x86, 0x2b, 0xff}
+		}
+		a, b := minute(s.From), minute(s.To)
+		box, err := plotter.NewPolygon(plotter.XYs{{X: a, Y: y - 0.3}, {X: b, Y: y - 0.3}, {X: b, Y: y + 0.3}, {X: a, Y: y + 0.3}})
+		if err != nil {
+			return "", err
+		}
+		box.Color, box.LineStyle.Width = ink, 0
+		p.Add(box)
+	}
+	if err := chartEvents(p, r, minute); err != nil {
+		return "", err
+	}
+	c := vgsvg.New(18*vg.Centimeter, 6*vg.Centimeter)
+	p.Draw(draw.New(c))
+	var b bytes.Buffer
+	if _, err := c.WriteTo(&b); err != nil {
+		return "", err
+	}
+	return b.String()[strings.Index(b.String(), "<svg"):], nil
+}
+
+// chartEvents marks the callouts, each in the row of its kind.
+func chartEvents(p *plot.Plot, r *Record, minute func(timeline.Time) float64) error {
+	var at plotter.XYs
+	var names []string
+	free := map[float64]float64{} // minute from which a row has room for a name
+	for _, x := range r.Rows {
+		if x.Gone || x.Group != "called" && x.Group != "amended" || x.At < max(0, r.Started) {
+			continue
+		}
+		y := 5.0
+		switch k := string(x.Kind); {
+		case strings.HasPrefix(k, "compressions."), x.Kind == timeline.CodeStart, strings.HasPrefix(k, "ask."):
+			continue
+		case strings.HasPrefix(k, "rhythm.") && x.Kind != timeline.RhythmCheck:
+			y = 2
+		case x.Kind == timeline.ShockGiven, x.Kind == timeline.CardioversionDone:
+			y = 3
+		case strings.HasPrefix(k, "drug."):
+			y = 4
+		}
+		at = append(at, plotter.XY{X: minute(x.At), Y: y})
+		name, _, _ := strings.Cut(x.Text, ",")
+		if y != 2 && y != 4 || minute(x.At) < free[y] {
+			name = "" // the row says it, or there is no room: the table names them all
+		} else {
+			free[y] = minute(x.At) + p.X.Max/8
+		}
+		names = append(names, name)
+	}
+	if len(at) == 0 {
+		return nil
+	}
+	dots, err := plotter.NewScatter(at)
+	if err != nil {
+		return err
+	}
+	dots.Shape, dots.Radius = draw.PyramidGlyph{}, vg.Points(2.5)
+	labels, err := plotter.NewLabels(plotter.XYLabels{XYs: at, Labels: names})
+	if err != nil {
+		return err
+	}
+	labels.Offset = vg.Point{X: vg.Points(3), Y: vg.Points(-2)}
+	for i := range labels.TextStyle {
+		labels.TextStyle[i].Font.Size = vg.Points(6)
+	}
+	p.Add(dots, labels)
+	return nil
+}
