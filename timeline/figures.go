@@ -87,7 +87,7 @@ const unsureBelow = 0.75
 
 // Figures computes every defined figure of a record that ends at end.
 func Figures(events []Event, defs []Definition, end Time) []Figure {
-	base := measure(events, end)
+	base := Measure(events, end)
 	out := make([]Figure, len(defs))
 	for i, d := range defs {
 		v, known := base[d.ID]
@@ -97,7 +97,7 @@ func Figures(events []Event, defs []Definition, end Time) []Figure {
 		}
 	}
 	for _, other := range otherwise(events) {
-		m := measure(other, end)
+		m := Measure(other, end)
 		for i := range out {
 			if v, ok := m[out[i].ID]; ok && out[i].Known {
 				out[i].Low, out[i].High = math.Min(out[i].Low, v), math.Max(out[i].High, v)
@@ -227,9 +227,9 @@ func total(list []span) float64 {
 	return sum
 }
 
-// measure computes the figures that are known, by id. See figures.yaml for
+// Measure computes the figures that are known, by id. See figures.yaml for
 // definitions and sources.
-func measure(events []Event, end Time) map[string]float64 {
+func Measure(events []Event, end Time) map[string]float64 {
 	c := lay(events, end)
 	s := c.state
 	m := map[string]float64{}
@@ -269,7 +269,7 @@ func measure(events []Event, end Time) map[string]float64 {
 			gaps = append(gaps, (given[i].At - given[i-1].At).Seconds())
 		}
 		if len(gaps) > 0 {
-			m["epinephrine_interval"] = median(gaps)
+			m["epinephrine_interval"] = Median(gaps)
 		}
 	}
 	m["shocks"] = float64(len(s.Shocks))
@@ -312,7 +312,7 @@ func (c course) shockPauses(m map[string]float64) {
 	}
 	for id, list := range map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri} {
 		if len(list) > 0 {
-			m[id] = median(list)
+			m[id] = Median(list)
 		}
 	}
 }
@@ -349,7 +349,8 @@ func inCode[T any](list []T, keep func(T) bool) []T {
 	return slices.DeleteFunc(slices.Clone(list), func(x T) bool { return !keep(x) })
 }
 
-func median(x []float64) float64 {
+// Median is the middle of x, or the mean of the two in the middle.
+func Median(x []float64) float64 {
 	y := append([]float64(nil), x...)
 	sort.Float64s(y)
 	if n := len(y); n%2 == 0 {

@@ -6,7 +6,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -46,7 +48,7 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", echoed: room != nil, wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,25 +131,29 @@ func readBacks(t *testing.T, events []timeline.Event) {
 
 // The demo in a virtual room: the loudspeaker comes back to the microphone
 // 45 ms later, reverberating for 0.3 s, about as loud as the leader. The same
-// callouts are heard as without it; none is our own voice.
+// callouts are heard as without it, but for one at most; none is our own voice.
 func TestDemoInARoom(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "demo.wav")
 	renderScene(t, "testdata/demo.scene", wav)
-	heard := func(dir string) []string {
-		events, _, err := verify(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var out []string
-		for _, e := range events {
-			if e.Heard != nil {
-				out = append(out, e.Describe())
-			}
-		}
-		return out
+	golden, err := os.ReadFile("../../testdata/demo.golden")
+	if err != nil {
+		t.Fatal(err)
 	}
-	want := heard(replayDemo(t, wav, nil))
-	got := heard(replayDemo(t, wav, newRoom(0.035, 0.3, 0.5).hear))
+	var want, got []string
+	for _, l := range strings.Split(string(golden), "\n") { // number, session, code, event, heard as, sure
+		if f := regexp.MustCompile(` {2,}`).Split(l, -1); len(f) >= 5 && strings.HasSuffix(strings.TrimSpace(l), "%") {
+			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
+		}
+	}
+	events, _, err := verify(replayDemo(t, wav, newRoom(0.035, 0.3, 0.5).hear))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range events {
+		if e.Heard != nil {
+			got = append(got, e.Describe())
+		}
+	}
 	missed, left := 0, slices.Clone(got)
 	for _, w := range want {
 		if at := slices.Index(left, w); at >= 0 {
@@ -158,7 +164,7 @@ func TestDemoInARoom(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d callouts heard in the room, %d heard in all", len(want)-missed, len(want), len(got))
-	if missed > 1 || len(left) > 0 {
+	if len(want) != 34 || missed > 1 || len(left) > 1 { // one may lose its number
 		t.Errorf("%d of %d callouts missed, invented: %v", missed, len(want), left)
 	}
 }

@@ -55,7 +55,7 @@ protocol, with the reason and the source for every point lost.
 			if record == "" {
 				return fmt.Errorf("where should the record go? say --record DIR")
 			}
-			if err := replay(c, in, record, at, drill, cmd.ErrOrStderr(), cmd.ErrOrStderr()); err != nil {
+			if err := replay(c, replayed{in, record, at, drill, false}, cmd.ErrOrStderr(), cmd.ErrOrStderr()); err != nil {
 				return err
 			}
 		default:

@@ -189,11 +189,7 @@ func listenFile(path string, open func() (intents.Ear, error)) ([]heard, error) 
 	}
 	buf := make([]float32, r.SampleHz/100)
 	dec := audio.NewDecimator(audio.Block)
-	pcm, silence := make([]int16, audio.ListenRate/100), make([]int16, audio.ListenRate/100)
-	echo, err := audio.NewEcho(0) // as in a session in which coxswain says nothing
-	if err != nil {
-		return nil, err
-	}
+	pcm := make([]int16, audio.ListenRate/100)
 	for {
 		n, rerr := r.Read(buf)
 		x := buf[:n]
@@ -203,8 +199,7 @@ func listenFile(path string, open func() (intents.Ear, error)) ([]heard, error) 
 		for i, s := range x {
 			pcm[i] = audio.PCM16(s)
 		}
-		clear(pcm[len(x):])
-		if err := take(ear.Hear(echo.Cancel(pcm, silence))); err != nil {
+		if err := take(ear.Hear(pcm[:len(x)])); err != nil {
 			ear.Close()
 			return out, err
 		}

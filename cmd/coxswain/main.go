@@ -67,6 +67,6 @@ and leaves a timestamped record.
 		},
 	}
 	c.flags(root)
-	root.AddCommand(newRun(c), newReplay(c), newDrill(c), newListen(c), newCallouts(c), newDevices(c), newStatus(c), newReview(c), newReport(c), newExport(c), newAmend(c), newCheck(c), newService(), newSign(c), newKey(), newSeal(c), newUnseal(), newRetain(c), newVerify(), newTimeline(), newMend(), newConfigCmd(c), newEar())
+	root.AddCommand(newRun(c), newReplay(c), newDrill(c), newListen(c), newCallouts(c), newDevices(c), newStatus(c), newPublish(c), newRecords(c), newReview(c), newReport(c), newExport(c), newAmend(c), newCheck(c), newService(), newSign(c), newKey(), newSeal(c), newUnseal(), newRetain(c), newVerify(), newTimeline(), newMend(), newConfigCmd(c), newEar())
 	return root
 }

@@ -16,7 +16,7 @@ import (
 
 func newReplay(c *conf) *cobra.Command {
 	var out, wall string
-	var quiet bool
+	var quiet, echoed bool
 	cmd := &cobra.Command{
 		Use: "replay IN.wav --out DIR", Short: "Run a session from a recording instead of a microphone",
 		Long: `Run a session from a recording: the same pipeline as ` + "`coxswain run`" + `, faster than
@@ -26,6 +26,7 @@ IN.wav is 16-bit mono at 48 kHz. DIR gets events.jsonl (the journal) and
 audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 		Example: `  coxswain replay drill.wav --out record/
   coxswain replay drill.wav --out record/ --wall 2026-03-01T14:00:00+01:00
+  sox audio-00.wav room.wav remix 1 && coxswain replay room.wav --echoed --out again/
   coxswain timeline record/`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -41,18 +42,26 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 				progress = io.Discard
 			}
 			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
-			return replay(c, args[0], out, at, nil, progress, cmd.ErrOrStderr())
+			return replay(c, replayed{args[0], out, at, nil, echoed}, progress, cmd.ErrOrStderr())
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
 	cmd.Flags().StringVar(&wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the first sample")
+	cmd.Flags().BoolVar(&echoed, "echoed", false, "the recording heard coxswain's own voice, as channel 1 of a live record did")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress bar")
 	return cmd
 }
 
-// replay runs a session, or a drill, over a file.
-func replay(c *conf, in, dir string, wall time.Time, drill *timeline.Case, progress, stderr io.Writer) error {
-	r, err := audio.OpenMono(in, audio.Rate)
+// replayed is a session, or a drill, over a file.
+type replayed struct {
+	in, dir string
+	wall    time.Time
+	drill   *timeline.Case
+	echoed  bool
+}
+
+func replay(c *conf, o replayed, progress, stderr io.Writer) error {
+	r, err := audio.OpenMono(o.in, audio.Rate)
 	if err != nil {
 		return err
 	}
@@ -65,7 +74,7 @@ func replay(c *conf, in, dir string, wall time.Time, drill *timeline.Case, progr
 	if err != nil {
 		return err
 	}
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(in), wall: wall, drill: drill})
+	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: o.dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(o.in), wall: o.wall, drill: o.drill, echoed: o.echoed})
 	if err != nil {
 		ear.Close()
 		return err

@@ -83,6 +83,7 @@ type sessionOptions struct {
 	wall       time.Time
 	live       bool
 	drill      *timeline.Case                              // nil outside a drill
+	echoed     bool                                        // a replayed recording heard what coxswain says
 	resume     cut                                         // a record to go on with; zero: a new one
 	disk       func(journal, recorder) (journal, recorder) // a test's bad disk; nil: as it is
 }
@@ -103,7 +104,7 @@ func newSession(o sessionOptions) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	listener, err := newListener(o.conf.v.GetBool("cancel_echo"), o.conf.v.GetInt("loop_delay_ms")/10-1)
+	listener, err := newListener((o.live || o.echoed) && o.conf.v.GetBool("cancel_echo"), o.conf.v.GetInt("loop_delay_ms")/10-1)
 	if err != nil {
 		return nil, err
 	}

@@ -41,13 +41,7 @@ func Chart(r *Record) (string, error) {
 	if err := chartEvents(p, r, minute); err != nil {
 		return "", err
 	}
-	c := vgsvg.New(18*vg.Centimeter, 6*vg.Centimeter)
-	p.Draw(draw.New(c))
-	var b bytes.Buffer
-	if _, err := c.WriteTo(&b); err != nil {
-		return "", err
-	}
-	return b.String()[strings.Index(b.String(), "<svg"):], nil
+	return svg(p, 6)
 }
 
 // chartEvents marks the callouts, each in the row of its kind.
@@ -97,4 +91,66 @@ func chartEvents(p *plot.Plot, r *Record, minute func(timeline.Time) float64) er
 	}
 	p.Add(dots, labels)
 	return nil
+}
+
+// DrawRunChart draws a run chart as SVG: points, mean, limits. A point outside
+// the limits is a filled square, so that it shows without colour.
+func DrawRunChart(c RunChart, unit string) (string, error) {
+	p := plot.New()
+	p.Y.Label.Text = unit
+	if unit == "1" {
+		p.Y.Label.Text = "share or count"
+	}
+	var all, out plotter.XYs
+	var names []string
+	for i, m := range c.Months {
+		names = append(names, m.Month)
+		all = append(all, plotter.XY{X: float64(i), Y: m.Median})
+		if m.Outside {
+			out = append(out, all[i])
+		}
+	}
+	for i := range names { // room for a dozen names
+		if i%(1+len(names)/12) != 0 {
+			names[i] = ""
+		}
+	}
+	p.NominalX(names...)
+	line, dots, err := plotter.NewLinePoints(all)
+	if err != nil {
+		return "", err
+	}
+	dots.Shape = draw.RingGlyph{}
+	p.Add(line, dots)
+	if len(out) > 0 {
+		marked, err := plotter.NewScatter(out)
+		if err != nil {
+			return "", err
+		}
+		marked.Shape, marked.Radius = draw.BoxGlyph{}, vg.Points(4)
+		p.Add(marked)
+	}
+	levels := []float64{c.Mean}
+	if c.Limits {
+		levels = append(levels, c.Low, c.High)
+	}
+	for _, y := range levels {
+		l, err := plotter.NewLine(plotter.XYs{{X: 0, Y: y}, {X: float64(max(1, len(all)-1)), Y: y}})
+		if err != nil {
+			return "", err
+		}
+		l.Dashes = []vg.Length{vg.Points(4), vg.Points(3)}
+		p.Add(l)
+	}
+	return svg(p, 5)
+}
+
+func svg(p *plot.Plot, height vg.Length) (string, error) {
+	c := vgsvg.New(18*vg.Centimeter, height*vg.Centimeter)
+	p.Draw(draw.New(c))
+	var b bytes.Buffer
+	if _, err := c.WriteTo(&b); err != nil {
+		return "", err
+	}
+	return b.String()[strings.Index(b.String(), "<svg"):], nil
 }

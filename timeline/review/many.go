@@ -1,0 +1,173 @@
+package review
+
+import (
+	"io"
+	"math"
+	"sort"
+	"time"
+
+	"github.com/parquet-go/parquet-go"
+
+	"coxswain/timeline"
+)
+
+// Summary is one line about a record, for tables of many.
+type Summary struct {
+	Name    string             `json:"name"`
+	Path    string             `json:"path"`
+	Wall    time.Time          `json:"wall"`
+	Seconds float64            `json:"seconds"` // length of the session
+	Rhythm  string             `json:"rhythm"`  // first one called
+	Outcome string             `json:"outcome"`
+	Faults  int                `json:"faults"`
+	Unsure  int                `json:"unsure"` // callouts heard with little confidence
+	Amended bool               `json:"amended"`
+	Figures map[string]float64 `json:"figures"` // the known ones, by id
+}
+
+// Summarise derives a record's line from its events, which begin with
+// session.open. It leaves out the ranges: they cost a hundred times as much.
+func Summarise(events []timeline.Event) Summary {
+	end := timeline.End(events)
+	r := Record{Events: events}
+	s := Summary{Seconds: end.Seconds(), Rhythm: r.first(), Outcome: outcome(timeline.Fold(events)), Figures: timeline.Measure(events, end)}
+	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	for _, e := range events {
+		switch {
+		case e.Kind == timeline.Fault:
+			s.Faults++
+		case e.Heard != nil && e.Heard.Confidence < 0.75:
+			s.Unsure++
+		}
+		s.Amended = s.Amended || e.Amend != nil
+	}
+	return s
+}
+
+// Month is a point of a run chart.
+type Month struct {
+	Month   string   `json:"month"` // 2026-03
+	Records int      `json:"records"`
+	Median  float64  `json:"median"`
+	Outside bool     `json:"outside"`          // beyond the limits of the chart
+	Worst   []string `json:"records_furthest"` // paths, furthest from the mean first
+}
+
+// RunChart is a figure by month with the natural limits of an individuals
+// chart: mean plus and minus 2.66 times the mean moving range (Wheeler,
+// Understanding Variation, 1993; NIST/SEMATECH e-Handbook 6.3.2.2). The limits
+// need at least eight months.
+type RunChart struct {
+	ID     string  `json:"id"`
+	Months []Month `json:"months"`
+	Mean   float64 `json:"mean"`
+	Low    float64 `json:"low"`
+	High   float64 `json:"high"`
+	Limits bool    `json:"limits"` // there are enough months
+}
+
+const fewestMonths = 8
+
+// RunChartOf makes the run chart of one figure.
+func RunChartOf(list []Summary, id string) RunChart {
+	byMonth := map[string][]Summary{}
+	for _, s := range list {
+		if _, ok := s.Figures[id]; ok {
+			m := s.Wall.Format("2006-01")
+			byMonth[m] = append(byMonth[m], s)
+		}
+	}
+	c := RunChart{ID: id}
+	for m, in := range byMonth {
+		x := make([]float64, len(in))
+		for i, s := range in {
+			x[i] = s.Figures[id]
+		}
+		c.Months = append(c.Months, Month{Month: m, Records: len(in), Median: timeline.Median(x)})
+	}
+	sort.Slice(c.Months, func(i, j int) bool { return c.Months[i].Month < c.Months[j].Month })
+	medians := make([]float64, len(c.Months))
+	for i, m := range c.Months {
+		medians[i] = m.Median
+	}
+	c.Mean, c.Low, c.High = Limits(medians)
+	c.Limits = len(medians) >= fewestMonths
+	for i := range c.Months {
+		m := &c.Months[i]
+		if m.Outside = c.Limits && (m.Median < c.Low || m.Median > c.High); m.Outside {
+			in := byMonth[m.Month]
+			sort.Slice(in, func(a, b int) bool { return math.Abs(in[a].Figures[id]-c.Mean) > math.Abs(in[b].Figures[id]-c.Mean) })
+			for _, s := range in[:min(5, len(in))] {
+				m.Worst = append(m.Worst, s.Path)
+			}
+		}
+	}
+	return c
+}
+
+// Limits are the mean and the natural limits of an individuals chart.
+func Limits(x []float64) (mean, low, high float64) {
+	if len(x) == 0 {
+		return 0, 0, 0
+	}
+	moving := 0.0
+	for i, v := range x {
+		mean += v
+		if i > 0 {
+			moving += math.Abs(v - x[i-1])
+		}
+	}
+	mean /= float64(len(x))
+	if len(x) > 1 {
+		moving /= float64(len(x) - 1)
+	}
+	return mean, mean - 2.66*moving, mean + 2.66*moving
+}
+
+// parquetRow is a Summary as a columnar engine reads it; an unknown figure is null.
+type parquetRow struct {
+	Name                string    `parquet:"name"`
+	Path                string    `parquet:"path"`
+	Wall                time.Time `parquet:"wall,timestamp(millisecond:local)"`
+	Seconds             float64   `parquet:"seconds"`
+	Rhythm              string    `parquet:"rhythm"`
+	Outcome             string    `parquet:"outcome"`
+	Faults              int64     `parquet:"faults"`
+	Unsure              int64     `parquet:"unsure"`
+	Amended             bool      `parquet:"amended"`
+	CompressionFraction *float64  `parquet:"compression_fraction,optional"`
+	Pauses              *float64  `parquet:"pauses,optional"`
+	LongestPause        *float64  `parquet:"longest_pause,optional"`
+	PausesOver10        *float64  `parquet:"pauses_over_10s,optional"`
+	PreShock            *float64  `parquet:"pre_shock_pause,optional"`
+	PostShock           *float64  `parquet:"post_shock_pause,optional"`
+	PeriShock           *float64  `parquet:"peri_shock_pause,optional"`
+	FirstCompression    *float64  `parquet:"first_compression,optional"`
+	FirstShock          *float64  `parquet:"first_shock,optional"`
+	FirstEpinephrine    *float64  `parquet:"first_epinephrine,optional"`
+	EpinephrineInterval *float64  `parquet:"epinephrine_interval,optional"`
+	CycleAdherence      *float64  `parquet:"cycle_adherence,optional"`
+	Shocks              *float64  `parquet:"shocks,optional"`
+	ReturnOfCirculation *float64  `parquet:"return_of_circulation,optional"`
+	Sustained           *float64  `parquet:"sustained,optional"`
+}
+
+// WriteParquet writes the summaries as an Apache Parquet file.
+func WriteParquet(w io.Writer, list []Summary) error {
+	p := parquet.NewGenericWriter[parquetRow](w)
+	for _, s := range list {
+		f := func(id string) *float64 {
+			if v, ok := s.Figures[id]; ok {
+				return &v
+			}
+			return nil
+		}
+		row := parquetRow{s.Name, s.Path, s.Wall.UTC(), s.Seconds, s.Rhythm, s.Outcome, int64(s.Faults), int64(s.Unsure), s.Amended,
+			f("compression_fraction"), f("pauses"), f("longest_pause"), f("pauses_over_10s"), f("pre_shock_pause"), f("post_shock_pause"), f("peri_shock_pause"), f("first_compression"),
+			f("first_shock"), f("first_epinephrine"), f("epinephrine_interval"), f("cycle_adherence"), f("shocks"), f("return_of_circulation"), f("sustained")}
+		if _, err := p.Write([]parquetRow{row}); err != nil {
+			return err
+		}
+	}
+	return p.Close()
+}
