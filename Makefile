@@ -8,7 +8,7 @@ PACKAGES := pkg-config portaudio19-dev libspeexdsp-dev libpocketsphinx-dev pocke
 TEST_PACKAGES := sox sndfile-programs pulseaudio pulseaudio-utils libasound2-plugins age systemd sqlite3 chromium poppler-utils g++
 SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
 
-.PHONY: demo test build deps test-deps bench clean
+.PHONY: demo test build deps test-deps bench soak clean
 
 demo: build build/demo.wav
 	@rm -rf build/demo-record
@@ -34,6 +34,10 @@ test: deps test-deps
 
 bench: deps
 	$(GO) test -run xxx -bench . ./...
+
+# 8 h of session in accelerated time, 1,000 SIGKILLs: about 15 minutes.
+soak: deps test-deps
+	SOAK=1 $(GO) test -timeout 60m -v -run 'TestLongSession|TestKill' ./cmd/coxswain
 
 deps:
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(PACKAGES))

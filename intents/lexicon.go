@@ -1,11 +1,12 @@
 package intents
 
 import (
-	"bufio"
 	"bytes"
 	"compress/gzip"
 	_ "embed"
 	"fmt"
+	"io"
+	"sort"
 	"strings"
 	"sync"
 )
@@ -30,24 +31,53 @@ func PhoneIndex(name string) int {
 	return -1
 }
 
-var lexicon = sync.OnceValues(func() (map[string][]string, error) {
+// dictionary is the lexicon as text, with the start of every line in the order
+// of the words: a map of it would take eight times the memory.
+type dictionary struct {
+	text  string
+	lines []int32
+}
+
+// word is the word at the start of a line, without the number of an
+// alternative: word(2).
+func (d *dictionary) word(line int32) string {
+	word, _, _ := strings.Cut(d.text[line:], " ")
+	if i := strings.IndexByte(word, '('); i > 0 {
+		word = word[:i]
+	}
+	return word
+}
+
+// find returns the pronunciations of a word, phones parted by spaces.
+func (d *dictionary) find(word string) []string {
+	var out []string
+	for i := sort.Search(len(d.lines), func(i int) bool { return d.word(d.lines[i]) >= word }); i < len(d.lines) && d.word(d.lines[i]) == word; i++ {
+		line, _, _ := strings.Cut(d.text[d.lines[i]:], "\n")
+		_, phones, _ := strings.Cut(line, " ")
+		out = append(out, phones)
+	}
+	return out
+}
+
+var lexicon = sync.OnceValues(func() (*dictionary, error) {
 	z, err := gzip.NewReader(bytes.NewReader(lexiconFile))
 	if err != nil {
 		return nil, fmt.Errorf("embedded lexicon: %w", err)
 	}
-	m := make(map[string][]string, 140000)
-	s := bufio.NewScanner(z)
-	for s.Scan() {
-		word, phones, ok := strings.Cut(s.Text(), " ")
-		if !ok {
-			continue
-		}
-		if i := strings.IndexByte(word, '('); i > 0 {
-			word = word[:i] // an alternative: word(2)
-		}
-		m[word] = append(m[word], phones)
+	b, err := io.ReadAll(z)
+	if err != nil {
+		return nil, fmt.Errorf("embedded lexicon: %w", err)
 	}
-	return m, s.Err()
+	d := &dictionary{text: string(b)}
+	for at, rest := 0, d.text; rest != ""; {
+		line, next, _ := strings.Cut(rest, "\n")
+		if strings.Contains(line, " ") {
+			d.lines = append(d.lines, int32(at))
+		}
+		at, rest = at+len(line)+1, next
+	}
+	sort.SliceStable(d.lines, func(i, j int) bool { return d.word(d.lines[i]) < d.word(d.lines[j]) })
+	return d, nil
 })
 
 // Pronounce returns the ways to say a word, each a list of phones: the
@@ -55,11 +85,11 @@ var lexicon = sync.OnceValues(func() (map[string][]string, error) {
 func (v *Vocabulary) Pronounce(word string) ([][]string, error) {
 	list := v.Pronunciations[word]
 	if len(list) == 0 {
-		m, err := lexicon()
+		d, err := lexicon()
 		if err != nil {
 			return nil, err
 		}
-		list = m[word]
+		list = d.find(word)
 	}
 	if len(list) == 0 {
 		return nil, fmt.Errorf("no pronunciation for %q: add one to the vocabulary, such as pronunciations: {%s: [K AE T]}", word, word)

@@ -11,7 +11,6 @@ import (
 	"regexp"
 	"sort"
 	"strings"
-	"sync"
 
 	"go.yaml.in/yaml/v3"
 
@@ -67,10 +66,10 @@ func NewVoice(folder string) (*Voice, error) {
 		if err != nil {
 			return nil, err
 		}
-		v.clips[slugOf(n)] = sync.OnceValue(func() audio.Clip {
+		v.clips[slugOf(n)] = func() audio.Clip {
 			c, _ := audio.LoadClip(n, b) // that they all load is tested
 			return c
-		})
+		}
 	}
 	if folder != "" {
 		if err := v.overlay(folder); err != nil {
@@ -82,16 +81,7 @@ func NewVoice(folder string) (*Voice, error) {
 			return nil, fmt.Errorf("no clip for %q: run `go run ./cmd/voice`", text)
 		}
 	}
-	go v.warm()
 	return v, nil
-}
-
-// warm decodes every clip, so that none has to be decoded when it is needed:
-// a session need not wait for the second or two that all of them take.
-func (v *Voice) warm() {
-	for _, clip := range v.clips {
-		clip()
-	}
 }
 
 func slugOf(file string) string { return strings.TrimSuffix(filepath.Base(file), ".wav") }

@@ -201,7 +201,7 @@ func TestFullDisk(t *testing.T) {
 	}
 }
 
-// SIGKILL at 200 random moments: the journal holds every event whose
+// SIGKILL at 200 random moments (1,000 in `make soak`): the journal holds every event whose
 // read-back had begun to sound, journal and audio log open, and at most a
 // second of audio is missing.
 func TestKill(t *testing.T) {
@@ -209,8 +209,11 @@ func TestKill(t *testing.T) {
 	wav := filepath.Join(dir, "in.wav")
 	writeWAV(t, wav, 48000, 1, 300*48000)
 	r := rand.New(rand.NewPCG(7, 7))
-	killed := 0
-	for k := range 200 {
+	killed, rounds := 0, 200
+	if soak() {
+		rounds = 1000
+	}
+	for k := range rounds {
 		out := filepath.Join(dir, strconv.Itoa(k))
 		cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t))
 		if err := cmd.Start(); err != nil {
@@ -229,8 +232,9 @@ func TestKill(t *testing.T) {
 		checkKilled(t, out)
 		os.RemoveAll(out)
 	}
-	if killed < 150 {
-		t.Errorf("only %d of 200 replays were still running when killed", killed)
+	t.Logf("%d of %d killed while running", killed, rounds)
+	if killed < rounds*3/4 {
+		t.Errorf("only %d of %d replays were still running when killed", killed, rounds)
 	}
 }
 

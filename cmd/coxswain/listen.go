@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"sort"
 	"strings"
 	"sync"
@@ -35,6 +36,7 @@ func newEar() *cobra.Command {
 		Use: "ear", Hidden: true, Args: cobra.NoArgs,
 		Short: "The built-in recogniser as a plug-in process (started by coxswain)",
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			debug.SetGCPercent(25) // little garbage, much of the heap for good: memory is worth more here
 			return intents.Serve("builtin "+Version, acoustic.New, cmd.InOrStdin(), cmd.OutOrStdout())
 		},
 	}

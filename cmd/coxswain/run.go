@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os/signal"
 	"path/filepath"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -73,6 +74,7 @@ func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Write
 		ear.Close()
 		return "", err
 	}
+	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "record", o.dir, "recogniser", ear.Name())
 	stopServing := serveStatus(c, l)
 	l.loop(ctx)
