@@ -214,3 +214,19 @@ func TestResumeRecorder(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkEcho is 10 ms of microphone and loudspeaker.
+func BenchmarkEcho(b *testing.B) {
+	e, err := NewEcho(1)
+	if err != nil {
+		b.Fatal(err)
+	}
+	room, speaker := make([]int16, Block/3), make([]int16, Block/3)
+	for i := range room {
+		room[i], speaker[i] = int16(i*91%3000), int16(i*53%4000)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		e.Cancel(room, speaker)
+	}
+}

@@ -246,3 +246,69 @@ func TestBenchmarkOverlay(t *testing.T) {
 		}
 	}
 }
+
+// Whatever change is asked for, the answer is events that follow the rules or
+// an error, and the figures still hold.
+func FuzzAmend(f *testing.F) {
+	f.Add([]byte(`{"do":"add","kind":"shock.given","at":480000,"by":"AB","reason":"x"}`))
+	f.Add([]byte(`{"do":"move","seq":2,"at":-1,"by":"AB","reason":"x"}`))
+	f.Add([]byte(`{"do":"retract","seq":18446744073709551615,"by":"AB","reason":"x"}`))
+	defs, err := Definitions()
+	if err != nil {
+		f.Fatal(err)
+	}
+	events := script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 64, "rhythm.vf", 70, "shock.given", 75, "compressions.start")
+	f.Fuzz(func(t *testing.T, data []byte) {
+		var c Change
+		if json.Unmarshal(data, &c) != nil {
+			return
+		}
+		more, err := Amend(events, c, Seconds(100))
+		if err != nil {
+			return
+		}
+		all := append([]Event(nil), events...)
+		for _, e := range more {
+			if e.Amend == nil || e.At < 0 || e.At > Seconds(100) {
+				t.Fatalf("%+v", e)
+			}
+			e.Seq = uint64(len(all) + 1)
+			all = append(all, e)
+		}
+		for _, x := range Figures(all, defs, Seconds(100)) {
+			if x.Known && (math.IsNaN(x.Value) || x.Value < 0) {
+				t.Fatalf("%+v", x)
+			}
+		}
+	})
+}
+
+// A site's benchmarks are loaded or refused, never a crash.
+func FuzzDefinitions(f *testing.F) {
+	f.Add([]byte("figures:\n  shocks:\n    benchmark: {max: 1, source: x}\n"))
+	f.Add([]byte("figures: [1, 2]"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if defs, err := Definitions(Source{Name: "x", Text: data}); err == nil {
+			Figures(script(0, "code.start", 5, "compressions.start"), defs, Seconds(10))
+		}
+	})
+}
+
+// What String prints, ParseTime reads.
+func FuzzParseTime(f *testing.F) {
+	f.Add("3:05.2")
+	f.Add("-1:00")
+	f.Add("NaN")
+	f.Fuzz(func(t *testing.T, s string) {
+		x, err := ParseTime(s)
+		if err != nil {
+			return
+		}
+		if x < 0 {
+			t.Fatal(x)
+		}
+		if y, err := ParseTime(x.String()); err != nil || y-x > Rate/10 || x-y > Rate/10 {
+			t.Fatalf("%q: %v %v %v", s, x, y, err)
+		}
+	})
+}

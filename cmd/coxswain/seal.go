@@ -173,6 +173,12 @@ func unseal(path string, ids []age.Identity, dir string) error {
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
 	}
+	return unpack(r, dir)
+}
+
+// unpack writes the files of a record's tar archive into dir; a name that would
+// lie elsewhere ends it.
+func unpack(r io.Reader, dir string) error {
 	t := tar.NewReader(r)
 	for {
 		h, err := t.Next()

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"archive/tar"
 	"bytes"
 	"crypto/ed25519"
 	"crypto/x509"
@@ -234,4 +235,25 @@ func TestClockSetBack(t *testing.T) {
 	if c := findCut(filepath.Dir(dir), wall.Add(-time.Hour), 10*time.Minute); c.dir == "" || audio.Duration(c.pos) < 6*time.Second || audio.Duration(c.pos) > 7*time.Second {
 		t.Errorf("resumed at %v of 6 s", audio.Duration(c.pos))
 	}
+}
+
+// Whatever a tar archive holds, nothing is written outside the folder.
+func FuzzUnpack(f *testing.F) {
+	for _, name := range []string{"events.jsonl", "../x", "/etc/x", "a/b", ".."} {
+		var b bytes.Buffer
+		w := tar.NewWriter(&b)
+		w.WriteHeader(&tar.Header{Name: name, Size: 1, Mode: 0o600})
+		w.Write([]byte("x"))
+		w.Close()
+		f.Add(b.Bytes())
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		outer := t.TempDir()
+		dir := filepath.Join(outer, "in")
+		os.Mkdir(dir, 0o700)
+		unpack(bytes.NewReader(data), dir)
+		if left, _ := os.ReadDir(outer); len(left) != 1 {
+			t.Fatalf("written outside: %v", left)
+		}
+	})
 }
