@@ -3,6 +3,7 @@ package audio
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -203,7 +204,7 @@ func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream,
 	if out != nil {
 		p.Output = portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: latency}
 	}
-	s, err := portaudio.OpenStream(p, e.callback(in != nil, out != nil))
+	s, err := portaudio.OpenStream(p, e.callback(in != nil, out != nil, hardware(in) && hardware(out)))
 	if err != nil {
 		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), Rate, err)
 	}
@@ -214,15 +215,20 @@ func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream,
 	return s, nil
 }
 
+// hardware reports whether a device is a card itself, or not there. Through a
+// sound server's ALSA plug-in a real-time thread spins in poll and burns most of
+// a core (measured, PulseAudio 16): there it must not have that priority.
+func hardware(d *portaudio.DeviceInfo) bool { return d == nil || strings.Contains(d.Name, "(hw:") }
+
 // callback is what the device's thread calls, by the sides that there are.
-func (e *Exchange) callback(in, out bool) any {
+func (e *Exchange) callback(in, out, fast bool) any {
 	type flags = portaudio.StreamCallbackFlags
 	type info = portaudio.StreamCallbackTimeInfo
 	begin := func(fl flags) {
 		if fl != 0 {
 			e.Flag()
 		}
-		if e.Calls() == 0 {
+		if fast && e.Calls() == 0 {
 			realTime()
 		}
 	}

@@ -53,6 +53,14 @@ type ProcessOptions struct {
 	Stderr     io.Writer
 }
 
+// report is how often, in samples, the child has to tell how far it is.
+func (o ProcessOptions) report() int64 {
+	if o.Lockstep {
+		return hopSamples
+	}
+	return Rate / 10
+}
+
 // Process is an Ear that runs a plug-in as a child process: see Serve for what
 // they say to each other.
 type Process struct {
@@ -61,6 +69,7 @@ type Process struct {
 	name    string
 	fed     int64 // samples given to Hear since the session began
 	pending []Result
+	unsent  []byte // less than a hop
 	faults  []string
 	retryAt time.Time
 	backoff time.Duration
@@ -125,7 +134,7 @@ func (p *Process) start() (*child, error) {
 		return nil, fmt.Errorf("recogniser %s: cannot start: %w", p.opt.Command[0], err)
 	}
 	c := &child{cmd: cmd, base: p.fed, heard: p.fed, in: make(chan []byte, 512), out: make(chan message, 4096), dead: make(chan struct{}), progress: time.Now()}
-	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.Vocabulary})
+	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary})
 	if err != nil {
 		return nil, err
 	}
@@ -188,11 +197,13 @@ func (p *Process) Hear(pcm []int16) ([]Result, []string) {
 	}
 	p.fed += int64(len(pcm))
 	if p.child != nil {
-		b := make([]byte, 0, 2*len(pcm))
 		for _, s := range pcm {
-			b = binary.LittleEndian.AppendUint16(b, uint16(s))
+			p.unsent = binary.LittleEndian.AppendUint16(p.unsent, uint16(s))
 		}
-		p.feed(b)
+		if p.opt.Lockstep || len(p.unsent) >= 2*hopSamples { // live, half as many wake-ups
+			p.feed(p.unsent)
+			p.unsent = nil
+		}
 		p.listen()
 	}
 	return p.due(p.fed - Lag), p.faults
@@ -288,6 +299,7 @@ func (p *Process) due(t int64) []Result {
 
 func (p *Process) fail(why string) {
 	p.child.kill()
+	p.unsent = nil // the next child begins with what is heard then
 	p.child = nil
 	p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
 	p.retryAt = time.Now().Add(p.backoff)
@@ -316,6 +328,12 @@ func (p *Process) Close() []Result {
 		return p.due(1 << 62)
 	}
 	c := p.child
+	if len(p.unsent) > 0 {
+		select {
+		case c.in <- p.unsent:
+		default:
+		}
+	}
 	close(c.in)
 	late := time.After(2 * time.Second)
 	for open := true; open; {

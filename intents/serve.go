@@ -17,6 +17,7 @@ type hello struct {
 	Coxswain   int         `json:"coxswain"` // version of this protocol
 	Rate       int         `json:"rate"`
 	Format     string      `json:"format"`
+	Report     int64       `json:"report"` // samples between "heard" lines that are wanted
 	Vocabulary *Vocabulary `json:"vocabulary"`
 }
 
@@ -33,7 +34,7 @@ type message struct {
 //
 // Standard input: one line of JSON,
 //
-//	{"coxswain":1,"rate":16000,"format":"s16le","vocabulary":{...}}
+//	{"coxswain":1,"rate":16000,"format":"s16le","report":1600,"vocabulary":{...}}
 //
 // then samples without any framing, 16 kHz mono signed 16-bit little endian,
 // until end of file. "vocabulary" has the fields of type Vocabulary: slots,
@@ -42,7 +43,7 @@ type message struct {
 // Standard output: JSON lines, flushed one by one,
 //
 //	{"ready":"name and version"}      once, before any other
-//	{"heard":32000}                   samples consumed so far; at least every 100 ms of audio
+//	{"heard":32000}                   samples consumed so far; every "report" samples
 //	{"result":{"callout":"shock.given","text":"shock delivered two hundred joules",
 //	  "values":{"energy_j":200},"confidence":0.93,"start":20000,"end":31200,"decided":32000}}
 //	{"error":"one line"}              before giving up
@@ -79,13 +80,14 @@ func Serve(name string, make Maker, in io.Reader, out io.Writer) error {
 	if err := say(message{Ready: name}); err != nil {
 		return err
 	}
-	return serveStream(r, br, say)
+	return serveStream(r, br, say, max(h.Report, hopSamples))
 }
 
-func serveStream(r Recogniser, in io.Reader, say func(message) error) error {
+// serveStream reports progress every so many samples, and with every result.
+func serveStream(r Recogniser, in io.Reader, say func(message) error, report int64) error {
 	buf := make([]byte, 2*hopSamples)
 	pcm := make([]int16, hopSamples)
-	var heard int64
+	var heard, told int64
 	for {
 		n, rerr := io.ReadFull(in, buf)
 		for i := range pcm[:n/2] {
@@ -109,8 +111,11 @@ func serveStream(r Recogniser, in io.Reader, say func(message) error) error {
 				return err
 			}
 		}
-		if err := say(message{Heard: heard}); err != nil {
-			return err
+		if heard-told >= report || len(results) > 0 || rerr != nil {
+			told = heard
+			if err := say(message{Heard: heard}); err != nil {
+				return err
+			}
 		}
 		if rerr != nil {
 			return nil

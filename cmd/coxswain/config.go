@@ -178,13 +178,13 @@ func (c *conf) vocabulary() (*intents.Vocabulary, error) {
 	return intents.LoadVocabulary(c.v.GetStringSlice("vocabulary")...)
 }
 
-// command is the plug-in's command line.
-func (c *conf) command() ([]string, error) {
+// commandOf is the command line of a recogniser.
+func commandOf(name string) ([]string, error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, err
 	}
-	switch r := c.v.GetString("recogniser"); r {
+	switch name {
 	case "builtin":
 		return []string{self, "ear"}, nil
 	case "pocketsphinx":
@@ -192,14 +192,19 @@ func (c *conf) command() ([]string, error) {
 	case "":
 		return nil, fmt.Errorf("recogniser is empty: choose builtin, pocketsphinx or a command")
 	default:
-		return strings.Fields(r), nil
+		return strings.Fields(name), nil
 	}
 }
 
 // plugIn starts the configured recogniser as a child process.
 func (c *conf) plugIn(o intents.ProcessOptions) (*intents.Process, error) {
+	return startPlugIn(c.v.GetString("recogniser"), o)
+}
+
+// startPlugIn starts a recogniser, by its name or command line.
+func startPlugIn(name string, o intents.ProcessOptions) (*intents.Process, error) {
 	var err error
-	if o.Command, err = c.command(); err != nil {
+	if o.Command, err = commandOf(name); err != nil {
 		return nil, err
 	}
 	return intents.NewProcess(o)

@@ -131,7 +131,7 @@ func readBacks(t *testing.T, events []timeline.Event) {
 
 // The demo in a virtual room: the loudspeaker comes back to the microphone
 // 45 ms later, reverberating for 0.3 s, about as loud as the leader. The same
-// callouts are heard as without it, but for one at most; none is our own voice.
+// callouts are heard as without it, but for two at most; none is our own voice.
 func TestDemoInARoom(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "demo.wav")
 	renderScene(t, "testdata/demo.scene", wav)
@@ -164,7 +164,7 @@ func TestDemoInARoom(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d callouts heard in the room, %d heard in all", len(want)-missed, len(want), len(got))
-	if len(want) != 34 || missed > 1 || len(left) > 1 { // one may lose its number
+	if len(want) != 34 || missed > 2 || len(left) > 1 { // one may be lost, one may lose its number
 		t.Errorf("%d of %d callouts missed, invented: %v", missed, len(want), left)
 	}
 }

@@ -31,10 +31,16 @@ type tally struct {
 	delays                         []float64
 }
 
-// measure hears the files and prints, for each condition of the reference, how
-// often a callout was missed, taken for another or invented, and how long
-// after its end it was decided.
-func measure(stdout, stderr io.Writer, files []string, reference string, open func() (intents.Ear, error)) error {
+// candidate is a recogniser to measure.
+type candidate struct {
+	name string
+	open func() (intents.Ear, error)
+}
+
+// measure has every recogniser hear the files and prints, for each condition of
+// the reference, how often a callout was missed, taken for another or invented,
+// and how long after its end it was decided.
+func measure(stdout, stderr io.Writer, files []string, reference string, list []candidate) error {
 	rows, err := readReference(reference)
 	if err != nil {
 		return err
@@ -48,12 +54,23 @@ func measure(stdout, stderr io.Writer, files []string, reference string, open fu
 	if len(todo) == 0 {
 		return fmt.Errorf("%s: names none of the files", reference)
 	}
+	results := map[string]map[string]*tally{}
+	for _, c := range list {
+		if results[c.name], err = c.measure(todo, rows, stderr); err != nil {
+			return err
+		}
+	}
+	return printTallies(stdout, list, results)
+}
+
+// measure returns what one recogniser made of the files, by condition.
+func (c candidate) measure(files []string, rows map[string][]said, log io.Writer) (map[string]*tally, error) {
 	heardIn := map[string][]heard{}
-	if err := listenAll(todo, open, func(h heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
-		return err
+	if err := listenAll(files, c.open, func(h heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
+		return nil, err
 	}
 	total := map[string]*tally{}
-	for _, f := range todo {
+	for _, f := range files {
 		ref := rows[filepath.Base(f)]
 		t := total[ref[0].condition]
 		if t == nil {
@@ -62,13 +79,13 @@ func measure(stdout, stderr io.Writer, files []string, reference string, open fu
 		}
 		r, err := audio.OpenWAV(f)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		t.seconds += float64(r.Samples) / float64(r.SampleHz)
 		r.Close()
-		t.compare(ref, heardIn[f], stderr)
+		t.compare(ref, heardIn[f], log)
 	}
-	return printTallies(stdout, total)
+	return total, nil
 }
 
 func readReference(path string) (map[string][]said, error) {
@@ -161,28 +178,34 @@ func sameValues(a, b map[string]float64) bool {
 	return true
 }
 
-func printTallies(w io.Writer, total map[string]*tally) error {
+// printTallies prints the recognisers side by side, condition by condition.
+func printTallies(w io.Writer, list []candidate, results map[string]map[string]*tally) error {
 	var names []string
-	for k := range total {
+	for k := range results[list[0].name] {
 		names = append(names, k)
 	}
 	sort.Strings(names)
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(tw, "condition\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\tdecided after end: median, worst s")
+	fmt.Fprintln(tw, "condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\tdecided after end, s: median, 95th percentile, worst")
 	for _, k := range names {
-		t := total[k]
-		pc := func(n, of int) string {
-			if of == 0 {
-				return "-"
-			}
-			return fmt.Sprintf("%.1f", 100*float64(n)/float64(of))
+		for _, c := range list {
+			results[c.name][k].print(tw, k, c.name)
 		}
-		sort.Float64s(t.delays)
-		delay := "-"
-		if n := len(t.delays); n > 0 {
-			delay = fmt.Sprintf("%.2f, %.2f", t.delays[n/2], t.delays[n-1])
-		}
-		fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%s\n", k, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, delay)
 	}
 	return tw.Flush()
+}
+
+func (t *tally) print(w io.Writer, condition, name string) {
+	pc := func(n, of int) string {
+		if of == 0 {
+			return "-"
+		}
+		return fmt.Sprintf("%.1f", 100*float64(n)/float64(of))
+	}
+	sort.Float64s(t.delays)
+	delay := "-"
+	if n := len(t.delays); n > 0 {
+		delay = fmt.Sprintf("%.2f, %.2f, %.2f", t.delays[n/2], t.delays[n*95/100], t.delays[n-1])
+	}
+	fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%s\n", condition, name, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, delay)
 }

@@ -36,7 +36,7 @@ func newEar() *cobra.Command {
 		Use: "ear", Hidden: true, Args: cobra.NoArgs,
 		Short: "The built-in recogniser as a plug-in process (started by coxswain)",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			debug.SetGCPercent(25) // little garbage, much of the heap for good: memory is worth more here
+			debug.SetGCPercent(75) // little garbage, much of the heap for good
 			return intents.Serve("builtin "+Version, acoustic.New, cmd.InOrStdin(), cmd.OutOrStdout())
 		},
 	}
@@ -45,6 +45,7 @@ func newEar() *cobra.Command {
 func newListen(c *conf) *cobra.Command {
 	var asJSON bool
 	var reference string
+	var against []string
 	cmd := &cobra.Command{
 		Use: "listen FILE.wav|FOLDER ...", Short: "Recognise callouts in recordings, and measure a recogniser",
 		Long: `Recognise callouts in recordings (16-bit mono WAV at 16 or 48 kHz).
@@ -59,7 +60,7 @@ callout is speech that must not be taken for one).`,
   coxswain listen a.wav b.wav --json
   coxswain listen words.wav --vocabulary ten-words.yaml --json
   coxswain listen eval/ --reference eval/reference.tsv
-  coxswain listen eval/ --reference eval/reference.tsv --recogniser pocketsphinx`,
+  coxswain listen eval/ --reference eval/reference.tsv --against pocketsphinx`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			v, err := c.vocabulary()
@@ -73,12 +74,20 @@ callout is speech that must not be taken for one).`,
 			if err != nil {
 				return err
 			}
-			open, err := c.opener(v, cmd.ErrOrStderr())
+			open, err := c.opener(c.v.GetString("recogniser"), v, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}
 			if reference != "" {
-				return measure(cmd.OutOrStdout(), cmd.ErrOrStderr(), files, reference, open)
+				list := []candidate{{c.v.GetString("recogniser"), open}}
+				for _, name := range against {
+					other, err := c.opener(name, v, cmd.ErrOrStderr())
+					if err != nil {
+						return err
+					}
+					list = append(list, candidate{name, other})
+				}
+				return measure(cmd.OutOrStdout(), cmd.ErrOrStderr(), files, reference, list)
 			}
 			return listenAll(files, open, func(h heard) {
 				if asJSON {
@@ -91,13 +100,14 @@ callout is speech that must not be taken for one).`,
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
+	cmd.Flags().StringArrayVar(&against, "against", nil, "with --reference: another recogniser to measure beside the first")
 	cmd.Flags().StringVar(&reference, "reference", "", "measure against this reference file")
 	return cmd
 }
 
 // opener returns how to get a fresh ear for each file.
-func (c *conf) opener(v *intents.Vocabulary, stderr io.Writer) (func() (intents.Ear, error), error) {
-	if c.v.GetString("recogniser") == "builtin" { // the same code as the plug-in, without the pipe
+func (c *conf) opener(name string, v *intents.Vocabulary, stderr io.Writer) (func() (intents.Ear, error), error) {
+	if name == "builtin" { // the same code as the plug-in, without the pipe
 		if _, err := acoustic.New(v); err != nil {
 			return nil, err
 		}
@@ -107,7 +117,7 @@ func (c *conf) opener(v *intents.Vocabulary, stderr io.Writer) (func() (intents.
 		}, nil
 	}
 	return func() (intents.Ear, error) {
-		return c.plugIn(intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
+		return startPlugIn(name, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
 	}, nil
 }
 

@@ -55,7 +55,7 @@ const (
 )
 
 func (l *live) loop(ctx context.Context) {
-	tick := time.NewTicker(4 * time.Millisecond)
+	tick := time.NewTicker(8 * time.Millisecond) // well below the lead of 30 ms
 	defer tick.Stop()
 	l.since, l.slept = time.Now(), l.asleep()
 	l.sided()

@@ -14,14 +14,19 @@ type logger struct {
 	queue   chan logItem
 	done    sync.WaitGroup
 	failing atomic.Pointer[string]
-	lost    atomic.Int64 // blocks for which the queue was full
+	lost    atomic.Int64 // samples for which the queue was full
+	next    logItem      // what is being gathered
 }
 
 type logItem struct {
-	room, speaker []float32
+	room, speaker []float32 // one block or more
 	mark          audio.Mark
-	skip          int // blocks lost before this one
+	skip          int // samples lost before these
 }
+
+// logEvery is how many samples are handed to the writer at once: ten blocks,
+// so that it wakes ten times a second, not a hundred.
+const logEvery = 10 * audio.Block
 
 // recorder is an audio.Recorder, or a test's on a bad disk.
 type recorder interface {
@@ -33,7 +38,7 @@ type recorder interface {
 func newLogger(rec recorder, live bool) *logger {
 	l := &logger{rec: rec}
 	if live {
-		l.queue = make(chan logItem, 1000)
+		l.queue = make(chan logItem, 100)
 		l.done.Go(func() {
 			for it := range l.queue {
 				l.take(it)
@@ -49,8 +54,8 @@ func (l *logger) take(it logItem) {
 		return
 	}
 	var err error
-	for range it.skip {
-		err = l.rec.Write(make([]float32, audio.Block), make([]float32, audio.Block))
+	if it.skip > 0 {
+		err = l.rec.Write(make([]float32, it.skip), make([]float32, it.skip))
 	}
 	if e := l.rec.Write(it.room, it.speaker); e != nil {
 		err = e
@@ -69,11 +74,24 @@ func (l *logger) Write(room, speaker []float32) {
 		l.take(logItem{room: room, speaker: speaker})
 		return
 	}
-	it := logItem{room: append([]float32(nil), room...), speaker: append([]float32(nil), speaker...), skip: int(l.lost.Swap(0))}
+	l.next.room, l.next.speaker = append(l.next.room, room...), append(l.next.speaker, speaker...)
+	if len(l.next.room) >= logEvery {
+		l.send()
+	}
+}
+
+// send hands what is gathered to the writer, or counts it as lost.
+func (l *logger) send() {
+	it := l.next
+	l.next = logItem{}
+	if len(it.room) == 0 {
+		return
+	}
+	it.skip = int(l.lost.Swap(0))
 	select {
 	case l.queue <- it:
 	default:
-		l.lost.Add(int64(it.skip) + 1)
+		l.lost.Add(int64(it.skip + len(it.room)))
 	}
 }
 
@@ -100,6 +118,7 @@ func (l *logger) Failing() string {
 // Close writes what is queued and finishes the file.
 func (l *logger) Close() error {
 	if l.queue != nil {
+		l.send()
 		close(l.queue)
 		l.done.Wait()
 	}
