@@ -167,13 +167,10 @@ type course struct {
 // lay replays the events and keeps the stretches, up to end.
 func lay(events []Event, end Time) course {
 	c := course{state: newState()}
-	gone := Retracted(events)
-	order := append([]Event(nil), events...)
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
 	s := &c.state
 	at := Never
-	for _, e := range order {
-		if gone[e.Seq] || e.At > end {
+	for _, e := range standing(events) {
+		if e.At > end {
 			continue
 		}
 		c.stretch(at, e.At)
@@ -322,13 +319,7 @@ func (c course) shockPauses(m map[string]float64) {
 func sustained(events []Event, end Time) (float64, bool) {
 	const hold = 20 * 60 * Rate
 	s, since := newState(), Never
-	gone := Retracted(events)
-	order := append([]Event(nil), events...)
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
-	for _, e := range order {
-		if gone[e.Seq] {
-			continue
-		}
+	for _, e := range standing(events) {
 		if s.PulsePresent && since != Never && e.At-since >= hold {
 			return 1, true
 		}

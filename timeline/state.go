@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"slices"
 	"sort"
 	"strings"
 )
@@ -91,15 +92,18 @@ type State struct {
 // moment that was claimed.
 func Fold(events []Event) State {
 	s := newState()
-	gone := Retracted(events)
-	order := append([]Event(nil), events...)
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
-	for _, e := range order {
-		if !gone[e.Seq] {
-			s.apply(e)
-		}
+	for _, e := range standing(events) {
+		s.apply(e)
 	}
 	return s
+}
+
+// standing returns the events that were not retracted, in the order of At.
+func standing(events []Event) []Event {
+	gone := Retracted(events)
+	order := slices.DeleteFunc(slices.Clone(events), func(e Event) bool { return gone[e.Seq] })
+	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
+	return order
 }
 
 func newState() State {

@@ -13,9 +13,6 @@ type RhythmTime struct {
 func RhythmTimes(events []Event, end Time) []RhythmTime {
 	sum := map[string]float64{}
 	s, at := newState(), Never
-	gone := Retracted(events)
-	order := append([]Event(nil), events...)
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
 	add := func(to Time) {
 		if at == Never || s.Started == Never || s.Ended != Never || to <= at {
 			return
@@ -26,8 +23,8 @@ func RhythmTimes(events []Event, end Time) []RhythmTime {
 		}
 		sum[name] += (to - at).Seconds()
 	}
-	for _, e := range order {
-		if gone[e.Seq] || e.At > end {
+	for _, e := range standing(events) {
+		if e.At > end {
 			continue
 		}
 		add(e.At)
@@ -95,11 +92,8 @@ func Stretches(events []Event, end Time) []Stretch {
 func Cycles(events []Event, end Time) []Stretch {
 	var out []Stretch
 	s, from := newState(), Never
-	gone := Retracted(events)
-	order := append([]Event(nil), events...)
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
-	for _, e := range order {
-		if gone[e.Seq] || e.At > end {
+	for _, e := range standing(events) {
+		if e.At > end {
 			continue
 		}
 		s.apply(e)

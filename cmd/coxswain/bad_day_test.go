@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -65,14 +64,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	if l.dev, err = l.open(l.e); err != nil {
 		t.Fatal(err)
 	}
-	c := &conf{}
-	if err := c.load(newRoot(os.Stderr)); err != nil {
-		t.Fatal(err)
-	}
-	v, err := c.vocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	c, v := testConf(t)
 	ear := &intents.Scripted{}
 	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
 		end := int64(3+4*k) * intents.Rate

@@ -181,7 +181,7 @@ func checkDisk(records string, hours float64) (string, error) {
 
 // checkBackup looks at the mark that a site's backup job leaves.
 func checkBackup(records string, within time.Duration) (string, error) {
-	dirs, _ := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	dirs, _ := recordDirs(records)
 	if len(dirs) == 0 {
 		return "no records yet", nil
 	}

@@ -150,15 +150,24 @@ func (c *conf) level() slog.Level {
 	return l
 }
 
-// protocol loads the protocol and holds the metronome to its rate range.
-func (c *conf) protocol() (*timeline.Protocol, error) {
-	var over []timeline.Source
-	for _, f := range c.v.GetStringSlice("protocol_overlay") {
+// overlays reads the site's files that a setting names.
+func (c *conf) overlays(setting string) ([]timeline.Source, error) {
+	var out []timeline.Source
+	for _, f := range c.v.GetStringSlice(setting) {
 		b, err := os.ReadFile(f)
 		if err != nil {
 			return nil, err
 		}
-		over = append(over, timeline.Source{Name: f, Text: b})
+		out = append(out, timeline.Source{Name: f, Text: b})
+	}
+	return out, nil
+}
+
+// protocol loads the protocol and holds the metronome to its rate range.
+func (c *conf) protocol() (*timeline.Protocol, error) {
+	over, err := c.overlays("protocol_overlay")
+	if err != nil {
+		return nil, err
 	}
 	p, err := timeline.LoadProtocol(c.v.GetString("protocol"), over...)
 	if err != nil {

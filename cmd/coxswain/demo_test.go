@@ -30,19 +30,25 @@ func renderScene(t *testing.T, scene, wav string) {
 	}
 }
 
-// replayDemo replays the demo's rendered scene into a new folder, in a room
-// that carries the loudspeaker back (nil: none).
-func replayDemo(t *testing.T, wav string, room func(in, played []float32)) string {
+// testConf returns the default settings and the built-in vocabulary.
+func testConf(t *testing.T) (*conf, *intents.Vocabulary) {
 	t.Helper()
 	c := &conf{}
-	root := newRoot(os.Stderr)
-	if err := c.load(root); err != nil {
+	if err := c.load(newRoot(os.Stderr)); err != nil {
 		t.Fatal(err)
 	}
 	v, err := c.vocabulary()
 	if err != nil {
 		t.Fatal(err)
 	}
+	return c, v
+}
+
+// replayDemo replays the demo's rendered scene into a new folder, in a room
+// that carries the loudspeaker back (nil: none).
+func replayDemo(t *testing.T, wav string, room func(in, played []float32)) string {
+	t.Helper()
+	c, v := testConf(t)
 	r, err := acoustic.New(v)
 	if err != nil {
 		t.Fatal(err)

@@ -79,15 +79,7 @@ callout is speech that must not be taken for one).`,
 				return err
 			}
 			if reference != "" {
-				list := []candidate{{c.v.GetString("recogniser"), open}}
-				for _, name := range against {
-					other, err := c.opener(name, v, cmd.ErrOrStderr())
-					if err != nil {
-						return err
-					}
-					list = append(list, candidate{name, other})
-				}
-				return measure(cmd.OutOrStdout(), cmd.ErrOrStderr(), files, reference, list)
+				return c.measureAll(cmd, files, reference, append([]string{c.v.GetString("recogniser")}, against...), v)
 			}
 			return listenAll(files, open, func(h heard) {
 				if asJSON {
@@ -103,6 +95,19 @@ callout is speech that must not be taken for one).`,
 	cmd.Flags().StringArrayVar(&against, "against", nil, "with --reference: another recogniser to measure beside the first")
 	cmd.Flags().StringVar(&reference, "reference", "", "measure against this reference file")
 	return cmd
+}
+
+// measureAll measures the named recognisers side by side.
+func (c *conf) measureAll(cmd *cobra.Command, files []string, reference string, names []string, v *intents.Vocabulary) error {
+	var list []candidate
+	for _, name := range names {
+		open, err := c.opener(name, v, cmd.ErrOrStderr())
+		if err != nil {
+			return err
+		}
+		list = append(list, candidate{name, open})
+	}
+	return measure(cmd.OutOrStdout(), cmd.ErrOrStderr(), files, reference, list)
 }
 
 // opener returns how to get a fresh ear for each file.

@@ -6,7 +6,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -25,13 +24,7 @@ import (
 // the test.
 func browser(t *testing.T, url string) context.Context {
 	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			path = p
-			break
-		}
-	}
+	path := findChromium()
 	if path == "" {
 		t.Skip("no Chromium: `make test` installs it")
 	}

@@ -85,7 +85,7 @@ func toFile(path string, write func(io.Writer) error) error {
 // summaries reads every record of a folder, on all cores. One that cannot be
 // read is named and left out.
 func summaries(records string) (list []review.Summary, bad []string, err error) {
-	found, err := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	found, err := recordDirs(records)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -98,7 +98,7 @@ func summaries(records string) (list []review.Summary, bad []string, err error) 
 	for range runtime.NumCPU() {
 		wg.Go(func() {
 			for i := range next {
-				events, _, err := timeline.Read(found[i])
+				events, _, err := timeline.Read(filepath.Join(found[i], timeline.JournalName))
 				if err == nil && (len(events) == 0 || events[0].Session == nil) {
 					err = fmt.Errorf("%s: does not begin with session.open", found[i])
 				}
@@ -107,7 +107,7 @@ func summaries(records string) (list []review.Summary, bad []string, err error) 
 					continue
 				}
 				lines[i] = review.Summarise(events)
-				lines[i].Path = filepath.Dir(found[i])
+				lines[i].Path = found[i]
 				lines[i].Name = filepath.Base(lines[i].Path)
 			}
 		})

@@ -124,15 +124,19 @@ func figureText(f timeline.Figure) string {
 	return one(f.Value)
 }
 
-// printPDF has a headless Chromium print the report.
-func printPDF(html []byte, out string) error {
-	browser := ""
+// findChromium returns the path of a Chromium, or "".
+func findChromium() string {
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
 		if p, err := exec.LookPath(name); err == nil {
-			browser = p
-			break
+			return p
 		}
 	}
+	return ""
+}
+
+// printPDF has a headless Chromium print the report.
+func printPDF(html []byte, out string) error {
+	browser := findChromium()
 	if browser == "" {
 		return fmt.Errorf("no Chromium to print with: apt-get install chromium, or write .html and print that")
 	}

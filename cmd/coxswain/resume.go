@@ -25,11 +25,11 @@ const about = "Resuscitation audio log: channel 1 room, channel 2 prompts"
 // within ago; the zero cut if there is none. A record that cannot be read is
 // left alone: a new session must never wait for an old one.
 func findCut(records string, now time.Time, within time.Duration) cut {
-	dirs, _ := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	dirs, _ := recordDirs(records)
 	if len(dirs) == 0 {
 		return cut{}
 	}
-	c := cut{dir: filepath.Dir(dirs[len(dirs)-1])} // named by time: the last is the newest
+	c := cut{dir: dirs[len(dirs)-1]} // named by time: the last is the newest
 	var err error
 	if c.events, _, err = timeline.Read(filepath.Join(c.dir, timeline.JournalName)); err != nil || len(c.events) == 0 || c.events[0].Session == nil {
 		return cut{}

@@ -70,13 +70,9 @@ compared.
 
 // definitions are the figures with the site's benchmarks.
 func (c *conf) definitions() ([]timeline.Definition, error) {
-	var over []timeline.Source
-	for _, f := range c.v.GetStringSlice("benchmarks") {
-		b, err := os.ReadFile(f)
-		if err != nil {
-			return nil, err
-		}
-		over = append(over, timeline.Source{Name: f, Text: b})
+	over, err := c.overlays("benchmarks")
+	if err != nil {
+		return nil, err
 	}
 	return timeline.Definitions(over...)
 }

@@ -10,6 +10,15 @@ import (
 	"coxswain/timeline/review"
 )
 
+// recordDirs lists the folders of the records under a folder, oldest first.
+func recordDirs(records string) ([]string, error) {
+	found, err := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	for i := range found {
+		found[i] = filepath.Dir(found[i])
+	}
+	return found, err
+}
+
 // loadReviewed reads a record, finished or not.
 func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error) {
 	events, tail, err := timeline.Read(filepath.Join(dir, timeline.JournalName))

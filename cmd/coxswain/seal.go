@@ -14,8 +14,6 @@ import (
 
 	"filippo.io/age"
 	"github.com/spf13/cobra"
-
-	"coxswain/timeline"
 )
 
 // sealed is the ending of an encrypted record: a tar file encrypted with age.
@@ -32,13 +30,11 @@ RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 		Example: "  age-keygen -o site.key && age-keygen -y site.key > site.pub\n  coxswain seal records/2026-03-01T140000 --to site.pub --remove\n  coxswain seal --all --to site.pub --remove       # nightly",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all {
-				found, err := filepath.Glob(filepath.Join(c.v.GetString("records"), "*", timeline.JournalName))
+				found, err := recordDirs(c.v.GetString("records"))
 				if err != nil {
 					return err
 				}
-				for _, f := range found {
-					args = append(args, filepath.Dir(f))
-				}
+				args = append(args, found...)
 			}
 			f, err := os.Open(to)
 			if err != nil {

@@ -116,13 +116,13 @@ Without --sign-key nothing is done.`,
 		Example: "  coxswain sign records/2026-03-01T140000 --sign-key /etc/coxswain.key\n  coxswain sign --all --sign-key /etc/coxswain.key",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all {
-				found, err := filepath.Glob(filepath.Join(c.v.GetString("records"), "*", timeline.JournalName))
+				found, err := recordDirs(c.v.GetString("records"))
 				if err != nil {
 					return err
 				}
-				for _, f := range found {
-					if _, err := os.Stat(filepath.Join(filepath.Dir(f), signatureName)); os.IsNotExist(err) {
-						args = append(args, filepath.Dir(f))
+				for _, dir := range found {
+					if _, err := os.Stat(filepath.Join(dir, signatureName)); os.IsNotExist(err) {
+						args = append(args, dir)
 					}
 				}
 			}

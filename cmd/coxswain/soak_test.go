@@ -31,14 +31,7 @@ func TestLongSession(t *testing.T) {
 	if soak() {
 		length = 8 * 3600 * audio.Rate
 	}
-	c := &conf{}
-	if err := c.load(newRoot(os.Stderr)); err != nil {
-		t.Fatal(err)
-	}
-	v, err := c.vocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	c, v := testConf(t)
 	ear := &intents.Scripted{}
 	kinds := []string{"compressor.change", "drug.epinephrine", "causes.review", "access.iv"}
 	ear.Results = append(ear.Results, heardAt("code.start", 2), heardAt("compressions.start", 4), heardAt("airway.secured", 8))
