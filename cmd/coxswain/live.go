@@ -143,7 +143,7 @@ func (l *live) watch(now time.Time) {
 		return
 	}
 	if l.dev != nil {
-		l.died, l.lacked = l.since, ""
+		l.died, l.lacked, l.s.sound = l.since, "", "lost"
 		slog.Warn("sound stream died; opening it again")
 	}
 	l.catchUp(now)
@@ -187,6 +187,7 @@ func (l *live) back(r reopening, now time.Time) {
 	}
 	l.catchUp(now)
 	l.e, l.dev, l.dry, l.told, l.lost, l.calls, l.since, l.backoff = r.e, r.dev, 0, 0, 0, 0, now, 0
+	l.s.sound = l.side()
 	switch missing := l.dev.Missing(); {
 	case l.lacked == "":
 		l.s.fault(timeline.Fault, "fault.device", fmt.Sprintf("sound was lost for %v", now.Sub(l.died).Round(time.Millisecond)))
@@ -198,8 +199,17 @@ func (l *live) back(r reopening, now time.Time) {
 	}
 }
 
+// side is how the sound is: whole, or what it lacks.
+func (l *live) side() string {
+	if m := l.dev.Missing(); m != "" {
+		return "no " + m
+	}
+	return "whole"
+}
+
 // sided says which side of the sound is missing.
 func (l *live) sided() {
+	l.s.sound = l.side()
 	switch l.dev.Missing() {
 	case "microphone":
 		l.s.fault(timeline.Fault, "fault.microphone", "no microphone: no callout can be heard")
@@ -215,6 +225,7 @@ func (l *live) catchUp(now time.Time) {
 	var silence [audio.Block]float32
 	for behind := now.Sub(l.since); behind >= 10*time.Millisecond; behind -= 10 * time.Millisecond {
 		l.s.Step(silence[:], silence[:])
+		l.beats.Add(1)
 		l.since = l.since.Add(10 * time.Millisecond)
 	}
 }

@@ -255,6 +255,23 @@ func TestSoundServerKilled(t *testing.T) {
 	}
 }
 
+// No sound device at start: a service waits for one, and begins when it comes.
+func TestDeviceComesLate(t *testing.T) {
+	env, start := virtualCard(t, false, new(48000))
+	dir := liveRun(t, env, 9*time.Second, func() {
+		time.Sleep(2 * time.Second)
+		server := start()
+		t.Cleanup(func() { server.Process.Kill(); server.Wait() })
+	}, "--recogniser", earCommand(t), "--wait-device-s", "30")
+	events, length, err := verify(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := countOf(events, timeline.CueSpoken, "said.access.iv"); n < 1 || length < 4*audio.Rate {
+		t.Errorf("%d read-backs in %v", n, audio.Duration(length))
+	}
+}
+
 // SIGKILL in the middle of a live session: the next run goes on with the same
 // record, its clock right to the second, the gap logged and spoken.
 func TestResumeAfterKill(t *testing.T) {

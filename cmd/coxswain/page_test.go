@@ -240,7 +240,7 @@ func TestReviewRefuses(t *testing.T) {
 func TestWallDisplay(t *testing.T) {
 	var box snapshotBox
 	code, left, paused := 125.0, 40.0, 0.0
-	n := &snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []dueItem{{"Epinephrine due", 55}}, Last: []lastEvent{{12, "shock given, 200 J", 0.9}}, Recogniser: "hears", Saving: true, Healthy: true, Microphone: -48}
+	n := &snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []dueItem{{"Epinephrine due", 55}}, Last: []lastEvent{{12, "shock given, 200 J", 0.9}}, Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
 	box.Store(n)
 	server := httptest.NewServer(guard(statusHandler(&box, func() int64 { return 1 }), ""))
 	defer server.Close()

@@ -116,7 +116,7 @@ func statusHandler(seen *snapshotBox, turns func() int64) http.Handler {
 	})
 	mux.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) {
 		if n := seen.Load(); !n.Healthy {
-			http.Error(w, fmt.Sprintf("recogniser: %s; record saved: %v", n.Recogniser, n.Saving), http.StatusServiceUnavailable)
+			http.Error(w, fmt.Sprintf("recogniser: %s; sound: %s; record saved: %v", n.Recogniser, n.Sound, n.Saving), http.StatusServiceUnavailable)
 			return
 		}
 		fmt.Fprintln(w, "well")
@@ -164,8 +164,9 @@ func metrics(seen *snapshotBox, turns func() int64) http.Handler {
 		}
 		return 0
 	}
-	gauge("healthy", "1 while callouts are heard and the record is saved.", func(n *snapshot) float64 { return flag(n.Healthy) })
+	gauge("healthy", "1 while callouts are heard, sound is whole and the record is saved.", func(n *snapshot) float64 { return flag(n.Healthy) })
 	gauge("recogniser_up", "1 while the recogniser hears.", func(n *snapshot) float64 { return flag(n.Recogniser == "hears") })
+	gauge("sound_whole", "1 while there are microphone and loudspeaker.", func(n *snapshot) float64 { return flag(n.Sound == "whole") })
 	gauge("record_saving", "1 while the record can be written.", func(n *snapshot) float64 { return flag(n.Saving) })
 	gauge("code_running", "1 from the start of a code to its end.", func(n *snapshot) float64 { return flag(n.Code != nil) })
 	gauge("session_seconds", "Length of the session.", func(n *snapshot) float64 { return n.Session })

@@ -42,6 +42,7 @@ type session struct {
 	dir      string
 	live     bool
 	deaf     string // why the recogniser does not hear; empty: it does
+	sound    string // whole, lost, or what it lacks
 	faults   int    // counted for the snapshot
 	callouts int
 	seen     snapshotBox

@@ -31,6 +31,7 @@ type snapshot struct {
 	Last       []lastEvent `json:"last"` // newest first
 	Microphone float64     `json:"microphone_dbfs"`
 	Recogniser string      `json:"recogniser"` // "hears", or why not
+	Sound      string      `json:"sound"`      // "whole", "lost", or what it lacks
 	Saving     bool        `json:"saving"`
 	Faults     int         `json:"faults"`
 	Callouts   int         `json:"callouts"`
@@ -58,7 +59,7 @@ func (s *session) show() {
 	st := s.machine.State()
 	p := s.protocol.For(st)
 	n := &snapshot{Caution: Caution, Record: filepath.Base(s.dir), Session: now.Seconds(), Rhythm: string(st.Rhythm), Shocks: len(st.Shocks), State: stateText(st),
-		Microphone: s.listener.dBFS(), Recogniser: "hears", Saving: s.saving, Faults: s.faults, Callouts: s.callouts, Echo: s.listener.enhancement(), Due: []dueItem{}, Last: []lastEvent{}}
+		Microphone: s.listener.dBFS(), Recogniser: "hears", Sound: s.sound, Saving: s.saving, Faults: s.faults, Callouts: s.callouts, Echo: s.listener.enhancement(), Due: []dueItem{}, Last: []lastEvent{}}
 	since := func(t timeline.Time) *float64 {
 		if t == timeline.Never {
 			return nil
@@ -69,7 +70,7 @@ func (s *session) show() {
 	if s.deaf != "" {
 		n.Recogniser = s.deaf
 	}
-	n.Healthy = s.deaf == "" && s.saving
+	n.Healthy = s.deaf == "" && s.saving && s.sound == "whole"
 	if st.Ended == timeline.Never {
 		n.Code = since(st.Started)
 		n.Paused = since(st.PausedFrom)
@@ -185,6 +186,6 @@ func (n *snapshot) print(w io.Writer) error {
 	for _, l := range n.Last {
 		fmt.Fprintf(w, "%.0f s ago: %s (%.0f %%)\n", l.Ago, l.Text, 100*l.Sure)
 	}
-	_, err := fmt.Fprintf(w, "recogniser: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n", n.Recogniser, n.Microphone, n.Record, n.Saving, n.Faults, n.Caution)
+	_, err := fmt.Fprintf(w, "recogniser: %s; sound: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n", n.Recogniser, n.Sound, n.Microphone, n.Record, n.Saving, n.Faults, n.Caution)
 	return err
 }

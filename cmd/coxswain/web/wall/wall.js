@@ -23,6 +23,7 @@ const show = n => {
   $("state").textContent = n.state + (n.rhythm ? ", " + n.rhythm : "") + (n.shocks ? ", shocks " + n.shocks : "");
   const ill = [];
   if (n.recogniser !== "hears") ill.push("CANNOT HEAR");
+  if (n.sound !== "whole") ill.push("SOUND " + n.sound.toUpperCase());
   if (!n.saving) ill.push("NOT SAVING");
   $("health").textContent = ill.length ? ill.join(", ") : "hears, room " + Math.round(n.microphone_dbfs) + " dB";
   $("health").className = ill.length ? "warn" : "";
