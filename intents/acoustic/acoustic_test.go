@@ -45,11 +45,11 @@ func TestSameAsTrainingFramework(t *testing.T) {
 	if golden.Delay != lookahead {
 		t.Fatalf("the net was trained to look %d outputs ahead, the decoder thinks %d", golden.Delay, lookahead)
 	}
-	w, err := loadWeights(weightsFile)
+	w, err := shared()
 	if err != nil {
 		t.Fatal(err)
 	}
-	n, mel := newNet(w), newLogMel()
+	n, mel := newEnsemble(w), newLogMel()
 	frames, outputs, worst := 0, 0, 0.0
 	compare := func(got []float32, want []float64) {
 		for i := range got {

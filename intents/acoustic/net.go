@@ -13,10 +13,13 @@ import (
 	"gonum.org/v1/gonum/blas/blas32"
 )
 
-// phones.bin is written by intents/train/net.py.
-//
-//go:embed phones.bin
-var weightsFile []byte
+// The weights are written by intents/train/net.py.
+var (
+	//go:embed phones.bin
+	weightsFile []byte
+	//go:embed phones-level.bin
+	levelFile []byte
+)
 
 // lookahead is how many outputs (20 ms each) the net lags behind its input.
 const lookahead = 7
@@ -46,8 +49,8 @@ type tensor struct {
 func loadWeights(b []byte) (*weights, error) {
 	r := bytes.NewReader(b)
 	var head [8]byte
-	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 1 {
-		return nil, fmt.Errorf("acoustic model: not a weights file of version 1")
+	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 2 {
+		return nil, fmt.Errorf("acoustic model: not a weights file of version 2")
 	}
 	w := &weights{k: 5}
 	for r.Len() > 0 {
@@ -95,19 +98,34 @@ func readTensor(r *bytes.Reader) (string, tensor, error) {
 		}
 		t.shape = append(t.shape, int(d))
 		count *= int(d)
-		if count > r.Len()/4 {
+		if count > r.Len()/2 {
 			return "", tensor{}, fmt.Errorf("tensor %s: the file is too short", name)
 		}
 	}
-	raw := make([]byte, 4*count)
+	raw := make([]byte, 2*count)
 	if _, err := io.ReadFull(r, raw); err != nil {
 		return "", tensor{}, err
 	}
 	t.data = make([]float32, count)
 	for i := range t.data {
-		t.data[i] = math.Float32frombits(binary.LittleEndian.Uint32(raw[4*i:]))
+		t.data[i] = half(binary.LittleEndian.Uint16(raw[2*i:]))
 	}
 	return string(name), t, nil
+}
+
+// half decodes a 16-bit float (IEEE 754-2008, binary16).
+func half(h uint16) float32 {
+	sign, exp, frac := float32(1), int(h>>10&31), float64(h&1023)
+	if h>>15 == 1 {
+		sign = -1
+	}
+	switch exp {
+	case 0:
+		return sign * float32(math.Ldexp(frac, -24))
+	case 31:
+		return 0 // infinities and NaN are no weights
+	}
+	return sign * float32(math.Ldexp(1024+frac, exp-25))
 }
 
 func (w *weights) take(name string, t tensor) {

@@ -3,18 +3,15 @@ package acoustic
 import (
 	"math"
 	"strings"
-	"sync"
 
 	"coxswain/intents"
 )
-
-var shared = sync.OnceValues(func() (*weights, error) { return loadWeights(weightsFile) })
 
 // Recogniser hears one stream. It implements intents.Recogniser.
 type Recogniser struct {
 	v       *intents.Vocabulary
 	mel     *logMel
-	net     *net
+	nets    *ensemble
 	dec     *decoder
 	heard   int64
 	skip    int // outputs of the net that tell of time before the stream
@@ -40,7 +37,7 @@ func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (in
 	if err != nil {
 		return nil, err
 	}
-	return &Recogniser{v: v, mel: newLogMel(), net: newNet(w), dec: newDecoder(g, w.priors), skip: lookahead, Trace: trace}, nil
+	return &Recogniser{v: v, mel: newLogMel(), nets: newEnsemble(w), dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
 }
 
 // Hear implements intents.Recogniser. A window of the front end ends with every
@@ -58,7 +55,7 @@ func (r *Recogniser) Hear(pcm []int16) ([]intents.Result, error) {
 }
 
 func (r *Recogniser) frame(mel []float32) {
-	r.net.push(mel, func(lp []float32) {
+	r.nets.push(mel, func(lp []float32) {
 		if r.skip > 0 {
 			r.skip--
 			return

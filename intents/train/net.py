@@ -29,13 +29,31 @@ def mel_matrix(warp=1.):
 class LogMel(nn.Module):
     """[batch, samples] in -1..1 -> [batch, 40, frames]; frame k covers samples 160k .. 160k+399."""
 
-    def __init__(self):
+    def __init__(self, level=False):
         super().__init__()
+        self.level = level
         self.register_buffer("window", .5 - .5 * torch.cos(2 * math.pi * torch.arange(WIN) / WIN))
         self.register_buffer("mel", mel_matrix())
         self.register_buffer("warped", torch.stack([mel_matrix(w) for w in np.linspace(.84, 1.19, 15)]))
 
     def forward(self, x, warp=False):
+        y = self.bands(x, warp)
+        return self.levelled(y) if self.level else y
+
+    def levelled(self, y):
+        """Each band less its running mean of 4 s, which begins with the first frame; in
+        training with something quiet or like the crop, as in the middle of a stream."""
+        n, a = y.shape[-1], 1 / 400
+        t = torch.arange(n, device=y.device)
+        w = torch.where(t[:, None] >= t[None], a * (1 - a) ** (t[:, None] - t[None]).clamp(min=0), 0.)
+        first = y[:, :, 0]
+        if self.training:
+            low = y.mean(1).topk(max(1, n // 4), 1, largest=False).indices
+            quiet = y.gather(2, low.unsqueeze(1).expand(-1, MELS, -1)).mean(2)
+            first = torch.where(torch.rand(len(y), 1, device=y.device) < .5, y.mean(2), quiet)
+        return y - (torch.einsum("bcs,ts->bct", y, w) + first.unsqueeze(2) * (1 - a) ** (t + 1.))
+
+    def bands(self, x, warp=False):
         f = x.unfold(-1, WIN, HOP) * self.window
         p = torch.fft.rfft(f, FFT).abs() ** 2
         if warp:
@@ -91,15 +109,15 @@ class Gru(nn.Module):
 
 
 def save(path, model, priors):
-    """Weights as float32, little endian: "CXAM", u32 version, then per tensor
+    """Weights as 16-bit floats, little endian: "CXAM", u32 version, then per tensor
     u32 name length, name, u32 rank, u32 sizes, values. The Go side reads this."""
     model = model.eval().cpu()
     rows = [("priors", torch.tensor(priors, dtype=torch.float32))]
     for name, w, b in model.export():
         rows += [(name + ".w", w), (name + ".b", b)]
     with open(path, "wb") as f:
-        f.write(b"CXAM" + struct.pack("<I", 1))
+        f.write(b"CXAM" + struct.pack("<I", 2))
         for name, t in rows:
             t = t.detach().float().contiguous().numpy()
             f.write(struct.pack("<I", len(name)) + name.encode() + struct.pack("<I", t.ndim) + struct.pack(f"<{t.ndim}I", *t.shape))
-            f.write(t.astype("<f4").tobytes())
+            f.write(t.astype("<f2").tobytes())

@@ -193,6 +193,7 @@ def main():
     ap = argparse.ArgumentParser()
     for a in ("synth", "human", "clips", "rirs", "dict", "out"):
         ap.add_argument("--" + a, required=True)
+    ap.add_argument("--level", action="store_true", help="take the running mean from each band")
     ap.add_argument("--arch", default="tcn"); ap.add_argument("--width", type=int, default=256)
     ap.add_argument("--boot-seconds", type=float, default=90); ap.add_argument("--seconds", type=float, default=300)
     ap.add_argument("--boot", help="weights of an earlier stage 1")
@@ -221,7 +222,7 @@ def main():
         h = decode(f"{a.rirs}/{f}"); h = h[np.abs(h).argmax():]
         rirs.append(torch.from_numpy(np.array(h / np.abs(h[0]))))
     aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), rirs, dev)
-    mel = LogMel().to(dev)
+    mel = LogMel(a.level).to(dev)
     wave = np.fromfile(a.synth + "/wave.i16", np.int16); frames = np.fromfile(a.synth + "/frames.u8", np.uint8)
     cut = len(frames) * 97 // 100
     synth, synth_dev = Pool(wave, frames[:cut], dev), Pool(wave[cut * 160:], frames[cut:], dev)
