@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"runtime/debug"
 	"sort"
 	"strings"
@@ -36,6 +37,7 @@ func newEar() *cobra.Command {
 		Use: "ear", Hidden: true, Args: cobra.NoArgs,
 		Short: "The built-in recogniser as a plug-in process (started by coxswain)",
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			runtime.GOMAXPROCS(1)  // one stream: more threads only spin
 			debug.SetGCPercent(75) // little garbage, much of the heap for good
 			return intents.Serve("builtin "+Version, acoustic.New, cmd.InOrStdin(), cmd.OutOrStdout())
 		},
