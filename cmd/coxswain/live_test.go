@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -193,14 +194,24 @@ func TestLive(t *testing.T) {
 			t.Logf("%s %s", e.At, e.Describe())
 		}
 	}
-	want := "code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given compressions.start ask.next"
-	if strings.Join(got, " ") != want {
-		t.Errorf("heard %v\nwant  %s", got, want)
+	want := strings.Fields("code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given compressions.start ask.next")
+	missed, left := 0, slices.Clone(got)
+	for _, w := range want {
+		if at := slices.Index(left, w); at >= 0 {
+			left = slices.Delete(left, at, at+1)
+		} else {
+			missed++
+		}
+	}
+	// The room's echo is not learned yet in the first seconds: one may be lost, one
+	// invented. Without an echo TestDemo allows none.
+	if missed > 1 || len(left) > 1 {
+		t.Errorf("heard %v\nwant  %v", got, want)
 	}
 	if length < 60*audio.Rate {
 		t.Errorf("%v of audio", audio.Duration(length))
 	}
-	readBacks(t, events)
+	readBacks(t, events, 1)
 	if faults == 0 { // a starved test machine may lose the beat's phase, not the record
 		beatIsEven(t, dir)
 	}
