@@ -310,6 +310,15 @@ func labels(start, length int64, marks []Mark) []byte {
 	return cue.Bytes()
 }
 
+// readHead returns the header of a file of an audio log.
+func readHead(f *os.File) ([]byte, error) {
+	head := make([]byte, headerSize)
+	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
+		return nil, fmt.Errorf("%s: not a file of an audio log, or cut off in its header", f.Name())
+	}
+	return head, nil
+}
+
 // CheckPart reports whether the sizes in a file of an audio log agree with the
 // file: what an editor needs to open it whole.
 func CheckPart(path string) error {
@@ -322,9 +331,9 @@ func CheckPart(path string) error {
 	if err != nil {
 		return err
 	}
-	head := make([]byte, headerSize)
-	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
-		return fmt.Errorf("%s: not a file of an audio log, or cut off in its header", path)
+	head, err := readHead(f)
+	if err != nil {
+		return err
 	}
 	riff, data := int64(binary.LittleEndian.Uint32(head[4:])), int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
 	switch {
@@ -348,9 +357,9 @@ func PartData(path string) (start, length int64, err error) {
 	if err != nil {
 		return 0, 0, err
 	}
-	head := make([]byte, headerSize)
-	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
-		return 0, 0, fmt.Errorf("%s: not a file of an audio log, or cut off in its header", path)
+	head, err := readHead(f)
+	if err != nil {
+		return 0, 0, err
 	}
 	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
 	if rest := st.Size() - headerSize; said == 0 || said > rest {

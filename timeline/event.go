@@ -2,7 +2,8 @@ package timeline
 
 import (
 	"fmt"
-	"sort"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -214,12 +215,7 @@ type Session struct {
 // every place a reviewer meets it.
 func (e Event) Describe() string {
 	s := string(e.Kind)
-	keys := make([]string, 0, len(e.Values))
-	for k := range e.Values {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	for _, k := range keys {
+	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		s += fmt.Sprintf(" %s=%s", k, FormatNumber(e.Values[k]))
 	}
 	if e.Retracts != 0 {
@@ -248,12 +244,7 @@ func (e Event) Words() string {
 			s = head + strings.ToUpper(short)
 		}
 	}
-	keys := make([]string, 0, len(e.Values))
-	for k := range e.Values {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	for _, k := range keys {
+	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
 		if full, ok := map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL"}[unit]; ok {
 			s += fmt.Sprintf(", %s %s", FormatNumber(e.Values[k]), full)

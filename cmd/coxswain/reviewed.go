@@ -33,10 +33,15 @@ func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error
 	if tail.Reason != "" || !closed(events) {
 		r.Unfinished = "the session was cut off: finish the record with `coxswain mend`"
 	}
-	for {
-		if _, err := os.Stat(filepath.Join(dir, audio.PartName(r.Parts))); err != nil {
-			return r, nil
+	r.Parts = countParts(dir)
+	return r, nil
+}
+
+// countParts counts the files of a record's audio log.
+func countParts(dir string) int {
+	for n := 0; ; n++ {
+		if _, err := os.Stat(filepath.Join(dir, audio.PartName(n))); err != nil {
+			return n
 		}
-		r.Parts++
 	}
 }
