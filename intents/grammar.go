@@ -3,6 +3,7 @@ package intents
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -64,6 +65,38 @@ func NumberExpr(s Slot) Expr {
 		kids = append(kids, seq(alt(word(""), word("zero"), under100), word("point"), any, opt(any)))
 	}
 	return alt(kids...)
+}
+
+// SayNumber is the grammar of one number, a whole one from 1 to 999: the ways of
+// NumberExpr to say it.
+func SayNumber(n int) Expr {
+	var small func(n int) Expr
+	small = func(n int) Expr {
+		switch {
+		case n < 10:
+			return word(digitWords[n])
+		case n < 20:
+			return word(teenWords[n-10])
+		case n%10 == 0:
+			return word(tensWords[n/10])
+		}
+		return seq(word(tensWords[n/10]), word(digitWords[n%10]))
+	}
+	if n < 100 {
+		return small(n)
+	}
+	h, rest := word(digitWords[n/100]), n%100
+	lead := h
+	if n < 200 {
+		lead = alt(word("a"), h)
+	}
+	switch {
+	case rest == 0:
+		return seq(lead, word("hundred"))
+	case rest < 10:
+		return seq(lead, word("hundred"), opt(word("and")), small(rest))
+	}
+	return alt(seq(lead, word("hundred"), opt(word("and")), small(rest)), seq(h, small(rest)))
 }
 
 // ParseNumber returns the value of a spoken number.
@@ -157,6 +190,11 @@ type Phrase struct {
 type Part struct {
 	Word string // empty for a slot
 	Slot string
+}
+
+// HasSlot reports whether a number is part of the phrase.
+func (p Phrase) HasSlot() bool {
+	return slices.ContainsFunc(p.Parts, func(x Part) bool { return x.Slot != "" })
 }
 
 // Compile lists all phrases of the vocabulary. Each is checked to be sayable:

@@ -8,8 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -32,9 +34,12 @@ type Callout struct {
 	ID         string   `yaml:"id" json:"id"`
 	Phrases    []string `yaml:"phrases" json:"phrases"`
 	Confidence float64  `yaml:"confidence" json:"confidence,omitempty"` // 0: the default
-	Lead       bool     `yaml:"lead" json:"lead,omitempty"`             // asks for the lead word
-	New        bool     `yaml:"new" json:"new,omitempty"`               // a site's own id beside the built-in ones
-	Line       int      `yaml:"-" json:"-"`
+	// Usual are the numbers most said with it: of two that sound alike, a
+	// recogniser may take the usual one.
+	Usual []float64 `yaml:"usual" json:"usual,omitempty"`
+	Lead  bool      `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
+	New   bool      `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
+	Line  int       `yaml:"-" json:"-"`
 }
 
 // UnmarshalYAML keeps the line for errors.
@@ -42,7 +47,7 @@ func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
 	type plain Callout
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		switch k := n.Content[i]; k.Value {
-		case "id", "phrases", "confidence", "lead", "new":
+		case "id", "phrases", "confidence", "usual", "lead", "new":
 		default:
 			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
 		}
@@ -212,6 +217,8 @@ func (v *Vocabulary) check(name string) error {
 			return fmt.Errorf("%s: callout %s has no phrases", at, c.ID)
 		case len(c.Phrases) > 200:
 			return fmt.Errorf("%s: callout %s has more than 200 phrases", at, c.ID)
+		case slices.ContainsFunc(c.Usual, func(x float64) bool { return !(x >= 1 && x <= 999 && x == math.Floor(x)) }):
+			return fmt.Errorf("%s: callout %s: usual is %v, want whole numbers from 1 to 999", at, c.ID, c.Usual)
 		case !(c.Confidence >= 0 && c.Confidence <= 1):
 			return fmt.Errorf("%s: callout %s: confidence is %v, want 0 to 1", at, c.ID, c.Confidence)
 		}
@@ -277,6 +284,9 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		}
 		b.Phrases = append(append([]string{}, b.Phrases...), c.Phrases...)
 		b.Lead = b.Lead || c.Lead
+		if len(c.Usual) > 0 {
+			b.Usual = c.Usual
+		}
 		if c.Confidence != 0 {
 			b.Confidence = c.Confidence
 		}

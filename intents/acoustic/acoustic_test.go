@@ -38,6 +38,7 @@ func TestSameAsTrainingFramework(t *testing.T) {
 		MelEvery      int         `json:"mel_every"`
 		Delay         int         `json:"delay"`
 		LogPosteriors [][]float64 `json:"log_posteriors"`
+		LogCallouts   [][]float64 `json:"log_callouts"`
 	}
 	if err := json.Unmarshal(b, &golden); err != nil {
 		t.Fatal(err)
@@ -49,22 +50,24 @@ func TestSameAsTrainingFramework(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	n, mel := newEnsemble(w), newLogMel()
+	n := newEnsemble(w)
+	mel := newLogMel(n.warps()...)
 	frames, outputs, worst := 0, 0, 0.0
 	compare := func(got []float32, want []float64) {
 		for i := range got {
 			worst = max(worst, math.Abs(float64(got[i])-want[i]))
 		}
 	}
-	mel.push(sound(), func(m []float32) {
+	mel.push(sound(), func(m [][]float32) {
 		if frames%golden.MelEvery == 0 {
-			compare(m, golden.Mel[frames/golden.MelEvery])
+			compare(m[0], golden.Mel[frames/golden.MelEvery])
 		}
 		frames++
-		n.push(m, func(lp []float32) {
-			compare(lp, golden.LogPosteriors[outputs])
+		if n.push(m) {
+			compare(n.phone, golden.LogPosteriors[outputs])
+			compare(n.call, golden.LogCallouts[outputs])
 			outputs++
-		})
+		}
 	})
 	if outputs != len(golden.LogPosteriors) || outputs < 90 {
 		t.Errorf("%d outputs, PyTorch made %d", outputs, len(golden.LogPosteriors))
@@ -134,11 +137,12 @@ func TestThresholdOfACallout(t *testing.T) {
 
 // No file, however damaged, makes a net that panics.
 func FuzzWeights(f *testing.F) {
-	f.Add(weightsFile[:200])
-	f.Add([]byte("CXAM\x01\x00\x00\x00"))
+	real, _ := weightFiles.ReadFile("net1.bin")
+	f.Add(real[:200])
+	f.Add([]byte("CXAM\x03\x00\x00\x00"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if w, err := loadWeights(b); err == nil {
-			newNet(w).push(make([]float32, bands), func([]float32) {})
+			newNet(w).push(make([]float32, bands))
 		}
 	})
 }

@@ -22,7 +22,10 @@ type judge struct {
 	OutBias float64     `json:"out_bias"`
 }
 
-var calibration = func() (j judge) {
+var calibration = func() (j struct {
+	Phones judge `json:"phones"` // for phrases that the nets were not taught
+	Both   judge `json:"both"`   // with the second opinion
+}) {
 	if err := json.Unmarshal(calibrationFile, &j); err != nil {
 		panic("acoustic: calibration.json: " + err.Error()) // embedded: a test would have failed
 	}

@@ -2,6 +2,7 @@ package acoustic
 
 import (
 	"math"
+	"slices"
 
 	"coxswain/intents"
 )
@@ -42,15 +43,21 @@ type tuning struct {
 	bonus      float64 // credit of a phrase's frame over the free phone path
 	worst      float64 // no single frame counts worse than this
 	minAverage float64 // candidates below are not looked at closely
+	usual      float64 // advantage of a usual number
+	trust      float64 // weight of the second opinion
+	lost       float32 // paths below are given up
+	beam       float32 // and those so far below the best of their phrase
 }
 
-var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.1}
+var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 4, lost: -8, beam: 12}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
 	phrase     int
 	start, end int // frames, end inclusive
 	score      float64
+	margin     float64 // over the best other callout of the same time, a frame
+	opinion    opinion
 }
 
 // decoder searches phrases in a stream of phone posteriors.
@@ -61,20 +68,25 @@ type decoder struct {
 	llr     [][]float32 // ring: per frame and phone, log ratio to the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	last    []int32     // per phrase: its last live state; -1: no path is alive
+	live    [][]int32   // per phrase: the states with a path alive
 	score   [2][]float32
-	start   [2][]int32
-	arrive  []arrival // per join, of this frame
+	start   [2][]int32 // frame that the path began with
+	seen    []int      // per state: the frame that last reached it
+	arrive  []arrival  // per way on
+	spare   []int32
+	ways    []int32
+	calls   [][]float32 // ring: what the nets think has just been called out
 	best    candidate
 	have    bool
-	rival   float64 // best score of another callout over the same time
-	blocked int     // phrases may not start before this frame
+	pending []candidate // the best of each callout over the time of best
+	blocked int         // phrases may not start before this frame
 }
 
-// arrival is the best path that ends at a join.
+// arrival is the best path of this frame that takes a way on.
 type arrival struct {
 	score float32
 	start int32
+	frame int
 }
 
 // belief is how sure the net is of a frame: in noise, even the phone that was
@@ -87,29 +99,30 @@ type belief struct {
 const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
-	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), rival: math.Inf(-1)}
-	d.last = make([]int32, len(g.spans))
-	for i := range d.last {
-		d.last[i] = -1
-	}
+	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), calls: make([][]float32, keepFrames)}
+	d.live = make([][]int32, len(g.spans))
 	d.belief = make([]belief, keepFrames)
-	d.arrive = make([]arrival, len(g.joins))
+	d.arrive = make([]arrival, len(g.ways))
+	d.seen = make([]int, len(g.states))
+	for i := range d.arrive {
+		d.arrive[i].frame = -1
+	}
+	for i := range d.seen {
+		d.seen[i] = -1
+	}
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
 	for i := range d.score {
 		d.score[i] = make([]float32, len(g.states))
 		d.start[i] = make([]int32, len(g.states))
-		for k := range d.score[i] {
-			d.score[i][k] = dead
-		}
 	}
 	return d
 }
 
 // push takes the log posteriors of one frame and returns a phrase that became
 // final with it.
-func (d *decoder) push(lp []float32) (candidate, bool) {
+func (d *decoder) push(lp, call []float32) (candidate, bool) {
 	row := d.llr[d.frame%keepFrames]
 	free := dead
 	for p := range lp {
@@ -124,6 +137,7 @@ func (d *decoder) push(lp []float32) (candidate, bool) {
 		row[x.a], row[x.b] = max(a, b-x.cost), max(b, a-x.cost)
 	}
 	d.belief[d.frame%keepFrames] = believe(lp, row)
+	d.calls[d.frame%keepFrames] = append(d.calls[d.frame%keepFrames][:0], call...)
 	d.sil[d.frame%keepFrames] = float32(math.Exp(float64(lp[silence])))
 	d.advance(row)
 	c, ok := d.endings()
@@ -149,10 +163,10 @@ func believe(lp, row []float32) belief {
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
 	for k, sp := range d.g.spans {
-		if d.last[k] < 0 && !(open && d.promising(sp, row)) {
-			continue
+		enter := open && d.promising(sp, row)
+		if len(d.live[k]) > 0 || enter {
+			d.step(k, sp, row, enter)
 		}
-		d.last[k] = d.step(sp, row, open, d.ahead(k, sp, open))
 	}
 }
 
@@ -171,103 +185,131 @@ func (d *decoder) promising(sp span, row []float32) bool {
 	return false
 }
 
-// ahead is the state after the last one that can be alive in this frame.
-func (d *decoder) ahead(k int, sp span, open bool) int32 {
-	end := sp.lo
-	if d.last[k] >= 0 {
-		end = d.g.states[d.last[k]].reach + 1
-	}
-	if in := d.g.entries[sp.lo]; open && len(in) > 0 {
-		end = max(end, in[len(in)-1]+1)
-	}
-	return end
-}
-
-// step moves the paths of one phrase on and returns its last live state, or -1.
-// States from end on are dead before and after.
-func (d *decoder) step(sp span, row []float32, open bool, end int32) int32 {
+// step moves the paths of one phrase on: each stays in its state or takes the
+// way on from it. Only states that a path reaches are looked at.
+func (d *decoder) step(k int, sp span, row []float32, enter bool) {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
-	for j := sp.joinLo; j <= d.g.states[end-1].topJoin; j++ {
-		a := arrival{dead, 0}
-		for _, p := range d.g.joins[j] {
-			if old[p] > a.score {
-				a = arrival{old[p], oldS[p]}
+	reached, ways := d.spare[:0], d.ways[:0]
+	reach := func(i int32, score float32, start int32) {
+		if d.seen[i] != d.frame {
+			d.seen[i] = d.frame
+			reached = append(reached, i)
+		} else if score <= now[i] {
+			return
+		}
+		now[i], nowS[i] = score, start
+	}
+	for _, i := range d.live[k] {
+		reach(i, old[i], oldS[i])
+		w := d.g.states[i].way
+		if a := &d.arrive[w]; a.frame != d.frame {
+			*a = arrival{old[i], oldS[i], d.frame}
+			ways = append(ways, w)
+		} else if old[i] > a.score {
+			a.score, a.start = old[i], oldS[i]
+		}
+	}
+	for _, w := range ways {
+		for _, i := range d.g.ways[w] {
+			reach(i, d.arrive[w].score, d.arrive[w].start)
+		}
+	}
+	if enter {
+		for _, i := range d.g.entries[sp.lo] {
+			if row[d.g.states[i].phone] > birth || row[silence] < 0 && !sp.number {
+				reach(i, 0, int32(d.frame))
 			}
 		}
-		d.arrive[j] = a
 	}
-	last := int32(-1)
-	for i := sp.lo; i < end; i++ {
-		s := &d.g.states[i]
-		best, from := old[i], oldS[i]
-		if a := d.arrive[s.join]; a.score > best {
-			best, from = a.score, a.start
+	d.live[k] = d.emit(d.live[k][:0], reached, now, row)
+	d.spare, d.ways = reached, ways
+}
+
+// emit scores the frame in every state reached and keeps the paths worth it.
+func (d *decoder) emit(live, reached []int32, now, row []float32) []int32 {
+	top := dead
+	for _, i := range reached {
+		if p := d.g.states[i].phone; p != silence {
+			now[i] += row[p] + float32(tuned.bonus)
+		} else {
+			now[i] += row[p] - pauseCost
 		}
-		if s.entry && open && best < 0 && (row[s.phone] > birth || row[silence] < 0 && !sp.number) {
-			best, from = 0, int32(d.frame)
-		}
-		if best > dead {
-			best += row[s.phone]
-			if s.phone != silence {
-				best += float32(tuned.bonus)
-			} else {
-				best -= pauseCost
-			}
-			if best < -6 {
-				best = dead
-			} else {
-				last = i
-			}
-		}
-		now[i], nowS[i] = best, from
+		top = max(top, now[i])
 	}
-	for i := max(sp.lo, last+1); i < end; i++ { // both buffers must say so, for the frame after next
-		old[i] = dead
+	for _, i := range reached {
+		if now[i] >= max(tuned.lost, top-tuned.beam) {
+			live = append(live, i)
+		}
 	}
-	return last
+	return live
 }
 
 // endings looks for phrases that end at this frame and decides when the best
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (out candidate, final bool) {
 	score, start := d.score[d.frame&1^1], d.start[d.frame&1^1]
-	for k, sp := range d.g.spans {
-		if d.last[k] < 0 {
-			continue
-		}
-		for i := sp.lo; i < sp.hi; i++ {
+	for k := range d.g.spans {
+		for _, i := range d.live[k] {
 			if !d.g.states[i].final || score[i] <= 0 {
 				continue
 			}
-			c := candidate{k, int(start[i]), d.frame, float64(score[i])}
+			c := candidate{phrase: k, start: int(start[i]), end: d.frame, score: float64(score[i])}
 			n := float64(c.end - c.start + 1)
 			if c.score/n-tuned.bonus < tuned.minAverage || n < 12 {
 				continue
 			}
-			switch {
-			case !d.have:
-				d.best, d.have, d.rival = c, true, math.Inf(-1)
-			case c.start > d.best.end-3: // what comes after is another callout
+			if d.have && c.start > d.best.end-3 { // what comes after is another callout
 				if !final {
-					out, final = d.best, true
-					d.best = c
+					out, final = d.choose(), true
 				}
-			case c.score > d.best.score:
-				if d.other(c) {
-					d.rival = math.Max(d.rival, d.best.score)
-				}
-				d.best = c
-			case d.other(c):
-				d.rival = math.Max(d.rival, c.score)
+				d.have = false
 			}
+			d.consider(c)
 		}
 	}
 	if !final && d.have && d.frame-d.best.end >= holdFrames && !d.growing(score, start) {
-		out, final = d.best, true
+		out, final = d.choose(), true
 		d.have = false
 	}
 	return out, final
+}
+
+// consider keeps a candidate if it is the best of its callout.
+func (d *decoder) consider(c candidate) {
+	if !d.have {
+		d.pending = d.pending[:0]
+	}
+	if !d.have || c.score > d.best.score {
+		d.best, d.have = c, true
+	}
+	for i, p := range d.pending {
+		if d.g.phrases[p.phrase].Callout.ID == d.g.phrases[c.phrase].Callout.ID {
+			if c.score > p.score {
+				d.pending[i] = c
+			}
+			return
+		}
+	}
+	d.pending = append(d.pending, c)
+}
+
+// choose is the pending candidate that both the phones and the second opinion
+// speak for.
+func (d *decoder) choose() candidate {
+	best, rival := math.Inf(-1), math.Inf(-1)
+	var out candidate
+	for _, c := range d.pending {
+		c.opinion = d.opinion(c)
+		x := c.score + tuned.trust*c.opinion.said
+		if x > best {
+			rival, best, out = best, x, c
+		} else {
+			rival = math.Max(rival, x)
+		}
+	}
+	out.margin = (best - rival) / float64(out.end-out.start+1)
+	return out
 }
 
 // growing reports whether a longer phrase is on its way: "shock delivered"
@@ -276,25 +318,21 @@ func (d *decoder) growing(score []float32, start []int32) bool {
 	if d.frame-d.best.end > 4*holdFrames {
 		return false
 	}
-	for i, x := range score {
-		if float64(x) > d.best.score+1 && int(start[i]) < d.best.end-3 {
-			return true
+	for _, live := range d.live {
+		for _, i := range live {
+			if float64(score[i]) > d.best.score+1 && int(start[i]) < d.best.end-3 {
+				return true
+			}
 		}
 	}
 	return false
 }
 
-func (d *decoder) other(c candidate) bool {
-	return d.g.phrases[c.phrase].Callout.ID != d.g.phrases[d.best.phrase].Callout.ID
-}
-
 // clear forgets all paths that overlap a phrase that was accepted.
 func (d *decoder) clear(c candidate) {
-	now, start := d.score[d.frame&1], d.start[d.frame&1]
-	for i := range now {
-		if int(start[i]) < c.end-2 {
-			now[i] = dead
-		}
+	start := d.start[d.frame&1]
+	for k, live := range d.live {
+		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(start[i]) < c.end-2 })
 	}
 	d.blocked = c.end - 2
 	if d.have && d.best.start < c.end-2 {

@@ -1,56 +1,90 @@
 package acoustic
 
 import (
-	"math"
+	"fmt"
 	"sync"
 )
 
-// ensemble is two nets whose log posteriors are averaged: one hears the bands as
-// they are, the other each band less its running mean, which takes away the
-// colour of a room, a voice and a microphone. Together they know voices that
-// neither was trained on better than each alone (intents/train/README.md).
+// ensemble is some nets whose log posteriors are averaged: some hear the bands
+// as they are, some each band less its running mean, which takes away the colour
+// of a room, a voice and a microphone; each as if the speaker's throat were
+// longer or shorter by some percent. Together they know voices that none was
+// trained on better than each alone (intents/train/README.md).
 type ensemble struct {
-	plain, level *net
-	mean         []float32 // of each band, over about 4 s
-	less         []float32
-	second       []float32 // the level net's last output
+	nets  []*net
+	mean  [][]float32 // per net and band, over about 4 s
+	less  []float32
+	phone []float32 // log posteriors of the phones
+	call  []float32 // and of the callout that has just ended: see callouts.txt
 }
 
 // meanOver is the time constant of the running mean, in frames.
 const meanOver = 400
 
-var shared = sync.OnceValues(func() (both [2]*weights, err error) {
-	if both[0], err = loadWeights(weightsFile); err == nil {
-		both[1], err = loadWeights(levelFile)
+var shared = sync.OnceValues(func() (all []*weights, err error) {
+	files, err := weightFiles.ReadDir(".")
+	for _, f := range files {
+		b, err := weightFiles.ReadFile(f.Name())
+		if err != nil {
+			return nil, err
+		}
+		w, err := loadWeights(b)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", f.Name(), err)
+		}
+		all = append(all, w)
 	}
-	return both, err
+	return all, err
 })
 
-func newEnsemble(w [2]*weights) *ensemble {
-	return &ensemble{plain: newNet(w[0]), level: newNet(w[1]), less: make([]float32, bands), second: make([]float32, w[1].phoneNum)}
+func newEnsemble(all []*weights) *ensemble {
+	e := &ensemble{less: make([]float32, bands), phone: make([]float32, all[0].phoneNum), call: make([]float32, len(all[0].cb))}
+	for _, w := range all {
+		e.nets, e.mean = append(e.nets, newNet(w)), append(e.mean, nil)
+	}
+	return e
 }
 
-// push takes one log-mel frame and calls emit with log posteriors when an
-// output is due. emit must not keep the slice.
-func (e *ensemble) push(mel []float32, emit func([]float32)) {
-	if e.mean == nil {
-		e.mean = append(e.mean, mel...)
+// warps are the banks that the nets want, in their order.
+func (e *ensemble) warps() (out []float64) {
+	for _, n := range e.nets {
+		out = append(out, n.w.warp)
 	}
-	for i, x := range mel {
-		e.mean[i] += (x - e.mean[i]) / meanOver
-		e.less[i] = x - e.mean[i]
+	return out
+}
+
+// push takes one log-mel frame for each net and reports whether e.phone and
+// e.call are new.
+func (e *ensemble) push(mels [][]float32) bool {
+	due := false
+	for k, n := range e.nets {
+		if !n.w.level {
+			due = n.push(mels[k])
+			continue
+		}
+		if e.mean[k] == nil {
+			e.mean[k] = append(e.mean[k], mels[k]...)
+		}
+		for i, x := range mels[k] {
+			e.mean[k][i] += (x - e.mean[k][i]) / meanOver
+			e.less[i] = x - e.mean[k][i]
+		}
+		due = n.push(e.less)
 	}
-	e.level.push(e.less, func(lp []float32) { copy(e.second, lp) })
-	e.plain.push(mel, func(lp []float32) {
-		sum := 0.0
-		for i := range lp {
-			lp[i] = (lp[i] + e.second[i]) / 2
-			sum += math.Exp(float64(lp[i]))
+	if !due {
+		return false
+	}
+	clear(e.phone)
+	clear(e.call)
+	for _, n := range e.nets {
+		for i, x := range n.out {
+			e.phone[i] += x / float32(len(e.nets))
 		}
-		lse := float32(math.Log(sum))
-		for i := range lp {
-			lp[i] -= lse
+		for i, x := range n.call {
+			e.call[i] += x / float32(len(e.nets))
 		}
-		emit(lp)
-	})
+	}
+	normalise(e.phone)
+	normalise(e.call)
+	return true
 }

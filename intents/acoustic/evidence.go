@@ -17,12 +17,35 @@ type evidence struct {
 	deviation float64 // the same in standard deviations
 	worstDev  float64 // of its worst word, in standard deviations
 	top       float64 // mean log probability of the best phone
+	opinion   opinion
 }
 
-// align finds the best path of a phrase over its frames and returns the words
-// said and the evidence.
-func (d *decoder) align(c candidate) ([]string, evidence) {
-	sp := d.g.spans[c.phrase]
+// settle returns the words said and the evidence. Where a number was said, a
+// usual one is taken unless another fits clearly better: of "fifteen" and
+// "fifty", the dose that is given is the likelier.
+func (d *decoder) settle(c candidate) ([]string, evidence) {
+	any, usual := d.align(c, d.g.spans[c.phrase]), alignment{at: -1}
+	for _, sp := range d.g.usual[c.phrase] {
+		if a := d.align(c, sp); a.at >= 0 && (usual.at < 0 || a.score > usual.score) {
+			usual = a
+		}
+	}
+	if usual.at >= 0 && usual.score+tuned.usual > any.score {
+		return d.measure(c, usual)
+	}
+	return d.measure(c, any)
+}
+
+// alignment is the best path of a phrase over its frames.
+type alignment struct {
+	sp    span
+	back  []int32 // per frame and state, where the path came from
+	at    int     // last state; -1: no path
+	score float64
+}
+
+// align finds the best path of a phrase over its frames.
+func (d *decoder) align(c candidate, sp span) alignment {
 	n, m := c.end-c.start+1, int(sp.hi-sp.lo)
 	back := make([]int32, n*m)
 	old, now := make([]float32, m), make([]float32, m)
@@ -55,7 +78,10 @@ func (d *decoder) align(c candidate) ([]string, evidence) {
 			at = i
 		}
 	}
-	return d.measure(c, sp, back, at, n, m)
+	if at < 0 || old[at] <= dead/2 {
+		return alignment{sp, back, -1, 0}
+	}
+	return alignment{sp, back, at, float64(old[at])}
 }
 
 // seg is one phone of an alignment.
@@ -68,8 +94,9 @@ type seg struct {
 	top      float64
 }
 
-func (d *decoder) measure(c candidate, sp span, back []int32, at, n, m int) ([]string, evidence) {
+func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
 	var segs []seg
+	sp, at, n, m := a.sp, a.at, c.end-c.start+1, int(a.sp.hi-a.sp.lo)
 	for t := n - 1; t >= 0 && at >= 0; t-- {
 		if len(segs) == 0 || segs[len(segs)-1].state != int32(at) {
 			segs = append(segs, seg{state: int32(at), to: t + 1})
@@ -80,7 +107,7 @@ func (d *decoder) measure(c candidate, sp span, back []int32, at, n, m int) ([]s
 		x, b := d.llr[k][d.g.states[sp.lo+int32(at)].phone], d.belief[k]
 		s.sum += float64(x)
 		s.diff, s.variance, s.top = s.diff+float64(x-b.mean), s.variance+float64(b.variance), s.top+float64(b.top)
-		at = int(back[t*m+at])
+		at = int(a.back[t*m+at])
 	}
 	for i, j := 0, len(segs)-1; i < j; i, j = i+1, j-1 {
 		segs[i], segs[j] = segs[j], segs[i]
@@ -146,9 +173,7 @@ func (d *decoder) weigh(c candidate, sp span, segs []seg, n int) ([]string, evid
 	ev.average, ev.below, ev.deviation, ev.top = all.average(), all.diff/frames, all.deviation(), all.top/frames
 	ev.pauses = float64(silent) / float64(n)
 	ev.before, ev.after = d.quiet(c.start-10, c.start-2), d.quiet(c.end+2, c.end+holdFrames)
-	if !math.IsInf(d.rival, -1) {
-		ev.margin = math.Min(3, (c.score-d.rival)/float64(n))
-	}
+	ev.margin, ev.opinion = math.Min(3, c.margin), c.opinion
 	return said, ev
 }
 
@@ -169,10 +194,20 @@ func (d *decoder) quiet(a, b int) float64 {
 }
 
 // features are what the confidence is computed from, in the order that
-// calibration.json was fitted with.
+// calibration.json was fitted with; those of the second opinion come last.
 func (e evidence) features() []float64 {
+	o := e.opinion
 	return []float64{1, e.average, e.worstWord, e.worstRun, e.squeezed, math.Min(e.phones, 25) / 10, e.before, e.after, e.before * e.after, e.margin, e.pauses, math.Min(0, e.worstWord+1.5), 1 / math.Max(4, e.phones),
-		e.below, e.deviation, e.worstDev, e.top, e.below * e.top, math.Min(0, e.worstDev+2)}
+		e.below, e.deviation, e.worstDev, e.top, e.below * e.top, math.Min(0, e.worstDev+2),
+		o.said, o.other, o.none, o.said - o.other}
 }
 
-func (e evidence) confidence() float64 { return calibration.confidence(e.features()) }
+const opinions = 4 // features of the second opinion
+
+func (e evidence) confidence() float64 {
+	f := e.features()
+	if !e.opinion.known {
+		return calibration.Phones.confidence(f[:len(f)-opinions])
+	}
+	return calibration.Both.confidence(f)
+}

@@ -10,29 +10,31 @@ const silence = 0 // phone index
 
 // state is one phone of one way to say a phrase: it emits at least one frame.
 type state struct {
-	phone   int32
-	word    int32 // index in graph.words if this is the first phone of a word, else -1
-	join    int32 // index in graph.joins: where its paths come from
-	topJoin int32 // highest join of this state and those before it in the phrase
-	reach   int32 // highest state of the phrase that this one, or one before it, may pass on to
-	entry   bool  // a phrase may begin here
-	final   bool  // a phrase may end here
+	phone int32
+	word  int32 // index in graph.words if this is the first phone of a word, else -1
+	join  int32 // index in graph.joins: where its paths come from
+	way   int32 // index in graph.ways: where its paths go on to
+	entry bool  // a phrase may begin here
+	final bool  // a phrase may end here
 }
 
-// span is the states and joins of one phrase.
+// span is the states of one phrase.
 type span struct {
-	lo, hi, joinLo, joinHi int32
-	number                 bool // begins with a number: many ways in, each needs its first phone
+	lo, hi int32
+	number bool // begins with a number: many ways in, each needs its first phone
 }
 
 // graph holds all phrases of a vocabulary as phone networks.
 type graph struct {
 	vocabulary *intents.Vocabulary
 	phrases    []intents.Phrase
-	spans      []span
+	spans      []span   // by phrase
+	usual      [][]span // by phrase: the same with each usual number
 	states     []state
 	joins      [][]int32 // states that end where others may begin; shared by all that begin there
+	ways       [][]int32 // states that may follow; shared by all that end in the same place
 	words      []string
+	class      []int             // by phrase: the nets' number for its callout; 0: they do not know it
 	entries    map[int32][]int32 // by first state of a phrase: where it may begin
 }
 
@@ -46,25 +48,54 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 	}
 	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
 	for _, p := range phrases {
-		b := builder{g: g}
-		start, end := b.node(), b.node()
-		parts := make([]intents.Expr, len(p.Parts))
-		for i, part := range p.Parts {
-			if part.Word != "" {
-				parts[i] = intents.Expr{Op: intents.Word, Text: part.Word}
-			} else {
-				parts[i] = intents.NumberExpr(v.Slots[part.Slot])
-			}
-		}
-		if err := b.expr(intents.Expr{Op: intents.Seq, Kids: parts}, start, end); err != nil {
+		g.class = append(g.class, taught(p))
+		sp, err := g.add(p, func(s intents.Slot) intents.Expr { return intents.NumberExpr(s) })
+		if err != nil {
 			return nil, err
 		}
-		b.finish(start, end, p.Parts[0].Word == "")
+		g.spans = append(g.spans, sp)
 		if len(g.states) > maxStates {
 			return nil, fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
 		}
 	}
-	return g, nil
+	return g, g.addUsual()
+}
+
+// addUsual adds the phrases with their usual numbers filled in. They are not
+// searched: see decoder.settle.
+func (g *graph) addUsual() error {
+	g.usual = make([][]span, len(g.phrases))
+	for k, p := range g.phrases {
+		if len(p.Parts) == 0 || !p.HasSlot() {
+			continue
+		}
+		for _, x := range p.Callout.Usual {
+			sp, err := g.add(p, func(intents.Slot) intents.Expr { return intents.SayNumber(int(x)) })
+			if err != nil {
+				return err
+			}
+			g.usual[k] = append(g.usual[k], sp)
+		}
+	}
+	return nil
+}
+
+// add makes the states of a phrase.
+func (g *graph) add(p intents.Phrase, number func(intents.Slot) intents.Expr) (span, error) {
+	b := builder{g: g}
+	start, end := b.node(), b.node()
+	parts := make([]intents.Expr, len(p.Parts))
+	for i, part := range p.Parts {
+		if part.Word != "" {
+			parts[i] = intents.Expr{Op: intents.Word, Text: part.Word}
+		} else {
+			parts[i] = number(g.vocabulary.Slots[part.Slot])
+		}
+	}
+	if err := b.expr(intents.Expr{Op: intents.Seq, Kids: parts}, start, end); err != nil {
+		return span{}, err
+	}
+	return b.finish(start, end, p.Parts[0].Word == ""), nil
 }
 
 // edge is a phone on the way from one node to another; phone -1 is free.
@@ -146,10 +177,10 @@ func (b *builder) word(w string, from, to int) error {
 }
 
 // finish turns phone edges into states and follows the free edges.
-func (b *builder) finish(start, end int, number bool) {
+func (b *builder) finish(start, end int, number bool) span {
 	lo := int32(len(b.g.states))
 	outFree := make([][]int, b.nodes)
-	into := make([][]int32, b.nodes) // states that end at a node
+	into, from := make([][]int32, b.nodes), make([][]int32, b.nodes) // states that end and begin at a node
 	var emit []edge
 	for _, e := range b.edges {
 		if e.phone < 0 {
@@ -157,9 +188,11 @@ func (b *builder) finish(start, end int, number bool) {
 			continue
 		}
 		into[e.to] = append(into[e.to], lo+int32(len(emit)))
+		from[e.from] = append(from[e.from], lo+int32(len(emit)))
 		emit = append(emit, e)
 	}
-	reach := make([][]int32, b.nodes) // states whose end reaches a node for free
+	reach := make([][]int32, b.nodes)  // states whose end reaches a node for free
+	onward := make([][]int32, b.nodes) // states that begin where a node reaches for free
 	isStart := make([]bool, b.nodes)
 	isEnd := make([]bool, b.nodes)
 	for n := range b.nodes {
@@ -167,44 +200,30 @@ func (b *builder) finish(start, end int, number bool) {
 		b.follow(n, outFree, seen)
 		for m := range seen {
 			reach[m] = append(reach[m], into[n]...)
+			onward[n] = append(onward[n], from[m]...)
 			isStart[m] = isStart[m] || n == start
 			isEnd[n] = isEnd[n] || m == end
 		}
 	}
-	joinLo, joinOf := int32(len(b.g.joins)), map[int]int32{}
-	for _, e := range emit {
-		join, known := joinOf[e.from]
-		if !known {
-			join = int32(len(b.g.joins))
-			joinOf[e.from] = join
-			b.g.joins = append(b.g.joins, reach[e.from])
+	joinOf, wayOf := map[int]int32{}, map[int]int32{}
+	shared := func(known map[int]int32, list *[][]int32, node int, states []int32) int32 {
+		k, ok := known[node]
+		if !ok {
+			k = int32(len(*list))
+			known[node], *list = k, append(*list, states)
 		}
-		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, join: join, entry: isStart[e.from], final: isEnd[e.to]})
+		return k
+	}
+	for _, e := range emit {
+		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, entry: isStart[e.from], final: isEnd[e.to],
+			join: shared(joinOf, &b.g.joins, e.from, reach[e.from]), way: shared(wayOf, &b.g.ways, e.to, onward[e.to])})
 	}
 	for i := lo; i < int32(len(b.g.states)); i++ {
 		if b.g.states[i].entry {
 			b.g.entries[lo] = append(b.g.entries[lo], i)
 		}
 	}
-	b.g.spans = append(b.g.spans, span{lo, int32(len(b.g.states)), joinLo, int32(len(b.g.joins)), number})
-	b.g.setReach(lo)
-}
-
-// setReach lets a search stop early: states behind the reach of the last live
-// one cannot come alive in this frame.
-func (g *graph) setReach(lo int32) {
-	for i := lo; i < int32(len(g.states)); i++ {
-		for _, p := range g.joins[g.states[i].join] {
-			g.states[p].reach = max(g.states[p].reach, i)
-		}
-	}
-	top, join := lo, int32(0)
-	for i := lo; i < int32(len(g.states)); i++ {
-		top = max(top, g.states[i].reach, i)
-		g.states[i].reach = top
-		join = max(join, g.states[i].join)
-		g.states[i].topJoin = join
-	}
+	return span{lo, int32(len(b.g.states)), number}
 }
 
 func (b *builder) follow(n int, free [][]int, seen map[int]bool) {

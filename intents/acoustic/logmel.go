@@ -18,50 +18,71 @@ const (
 )
 
 type logMel struct {
-	fft    *fourier.FFT
-	win    [window]float64
-	bank   [bands][]float64 // weights of the bins from lo on
-	lo     [bands]int
-	buf    []float64 // samples not yet consumed
-	frame  [fft]float64
-	coeff  []complex128
-	power  [fft/2 + 1]float64
-	frames int
+	fft   *fourier.FFT
+	win   [window]float64
+	banks []bank
+	buf   []float64 // samples not yet consumed
+	frame [fft]float64
+	coeff []complex128
+	power [fft/2 + 1]float64
+	out   [][]float32
 }
 
-func newLogMel() *logMel {
+// bank is the triangular filters: of each band the weights of the bins from lo on.
+type bank [bands]struct {
+	lo int
+	w  []float64
+}
+
+// newLogMel makes a front end with one bank for each warp of the frequency axis.
+func newLogMel(warps ...float64) *logMel {
 	m := &logMel{fft: fourier.NewFFT(fft), coeff: make([]complex128, fft/2+1)}
+	for _, w := range warps {
+		m.banks, m.out = append(m.banks, newBank(w)), append(m.out, make([]float32, bands))
+	}
 	for i := range m.win {
 		m.win[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/window)
 	}
+	return m
+}
+
+// newBank makes the filters with the frequency axis moved as a longer (below 1)
+// or shorter vocal tract does.
+func newBank(warp float64) (out bank) {
 	mel := func(f float64) float64 { return 2595 * math.Log10(1+f/700) }
 	var edge [bands + 2]float64
 	for i := range edge {
 		v := mel(60) + (mel(7600)-mel(60))*float64(i)/(bands+1)
 		edge[i] = 700 * (math.Pow(10, v/2595) - 1)
 	}
-	for b := range m.bank {
+	const bend = 4800 // Hz; from here on the axis runs back to its end
+	for b := range out {
 		for k := 0; k <= fft/2; k++ {
 			hz := float64(k) * 16000 / fft
+			if hz < bend {
+				hz *= warp
+			} else {
+				hz = bend*warp + (hz-bend)*(8000-bend*warp)/(8000-bend)
+			}
 			w := math.Min((hz-edge[b])/(edge[b+1]-edge[b]), (edge[b+2]-hz)/(edge[b+2]-edge[b+1]))
 			if w > 0 {
-				if len(m.bank[b]) == 0 {
-					m.lo[b] = k
+				if len(out[b].w) == 0 {
+					out[b].lo = k
 				}
-				m.bank[b] = append(m.bank[b], w)
+				out[b].w = append(out[b].w, w)
 			}
 		}
 	}
-	return m
+	return out
 }
 
-// push takes samples in -1..1 and calls emit with each finished frame.
-func (m *logMel) push(pcm []int16, emit func([]float32)) {
+// push takes samples and calls emit with each finished frame, once for each
+// bank. emit must not keep it.
+func (m *logMel) push(pcm []int16, emit func([][]float32)) {
 	for _, s := range pcm {
 		m.buf = append(m.buf, float64(s)/32768)
 	}
 	at := 0
-	var out [bands]float32
 	for ; at+window <= len(m.buf); at += hop {
 		for i := range m.win {
 			m.frame[i] = m.buf[at+i] * m.win[i]
@@ -70,16 +91,18 @@ func (m *logMel) push(pcm []int16, emit func([]float32)) {
 		for i, c := range m.coeff {
 			m.power[i] = real(c)*real(c) + imag(c)*imag(c)
 		}
-		for b := range out {
-			sum := floor
-			p := m.power[m.lo[b]:]
-			for i, w := range m.bank[b] {
-				sum += w * p[i]
+		for i := range m.banks {
+			for b := range m.banks[i] {
+				f := &m.banks[i][b]
+				sum := floor
+				p := m.power[f.lo:]
+				for k, w := range f.w {
+					sum += w * p[k]
+				}
+				m.out[i][b] = float32(math.Log(sum)*0.25 + 1)
 			}
-			out[b] = float32(math.Log(sum)*0.25 + 1)
 		}
-		m.frames++
-		emit(out[:])
+		emit(m.out)
 	}
 	m.buf = m.buf[:copy(m.buf, m.buf[at:])]
 }

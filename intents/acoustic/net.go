@@ -2,7 +2,7 @@ package acoustic
 
 import (
 	"bytes"
-	_ "embed"
+	"embed"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -14,12 +14,12 @@ import (
 )
 
 // The weights are written by intents/train/net.py.
-var (
-	//go:embed phones.bin
-	weightsFile []byte
-	//go:embed phones-level.bin
-	levelFile []byte
-)
+//
+//go:embed net*.bin
+var weightFiles embed.FS
+
+// judges is how many of the last layers serve the callouts only.
+const judges = 2
 
 // lookahead is how many outputs (20 ms each) the net lags behind its input.
 const lookahead = 7
@@ -36,8 +36,11 @@ type weights struct {
 	priors   []float32 // natural log
 	fw, fb   []float32 // front: [c * 5*bands], [c]
 	layers   []layer
-	ow, ob   []float32 // out: [40*c], [40]
+	ow, ob   []float32 // phones, from the layer before the last two: [40*c], [40]
+	cw, cb   []float32 // callouts, from the last layer: [n*c], [n]; 0 is none
 	phoneNum int
+	level    bool    // hears each band less its running mean
+	warp     float64 // of the frequency axis that it hears
 }
 
 type tensor struct {
@@ -49,8 +52,8 @@ type tensor struct {
 func loadWeights(b []byte) (*weights, error) {
 	r := bytes.NewReader(b)
 	var head [8]byte
-	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 2 {
-		return nil, fmt.Errorf("acoustic model: not a weights file of version 2")
+	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 3 {
+		return nil, fmt.Errorf("acoustic model: not a weights file of version 3")
 	}
 	w := &weights{k: 5}
 	for r.Len() > 0 {
@@ -98,19 +101,40 @@ func readTensor(r *bytes.Reader) (string, tensor, error) {
 		}
 		t.shape = append(t.shape, int(d))
 		count *= int(d)
-		if count > r.Len()/2 {
+		if count > r.Len() {
 			return "", tensor{}, fmt.Errorf("tensor %s: the file is too short", name)
 		}
 	}
-	raw := make([]byte, 2*count)
+	t.data = make([]float32, count)
+	if rank < 2 {
+		err := halves(r, t.data)
+		return string(name), t, err
+	}
+	scale := make([]float32, t.shape[0])
+	if err := halves(r, scale); err != nil {
+		return "", tensor{}, err
+	}
+	raw := make([]byte, count)
 	if _, err := io.ReadFull(r, raw); err != nil {
 		return "", tensor{}, err
 	}
-	t.data = make([]float32, count)
+	row := count / max(1, len(scale))
 	for i := range t.data {
-		t.data[i] = half(binary.LittleEndian.Uint16(raw[2*i:]))
+		t.data[i] = float32(int8(raw[i])) * scale[i/row]
 	}
 	return string(name), t, nil
+}
+
+// halves reads 16-bit floats.
+func halves(r io.Reader, out []float32) error {
+	raw := make([]byte, 2*len(out))
+	if _, err := io.ReadFull(r, raw); err != nil {
+		return err
+	}
+	for i := range out {
+		out[i] = half(binary.LittleEndian.Uint16(raw[2*i:]))
+	}
+	return nil
 }
 
 // half decodes a 16-bit float (IEEE 754-2008, binary16).
@@ -131,6 +155,10 @@ func half(h uint16) float32 {
 func (w *weights) take(name string, t tensor) {
 	var d int
 	switch {
+	case name == "level" && len(t.data) == 1:
+		w.level = t.data[0] > 0
+	case name == "warp" && len(t.data) == 1:
+		w.warp = float64(t.data[0])
 	case name == "priors":
 		w.priors, w.phoneNum = t.data, len(t.data)
 	case name == "front.w" && len(t.shape) == 3:
@@ -166,12 +194,16 @@ func (w *weights) take(name string, t tensor) {
 		w.ow = t.data
 	case name == "out.b":
 		w.ob = t.data
+	case name == "call.w":
+		w.cw = t.data
+	case name == "call.b":
+		w.cb = t.data
 	}
 }
 
 func (w *weights) check() error {
 	c := w.c
-	ok := c > 0 && w.phoneNum == 40 && len(w.fw) == c*5*bands && len(w.fb) == c && len(w.ow) == 40*c && len(w.ob) == 40 && len(w.layers) > 0
+	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && w.phoneNum == 40 && len(w.fw) == c*5*bands && len(w.fb) == c && len(w.ow) == 40*c && len(w.ob) == 40 && len(w.layers) > judges && len(w.cb) > 1 && len(w.cw) == len(w.cb)*c
 	for _, l := range w.layers {
 		ok = ok && l.dilation > 0 && l.dilation < 64 && len(l.dw) == c*w.k && len(l.db) == c && len(l.pw) == c*c && len(l.pb) == c
 	}
@@ -189,23 +221,24 @@ type net struct {
 	at    []int
 	x, h  []float32
 	y     []float32
-	out   []float32
+	out   []float32 // log posteriors of the phones
+	call  []float32 // and of the callout that has just ended
 }
 
 func newNet(w *weights) *net {
-	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), y: make([]float32, w.c), out: make([]float32, w.phoneNum), at: make([]int, len(w.layers))}
+	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), y: make([]float32, w.c), out: make([]float32, w.phoneNum), call: make([]float32, len(w.cb)), at: make([]int, len(w.layers))}
 	for _, l := range w.layers {
 		n.past = append(n.past, make([]float32, ((w.k-1)*l.dilation+1)*w.c))
 	}
 	return n
 }
 
-// push takes one mel frame and calls emit with log posteriors [40] whenever an
-// output is due (every second frame). emit must not keep the slice.
-func (n *net) push(mel []float32, emit func([]float32)) {
+// push takes one mel frame and reports whether n.out and n.call are new, as
+// they are with every second frame.
+func (n *net) push(mel []float32) bool {
 	n.front = append(n.front, mel...)
 	if len(n.front) < 5*bands {
-		return
+		return false
 	}
 	matVec(n.x, n.w.fw, n.w.fb, n.front)
 	for o := range n.x {
@@ -213,22 +246,30 @@ func (n *net) push(mel []float32, emit func([]float32)) {
 	}
 	n.front = n.front[:copy(n.front, n.front[2*bands:])]
 	for i := range n.w.layers {
+		if i == len(n.w.layers)-judges {
+			matVec(n.out, n.w.ow, n.w.ob, n.x)
+		}
 		n.layer(i)
 	}
-	peak := float32(math.Inf(-1))
-	matVec(n.out, n.w.ow, n.w.ob, n.x)
-	for _, v := range n.out {
+	matVec(n.call, n.w.cw, n.w.cb, n.x)
+	normalise(n.out)
+	normalise(n.call)
+	return true
+}
+
+// normalise makes logarithms of probabilities of x.
+func normalise(x []float32) {
+	peak, sum := float32(math.Inf(-1)), 0.0
+	for _, v := range x {
 		peak = max(peak, v)
 	}
-	sum := 0.0
-	for _, v := range n.out {
+	for _, v := range x {
 		sum += math.Exp(float64(v - peak))
 	}
 	lse := peak + float32(math.Log(sum))
-	for o := range n.out {
-		n.out[o] -= lse
+	for o := range x {
+		x[o] -= lse
 	}
-	emit(n.out)
 }
 
 // layer adds one residual block to n.x.

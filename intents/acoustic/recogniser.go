@@ -37,7 +37,8 @@ func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (in
 	if err != nil {
 		return nil, err
 	}
-	return &Recogniser{v: v, mel: newLogMel(), nets: newEnsemble(w), dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
+	nets := newEnsemble(w)
+	return &Recogniser{v: v, mel: newLogMel(nets.warps()...), nets: nets, dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
 }
 
 // Hear implements intents.Recogniser. A window of the front end ends with every
@@ -54,21 +55,22 @@ func (r *Recogniser) Hear(pcm []int16) ([]intents.Result, error) {
 	return r.results, nil
 }
 
-func (r *Recogniser) frame(mel []float32) {
-	r.nets.push(mel, func(lp []float32) {
-		if r.skip > 0 {
-			r.skip--
-			return
-		}
-		if c, ok := r.dec.push(lp); ok {
-			r.judge(c)
-		}
-	})
+func (r *Recogniser) frame(mels [][]float32) {
+	if !r.nets.push(mels) {
+		return
+	}
+	if r.skip > 0 {
+		r.skip--
+		return
+	}
+	if c, ok := r.dec.push(r.nets.phone, r.nets.call); ok {
+		r.judge(c)
+	}
 }
 
 // judge decides whether a phrase that has ended was said.
 func (r *Recogniser) judge(c candidate) {
-	said, ev := r.dec.align(c)
+	said, ev := r.dec.settle(c)
 	p := r.dec.g.phrases[c.phrase]
 	values, err := r.v.Values(p, said)
 	if err != nil {

@@ -13,6 +13,13 @@ def _rms(x):
     return (x ** 2).mean(-1, keepdim=True).sqrt() + 1e-6
 
 
+def _speech(x):
+    """Level of the parts of x that are not pauses: what a signal-to-noise ratio means."""
+    e = (x[:, :x.shape[1] // 320 * 320].reshape(len(x), -1, 320) ** 2).mean(-1)
+    on = e > .01 * e.amax(1, keepdim=True)
+    return ((e * on).sum(1, keepdim=True) / on.sum(1, keepdim=True).clamp(min=1)).sqrt() + 1e-6
+
+
 class Augment:
     def __init__(self, noise, talk, rirs, dev):
         """noise, talk: long 1-D waves; rirs: list of 1-D responses whose direct path is at sample 0."""
@@ -65,7 +72,7 @@ class Augment:
     def __call__(self, x, hard=1.):
         """hard 0..1: how loud the trouble gets."""
         b, n = x.shape
-        ref = _rms(x)
+        ref = _speech(x)
         quiet = ref < 1e-4
         ref = torch.where(quiet, torch.full_like(ref, .05), ref)
         x = self.room(x)
@@ -78,7 +85,7 @@ class Augment:
         white = torch.randn(b, n, device=self.dev)
         # Loud more often than not: the room of an arrest is at 5 to 15 dB.
         level = lambda v, lo, hi: v / _rms(v) * ref * 10 ** (-(lo + (hi - lo) * torch.rand(b, 1, device=self.dev) ** 1.4) / 20)
-        low = 24 - 23 * hard
+        low = 24 - 22 * hard
         y = x
         y = y + (u < .5) * self.room(level(talk, low, 26))
         y = y + ((u > .35) & (u < .88)) * level(noise, low, 26)

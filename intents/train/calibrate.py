@@ -1,4 +1,5 @@
-"""Fit the confidence: a small net on the decoder's evidence.
+"""Fit the confidence: small nets on the decoder's evidence, one with the second
+opinion (the last features) and one without, for phrases of a site's own.
 
 calibrate.py OUT.json TRACE.jsonl REFERENCE.tsv [TRACE REFERENCE ...]: TRACE holds
 a line {"file","r":{result},"f":[features]} for every candidate (go test -run
@@ -11,7 +12,8 @@ import sys
 import numpy as np
 import torch
 
-HIDDEN, EPOCHS, JITTER = 24, 60, .15
+HIDDEN, EPOCHS, JITTER, OPINIONS = 24, 60, .15, 4
+TALK = 4  # weight of a candidate in human talk: an arrest has hours of it
 
 
 def load(trace, reference):
@@ -35,16 +37,16 @@ def load(trace, reference):
     return np.array(X), np.array(Y, float), np.array(group), total
 
 
-def fit(X, Y):
+def fit(X, Y, W):
     torch.manual_seed(1)
     mean, scale = X.mean(0), np.maximum(X.std(0), 1e-3)
-    A, y = torch.tensor((X - mean) / scale).float(), torch.tensor(Y).float()
+    A, y, w = torch.tensor((X - mean) / scale).float(), torch.tensor(Y).float(), torch.tensor(W).float()
     net = torch.nn.Sequential(torch.nn.Linear(A.shape[1], HIDDEN), torch.nn.Tanh(), torch.nn.Linear(HIDDEN, 1))
     opt = torch.optim.AdamW(net.parameters(), lr=5e-3, weight_decay=1e-2)
     for _ in range(EPOCHS):
         for i in torch.randperm(len(A)).split(512):
             # Jitter: voices that were not trained on give other evidence.
-            loss = torch.nn.functional.binary_cross_entropy_with_logits(net(A[i] + JITTER * torch.randn_like(A[i]))[:, 0], y[i])
+            loss = torch.nn.functional.binary_cross_entropy_with_logits(net(A[i] + JITTER * torch.randn_like(A[i]))[:, 0], y[i], w[i])
             opt.zero_grad(); loss.backward(); opt.step()
     rnd = lambda t: np.round(np.asarray(t.tolist() if hasattr(t, "tolist") else t), 5).tolist()
     return {"mean": rnd(mean), "scale": rnd(scale), "hidden": rnd(net[0].weight), "bias": rnd(net[0].bias), "out": rnd(net[2].weight[0]), "out_bias": rnd(net[2].bias)[0]}
@@ -64,12 +66,16 @@ def report(X, Y, group, total, c):
 
 def main():
     X, Y, group, total = load(sys.argv[2], sys.argv[3])
-    c = fit(X, Y)
-    json.dump(c, open(sys.argv[1], "w"))
-    report(X, Y, group, total, c)
+    W = np.where(group == "human", TALK, 1.)
+    both, phones = fit(X, Y, W), fit(X[:, :-OPINIONS], Y, W)
+    json.dump({"phones": phones, "both": both}, open(sys.argv[1], "w"))
+    report(X, Y, group, total, both)
     for trace, reference in zip(sys.argv[4::2], sys.argv[5::2]):
         print("on", trace)
-        report(*load(trace, reference), c)
+        X, *rest = load(trace, reference)
+        report(X, *rest, both)
+        print("without the second opinion")
+        report(X[:, :-OPINIONS], *rest, phones)
 
 
 if __name__ == "__main__":

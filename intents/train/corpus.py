@@ -44,11 +44,14 @@ def number(rng):
     return words
 
 
-def phrases(path):
-    text = open(path).read().split("callouts:")[1]
+def callouts(path):
+    """[(id, [phrase])] of the vocabulary, in its order: the classes of the second opinion."""
     out = []
-    for block in re.findall(r"phrases: \[(.*?)\]", text, re.S):
-        out += [p.strip().strip('"') for p in block.replace("\n", " ").split(",")]
+    for m in re.finditer(r"- id: (\S+)|phrases: \[(.*?)\]", open(path).read().split("callouts:")[1], re.S):
+        if m[1]:
+            out.append((m[1], []))
+        else:
+            out[-1][1].extend(p.strip().strip('"') for p in m[2].replace("\n", " ").split(","))
     return out
 
 
@@ -65,26 +68,63 @@ def words(path):
     return [w for _, w in out[:25000]], [p for p, _ in out[:25000]]
 
 
+# What goes before or after a callout's words and makes them no callout; and what may go before one.
+BEFORE = """get ready for|prepare for|should we call|do we have|did we say|not yet|we may need|is it|has the|are you sure of|can you get|do not
+last time|before|waiting for|in case of|if|when|no|get the|draw up|do you want|how about|think about|ask for|after the|without|he had|the next|is there""".replace("\n", "|").split("|")
+AFTER = """last year|in a minute|next time|soon|or not|yesterday|is ready|would be good|maybe|later|if needed|is in the drawer|ox reading|before that
+for the family|next door|to the lab|and the table|again tomorrow|by then|patch|would help|is not ready|when we can|in ten seconds""".replace("\n", "|").split("|")
+LEAD = "okay|alright|right|team|and|now|so|everyone|okay team|yes|listen".split("|")
+
+
+def near(rng, calls, known, bag):
+    """A callout's phrase, spoilt."""
+    while True:
+        w, r = rng.choice(calls).split(), rng.random()
+        if r < .2 and len(w) > 1:
+            w = w[1:] if rng.random() < .5 else w[:-1]
+        elif r < .5:
+            other = rng.choice(calls).split() if rng.random() < .6 else bag(1)
+            w[rng.randrange(len(w))] = rng.choice(other)
+        elif r < .75:
+            w = rng.choice(BEFORE).split() + w
+        else:
+            w = w + rng.choice(AFTER).split()
+        if " ".join(w) not in known:
+            return " ".join(w)
+
+
 def sentences(n, seed, vocabulary, arpa):
+    """(text, classes of the callouts in it) n times; class k is the k-th callout, from 1."""
     rng = random.Random(seed)
-    calls, (vocab, weights) = phrases(vocabulary), words(arpa)
+    classes, (vocab, weights) = callouts(vocabulary), words(arpa)
+    calls = [p for _, ps in classes for p in ps]
+    known = {p: k + 1 for k, (_, ps) in enumerate(classes) for p in ps}
     fill = lambda s: re.sub(r"\{[a-z_]+\}", lambda m: {"{drug}": rng.choice(DRUGS), "{rhythm}": rng.choice(RHYTHMS)}.get(m[0]) or number(rng), s)
-    bag = vocab and (lambda k: rng.choices(vocab, weights, k=k))
+    bag = lambda k: rng.choices(vocab, weights, k=k)
+
+    def callout():
+        p = rng.choice(calls) if rng.random() < .5 else rng.choice(rng.choice(classes)[1])
+        lead = rng.choice(LEAD) + rng.choice([" ", ", "]) if rng.random() < .1 else ""
+        return lead + fill(p), known[p]
+
     for _ in range(n):
         k = rng.random()
-        if k < .34:
+        if k < .22:
             s = bag(rng.randrange(4, 12))
             if rng.random() < .4:
                 s.insert(rng.randrange(1, len(s)), ",")
-            yield " ".join(s).replace(" ,", ",")
-        elif k < .50:
-            yield fill(rng.choice(TALK))
-        elif k < .57:
-            yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""])
-        elif k < .90:
-            s = fill(rng.choice(calls))
-            if rng.random() < .3:
-                s += ", " + fill(rng.choice(calls))
-            yield s
-        else:  # a callout's words inside other speech
-            yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4)))
+            yield " ".join(s).replace(" ,", ","), ()
+        elif k < .34:
+            yield fill(rng.choice(TALK)), ()
+        elif k < .48:
+            yield fill(near(rng, calls, known, bag)), ()
+        elif k < .51:
+            yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""]), ()
+        elif k < .57:  # a callout's words inside other speech
+            yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4))), ()
+        elif k < .88:
+            s, c = callout()
+            yield s, (c,)
+        else:
+            (s, c), (t, d) = callout(), callout()
+            yield s + ", " + t, (c, d)

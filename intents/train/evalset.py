@@ -1,10 +1,13 @@
 """Make the evaluation recordings: continuous talk of one voice at a time with
 callouts and near misses, under each condition, and reference.tsv.
 
-evalset.py OUT VOCABULARY SHARED_SPEECH [held-out|dev] [SEED]
+evalset.py OUT VOCABULARY SHARED_SPEECH [held-out|dev] [SEED] [PHRASES]
 
-held-out: voices that were never trained on. dev: trained voices, for fitting
-the confidence. SHARED_SPEECH is the speech folder with MANIFEST.tsv.
+held-out: voices that were never trained on. dev: trained voices, most of them
+made strange, for fitting the confidence. SHARED_SPEECH is the speech folder with
+MANIFEST.tsv; every second of its human recordings goes to each part. PHRASES: a
+file of callout, phrase with {n} for a number, slot; without it, one phrase of
+each callout of the vocabulary.
 reference.tsv: file, condition, start_s, end_s, callout ("" for a near miss), text, values
 """
 import os
@@ -18,9 +21,11 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 import corpus
+import synth
 
 VOICES = {"held-out": ["flite:slt", "festival:ked_diphone", "festival:cmu_us_slt_arctic_hts"],
-          "dev": ["flite:rms", "flite:awb", "flite:kal16", "espeak:en-us+f2", "espeak:gmw/en+m3", "espeak:en-gb-scotland", "espeak:en-us+Annie"]}
+          # flite: pitch and vocal tract, some beyond what synth.py does
+          "dev": ["flite:rms", "flite:awb:1.9:1.22", "flite:kal16:1.7:1.15", "flite:rms:1.6:0.9", "espeak:gmw/en+m3"]}
 NEAR = """get the epi ready|start the clock|he had v fib last year|draw up one milligram of epinephrine|do you want epi given now
 give amiodarone three hundred|prepare to shock|should we shock him|is there a pulse|do we have a pulse|charge it to two hundred next time
 who is on compressions|the compressor is broken|check the airway|is the tube in|epi is not in yet|has the epi been given
@@ -38,8 +43,9 @@ CONDITIONS = ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "war
 
 def speak(voice, text, rng, tmp):
     engine, name = voice.split(":", 1)
+    name, _, shape = name.partition(":")
     if engine == "flite":
-        subprocess.run(["flite", "-voice", name, "--setf", f"duration_stretch={rng.uniform(.85, 1.15):.2f}", "-t", text, "-o", tmp], check=True)
+        subprocess.run(["flite", "-voice", name, "--setf", f"duration_stretch={rng.uniform(.85, 1.15) * float((shape or '1').split(':')[0]):.2f}", "-t", text, "-o", tmp], check=True)
     elif engine == "espeak":
         subprocess.run(["espeak-ng", "-v", name, "-s", str(rng.randrange(140, 190)), "-w", tmp, text], check=True)
     else:
@@ -47,6 +53,9 @@ def speak(voice, text, rng, tmp):
     w = wave.open(tmp)
     os.remove(tmp)
     x, rate = np.frombuffer(w.readframes(w.getnframes()), np.int16).astype(float) / 32768, w.getframerate()
+    if shape:
+        pitch, tract = map(float, shape.split(":"))
+        x, rate = synth.reshape(x * 32768, pitch, tract) / 32768, rate * pitch
     n = int(len(x) * 16000 / rate)
     f = np.fft.rfft(x)[:n // 2 + 1]
     x = np.fft.irfft(np.pad(f, (0, n // 2 + 1 - len(f))), n) * n / len(x)
@@ -55,27 +64,23 @@ def speak(voice, text, rng, tmp):
     return x * (.1 / np.sqrt((x ** 2).mean()))
 
 
-def texts(vocabulary, rng, each):
-    """(callout, text, values) for each callout phrase, numbers filled in."""
-    out, cid = [], ""
-    for m in re.finditer(r"- id: (\S+)|phrases: \[(.*?)\]", open(vocabulary).read().split("callouts:")[1], re.S):
-        if m[1]:
-            cid = m[1]
-            continue
-        ph = [p.strip().strip('"') for p in m[2].replace("\n", " ").split(",")]
-        first, rest = ph[:3], ph[3:]
-        for p in first + rng.sample(rest, min(each, len(rest))):
-            values = {}
-            for slot in re.findall(r"\{(\w+)\}", p):
-                n = rng.choice(NUMBERS[slot])
-                if "epi" in p:
-                    n = 1
-                values[slot] = n
-                w = say(n)
-                if n == 1 and "milligrams" in p:
-                    p = p.replace("milligrams", "milligram")
-                p = p.replace("{" + slot + "}", w)
-            out.append((cid, p, values))
+def texts(vocabulary, rng, phrases):
+    """(callout, text, values) for each phrase, numbers filled in."""
+    if phrases:
+        rows = [l.rstrip("\n").split("\t") for l in open(phrases) if l.strip() and l[0] != "#"]
+        rows = [(c, p.replace("{n}", "{" + (slot or [""])[0] + "}")) for c, p, *slot in rows]
+    else:
+        rows = [(c, rng.choice(ps)) for c, ps in corpus.callouts(vocabulary)]
+    out = []
+    for cid, p in rows:
+        values = {}
+        for slot in re.findall(r"\{(\w+)\}", p):
+            n = 1 if "epi" in p else rng.choice(NUMBERS[slot])
+            values[slot] = n
+            if n == 1:
+                p = p.replace("milligrams", "milligram")
+            p = p.replace("{" + slot + "}", say(n))
+        out.append((cid, p, values))
     return out
 
 
@@ -121,7 +126,7 @@ def mix(x, cond, rng, noise, talkers, rirs):
 
 def main():
     out, vocabulary, shared = sys.argv[1:4]
-    part, seed = (sys.argv[4:] + ["held-out"])[0], int((sys.argv[5:] + ["1"])[0])
+    part, seed, phrases = (sys.argv[4:] + ["held-out"])[0], int((sys.argv[5:] + ["1"])[0]), (sys.argv[6:] + [""])[0]
     os.makedirs(out, exist_ok=True)
     rng = random.Random(seed)
     rows = [l.rstrip("\n").split("\t") for l in open(shared + "/MANIFEST.tsv")][1:]
@@ -136,7 +141,7 @@ def main():
     ref = open(out + "/reference.tsv", "w")
     ref.write("file\tcondition\tstart_s\tend_s\tcallout\ttext\tvalues\n")
     for v in VOICES[part]:
-        items = texts(vocabulary, rng, 1) + [("", t, {}) for t in rng.sample(NEAR, len(NEAR))]
+        items = texts(vocabulary, rng, phrases) + [("", t, {}) for t in rng.sample(NEAR, len(NEAR))]
         rng.shuffle(items)
         with ThreadPoolExecutor(2) as ex:
             seeds = [random.Random(rng.random()) for _ in items]
@@ -159,7 +164,7 @@ def main():
                 ref.write(f"{name}\t{cond}\t{a:.3f}\t{b:.3f}\t{cid}\t{text}\t{' '.join(f'{k}={x}' for k, x in values.items())}\n")
         print("evalset:", v, len(items), "utterances", flush=True)
     # Human speech without any callout.
-    x = np.concatenate([load(f"{shared}/{r[0]}") for r in speech])
+    x = np.concatenate([load(f"{shared}/{r[0]}") for r in speech[part == "dev"::2]])
     with wave.open(out + "/human.wav", "wb") as w:
         w.setparams((1, 2, 16000, 0, "NONE", ""))
         w.writeframes((np.clip(x * 1.0, -1, 1) * 32767).astype(np.int16).tobytes())

@@ -1,8 +1,9 @@
 """Write golden vectors: what PyTorch makes of a known sound, for the Go test.
 
-golden.py OUT.json PLAIN.bin LEVEL.bin: the files are those of the nets as they
-are embedded (batch norm folded, 16-bit); the sound is a formula (see sound), so
-that the Go side can make it too; OUT holds log-mel frames and log posteriors.
+golden.py OUT.json NET.bin...: the files are those of the nets as they are
+embedded (batch norm folded, 8-bit); the sound is a
+formula (see sound), so that the Go side can make it too; OUT holds log-mel
+frames and log posteriors of the phones and the callouts.
 """
 import json
 import struct
@@ -28,39 +29,47 @@ def sound(n=32000):
 
 
 def read(path):
-    """[(name, tensor)] of a weights file: see net.save."""
+    """{name: tensor}, [(dilation, depthwise, its bias, pointwise, its bias)] of a weights file: see net.save."""
     b, at, rows = open(path, "rb").read(), 8, []
+    def take(kind, n):
+        nonlocal at
+        x = np.frombuffer(b, kind, n, at).astype(np.float32)
+        at += x.size * np.dtype(kind).itemsize
+        return x
     while at < len(b):
         n, = struct.unpack_from("<I", b, at); name = b[at + 4:at + 4 + n].decode(); at += 4 + n
         rank, = struct.unpack_from("<I", b, at)
         shape = struct.unpack_from(f"<{rank}I", b, at + 4); at += 4 + 4 * rank
-        size = int(np.prod(shape))
-        rows.append((name, torch.tensor(np.frombuffer(b, "<f2", size, at).astype(np.float32).reshape(shape)))); at += 2 * size
-    return rows
+        if rank == 1:
+            x = take("<f2", shape[0])
+        else:
+            scale = take("<f2", shape[0])
+            x = take("i1", int(np.prod(shape))).reshape(shape[0], -1) * scale[:, None]
+        rows.append((name, torch.tensor(x.reshape(shape))))
+    first = [i for i, (n, _) in enumerate(rows) if n[:2] == "dw" and n[-1] == "w"]
+    return dict(rows), [(int(rows[i][0][2:-2]), *(t for _, t in rows[i:i + 4])) for i in first]
 
 
-def posteriors(rows, m):
-    """[outputs, 40] log posteriors of log-mel frames [1, 40, n]."""
-    rows = iter(rows[1:])  # without the priors
-    take = lambda: next(rows)[1]
-    x = F.relu(F.conv1d(m, take(), take(), stride=2))
-    for name, dw in rows:
-        if name == "out.w":
-            return F.conv1d(x, dw.unsqueeze(2), take()).log_softmax(1)[0].T
-        d = int(name[2:-2])
-        h = F.conv1d(F.pad(x, ((dw.shape[1] - 1) * d, 0)), dw.unsqueeze(1), take(), dilation=d, groups=len(dw))
-        x = x + F.relu(F.conv1d(h, take().unsqueeze(2), take()))
+def posteriors(path, sound):
+    """[outputs, 40] and [outputs, callouts] log posteriors of samples [1, n]."""
+    t, layers = read(path)
+    m = LogMel(level=t["level"].item() > 0, warp=t["warp"].item()).eval()(sound)
+    x = F.relu(F.conv1d(m, t["front.w"], t["front.b"], stride=2))
+    for n, (d, dw, db, pw, pb) in enumerate(layers):
+        if n == len(layers) - 2:
+            phones = F.conv1d(x, t["out.w"].unsqueeze(2), t["out.b"])
+        h = F.conv1d(F.pad(x, ((dw.shape[1] - 1) * d, 0)), dw.unsqueeze(1), db, dilation=d, groups=len(dw))
+        x = x + F.relu(F.conv1d(h, pw.unsqueeze(2), pb))
+    return [y.log_softmax(1)[0].T for y in (phones, F.conv1d(x, t["call.w"].unsqueeze(2), t["call.b"]))]
 
 
 def main():
     with torch.no_grad():
-        x, nets = sound().unsqueeze(0), []
-        m = LogMel().eval()(x)
-        for path, mel in ((sys.argv[2], m), (sys.argv[3], LogMel(level=True).eval()(x))):
-            nets.append(posteriors(read(path), mel))
-        lp = ((nets[0] + nets[1]) / 2).log_softmax(1)
+        x = sound().unsqueeze(0)
+        m, nets = LogMel().eval()(x), [posteriors(f, x) for f in sys.argv[2:]]
+        phones, calls = (sum(y).div(len(nets)).log_softmax(1) for y in zip(*nets))
     rnd = lambda t: [[round(x, 5) for x in row] for row in t.tolist()]
-    json.dump({"mel": rnd(m[0].T[::20]), "mel_every": 20, "delay": DELAY, "log_posteriors": rnd(lp)}, open(sys.argv[1], "w"))
+    json.dump({"mel": rnd(m[0].T[::20]), "mel_every": 20, "delay": DELAY, "log_posteriors": rnd(phones), "log_callouts": rnd(calls)}, open(sys.argv[1], "w"))
 
 
 if __name__ == "__main__":

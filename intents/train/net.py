@@ -29,11 +29,11 @@ def mel_matrix(warp=1.):
 class LogMel(nn.Module):
     """[batch, samples] in -1..1 -> [batch, 40, frames]; frame k covers samples 160k .. 160k+399."""
 
-    def __init__(self, level=False):
+    def __init__(self, level=False, warp=1.):
         super().__init__()
         self.level = level
         self.register_buffer("window", .5 - .5 * torch.cos(2 * math.pi * torch.arange(WIN) / WIN))
-        self.register_buffer("mel", mel_matrix())
+        self.register_buffer("mel", mel_matrix(warp))
         self.register_buffer("warped", torch.stack([mel_matrix(w) for w in np.linspace(.84, 1.19, 15)]))
 
     def forward(self, x, warp=False):
@@ -63,23 +63,27 @@ class LogMel(nn.Module):
 
 
 class Tcn(nn.Module):
-    """Separable causal convolutions; output t (20 ms) tells of input 2*(t-DELAY)."""
+    """Separable causal convolutions; output t (20 ms) tells of input 2*(t-DELAY).
+    Two outputs: the phone, and past two more layers the callout that has just ended."""
 
-    def __init__(self, c=256, dilations=(1, 2, 4, 8) * 3, k=5, out=40):
+    def __init__(self, c=256, calls=1, dilations=(1, 2, 4, 8) * 3 + (4, 16), k=5, out=40):
         super().__init__()
-        self.c, self.dilations, self.k = c, dilations, k
+        self.c, self.dilations, self.k, self.trunk = c, dilations, k, len(dilations) - 2
         self.front = nn.Conv1d(MELS, c, 5, stride=2)
         self.fbn = nn.BatchNorm1d(c)
         self.dw = nn.ModuleList(nn.Conv1d(c, c, k, dilation=d, groups=c) for d in dilations)
         self.pw = nn.ModuleList(nn.Conv1d(c, c, 1, bias=False) for _ in dilations)
         self.bn = nn.ModuleList(nn.BatchNorm1d(c) for _ in dilations)
         self.out = nn.Conv1d(c, out, 1)
+        self.call = nn.Conv1d(c, calls, 1)
 
     def forward(self, x):
         x = F.relu(self.fbn(self.front(x)))
-        for d, dw, pw, bn in zip(self.dilations, self.dw, self.pw, self.bn):
+        for n, (d, dw, pw, bn) in enumerate(zip(self.dilations, self.dw, self.pw, self.bn)):
+            if n == self.trunk:
+                phones = self.out(x)
             x = x + F.dropout(F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0)))))), .1, self.training)
-        return self.out(x)
+        return phones, self.call(x)
 
     def export(self):
         def fold(w, b, bn):  # batch norm into the layer before it
@@ -91,33 +95,42 @@ class Tcn(nn.Module):
             yield f"dw{d}", dw.weight[:, 0], dw.bias
             yield "pw", w[:, :, 0], b
         yield "out", self.out.weight[:, :, 0], self.out.bias
+        yield "call", self.call.weight[:, :, 0], self.call.bias
 
 
 class Gru(nn.Module):
     """The second architecture of the table: a strided convolution and two GRU layers."""
 
-    def __init__(self, c=192, h=192, out=40):
+    def __init__(self, c=192, calls=1, out=40):
         super().__init__()
         self.front, self.fbn = nn.Conv1d(MELS, c, 5, stride=2), nn.BatchNorm1d(c)
-        self.gru = nn.GRU(c, h, 2, batch_first=True, dropout=.1)
-        self.out = nn.Conv1d(h, out, 1)
+        self.gru = nn.GRU(c, c, 2, batch_first=True, dropout=.1)
+        self.out, self.call = nn.Conv1d(c, out, 1), nn.Conv1d(c, calls, 1)
 
     def forward(self, x):
         x = F.relu(self.fbn(self.front(x)))
-        y, _ = self.gru(x.transpose(1, 2))
-        return self.out(y.transpose(1, 2))
+        y = self.gru(x.transpose(1, 2))[0].transpose(1, 2)
+        return self.out(y), self.call(y)
 
 
-def save(path, model, priors):
-    """Weights as 16-bit floats, little endian: "CXAM", u32 version, then per tensor
-    u32 name length, name, u32 rank, u32 sizes, values. The Go side reads this."""
+def save(path, model, priors, level, warp):
+    """Little endian: "CXAM", u32 version 3, then per tensor u32 name length, name, u32
+    rank, u32 sizes, values: 16-bit floats; a tensor of two sizes or more has a 16-bit
+    float scale per first index, then its values over the scale as signed bytes. The Go
+    side reads this."""
     model = model.eval().cpu()
-    rows = [("priors", torch.tensor(priors, dtype=torch.float32))]
+    rows = [("level", torch.tensor([float(level)])), ("warp", torch.tensor([warp])), ("priors", torch.tensor(priors, dtype=torch.float32))]
     for name, w, b in model.export():
         rows += [(name + ".w", w), (name + ".b", b)]
     with open(path, "wb") as f:
-        f.write(b"CXAM" + struct.pack("<I", 2))
+        f.write(b"CXAM" + struct.pack("<I", 3))
         for name, t in rows:
             t = t.detach().float().contiguous().numpy()
             f.write(struct.pack("<I", len(name)) + name.encode() + struct.pack("<I", t.ndim) + struct.pack(f"<{t.ndim}I", *t.shape))
-            f.write(t.astype("<f2").tobytes())
+            if t.ndim == 1:
+                f.write(t.astype("<f2").tobytes())
+                continue
+            flat = t.reshape(len(t), -1)
+            scale = np.maximum(np.abs(flat).max(1), 1e-4) / 127
+            scale = np.maximum(scale.astype("<f2"), np.float16(6e-8))
+            f.write(scale.tobytes() + np.clip(np.round(flat / scale.astype(np.float32)[:, None]), -127, 127).astype("i1").tobytes())

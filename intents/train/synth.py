@@ -1,9 +1,10 @@
 """Speak the corpus with flite and espeak-ng and keep the exact phone times.
 
 synth.py OUT N SEED VOCABULARY ARPA: writes OUT/wave.i16 (16 kHz mono, all
-utterances end to end), OUT/frames.u8 (phone index per 10 ms), OUT/index.npy
-(rows: first sample, samples, voice number). Voices named in HELD_OUT are for
-measuring only and are refused here.
+utterances end to end, pauses between them), OUT/frames.u8 (phone index per
+10 ms), OUT/calls.u8 (per 10 ms: 0 no callout, k if callout k has just ended,
+255 unknown), OUT/since.u16 (where a callout has just ended: 10 ms since it
+began). Voices named in HELD_OUT are for measuring only and are refused here.
 """
 import multiprocessing as mp
 import os
@@ -124,14 +125,44 @@ def espeak(text, rng, tmp, server):
     return x, 22050, spans, 10 + k
 
 
+def opinion(y, calls):
+    """Phones per 10 ms and the callouts said -> calls and since: see above. A
+    callout counts as just ended from 20 to 180 ms after its last phone."""
+    z, since = np.zeros(len(y), np.uint8), np.zeros(len(y), np.uint16)
+    on = np.nonzero(y)[0]
+    if not calls or len(on) == 0:
+        return z, since
+    spans = [(on[0], on[-1])]
+    if len(calls) == 2:
+        k = np.argmax(np.diff(on))
+        if on[k + 1] - on[k] < 6:  # no pause tells them apart
+            z[on[0]:on[-1] + 50] = 255
+            return z, since
+        spans = [(on[0], on[k]), (on[k + 1], on[-1])]
+    for a, b in spans:
+        z[a:b + 50] = 255
+    for (a, b), c in zip(spans, calls):
+        z[b + 2:b + 18] = c
+        since[b + 2:b + 18] = np.arange(b + 2, b + 18)[:len(z[b + 2:b + 18])] - a
+    return z, since
+
+
+def finish(x, y, calls, rng):
+    """Sound of any level and its phones -> int16 samples, phones, calls, since, with a pause behind."""
+    gap = int(rng.uniform(20, 140))
+    x = np.r_[np.clip(x[:len(y) * 160] * (9000 / max(1, np.abs(x).max())), -32767, 32767), np.zeros(gap * 160)].astype(np.int16)
+    y = np.r_[y, np.zeros(gap, np.uint8)]
+    return (x, y) + opinion(y, calls)
+
+
 def work(job):
     part, texts, seed = job
     rng = random.Random(seed)
-    waves, frames, index = [], [], []
+    out = []
     with tempfile.TemporaryDirectory() as d:
         server = subprocess.Popen([os.environ.get("ESPEAK_PHONES", "espeak_phones")], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
-        for i, text in enumerate(texts):
-            got = flite(text, rng, f"{d}/{i}") if rng.random() < .5 else espeak(text, rng, f"{d}/{i}", server)
+        for i, (text, calls) in enumerate(texts):
+            got = flite(text, rng, f"{d}/{i}") if rng.random() < .65 else espeak(text, rng, f"{d}/{i}", server)
             if got is None:
                 continue
             x, rate, spans, voice = got
@@ -140,31 +171,30 @@ def work(job):
             x = resample(x, 16000 / rate / warp)
             spans = [(a / warp, b / warp, p) for a, b, p in spans]
             y = fill(spans, len(x), 16000)
-            x = x[:len(y) * 160]
-            if len(y) < 30 or len(x) < len(y) * 160:
-                continue
-            waves.append(np.clip(x * (9000 / max(1, np.abs(x).max())), -32767, 32767).astype(np.int16))
-            frames.append(y)
-            index.append((len(x), voice))
+            if len(y) >= 30 and len(x) >= len(y) * 160:
+                out.append(finish(x, y, calls, rng))
         server.stdin.close()
-    return np.concatenate(waves), np.concatenate(frames), index
+    return [np.concatenate(c) for c in zip(*out)]
+
+
+def write(out, parts, n):
+    os.makedirs(out, exist_ok=True)
+    files, at = [open(f"{out}/{f}", "wb") for f in ("wave.i16", "frames.u8", "calls.u8", "since.u16")], 0
+    for k, columns in enumerate(parts):
+        for f, c in zip(files, columns):
+            f.write(c.tobytes())
+        at += len(columns[0])
+        if k % 20 == 0:
+            print(f"synth: {k + 1}/{n} parts, {at / 16000 / 3600:.2f} h", flush=True)
 
 
 def main():
     out, n, seed, vocabulary, arpa = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4], sys.argv[5]
     assert not HELD_OUT & set(FLITE)
     texts = list(corpus.sentences(n, seed, vocabulary, arpa))
-    os.makedirs(out, exist_ok=True)
     jobs = [(i, texts[i:i + 100], seed * 100003 + i) for i in range(0, n, 100)]
-    index, at = [], 0
-    with mp.Pool() as pool, open(out + "/wave.i16", "wb") as w, open(out + "/frames.u8", "wb") as f:
-        for k, (x, y, rows) in enumerate(pool.imap(work, jobs)):
-            w.write(x.tobytes()); f.write(y.tobytes())
-            for samples, voice in rows:
-                index.append((at, samples, voice)); at += samples
-            if k % 20 == 0:
-                print(f"synth: {k + 1}/{len(jobs)} parts, {at / 16000 / 3600:.2f} h", flush=True)
-    np.save(out + "/index.npy", np.array(index, np.int64))
+    with mp.Pool() as pool:
+        write(out, pool.imap(work, jobs), len(jobs))
 
 
 if __name__ == "__main__":

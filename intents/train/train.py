@@ -1,11 +1,12 @@
 """Train the phone net. See README.md beside this for the commands.
 
-train.py --synth DIR --human TSV --clips DIR --rirs DIR --dict CMUDICT --out DIR
-         [--arch tcn|gru] [--boot-seconds S] [--seconds S] [--align FILE]
+train.py --synth DIR [DIR] --human TSV --clips DIR --rirs DIR --dict CMUDICT --vocabulary YAML
+         --arpa LM --out DIR [--level] [--arch tcn|gru] [--boot-seconds S] [--seconds S] [--aligner PT]
 
 Stage 1 trains on synthetic speech, whose phone times are exact. Its net then
 aligns the human recordings (transcript, or PocketSphinx's hypothesis where
-there is none); phones it cannot find there are masked. Stage 2 trains on both.
+there is none); phones it cannot find there are masked. Stage 2 trains on both,
+and on callouts pieced together from human sounds.
 """
 import argparse
 import os
@@ -19,12 +20,15 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
+import collage
+import corpus
 from augment import Augment
 from net import DELAY, Gru, LogMel, Tcn, save
 from synth import INDEX, PHONES
 
 IGNORE = 255
-CROP = 64400  # samples: 400 mel frames, 198 outputs
+CROP = 80400  # samples: 500 mel frames, 248 outputs
+SEEN = 75      # outputs at the start of a crop that may have lost what explains them
 
 
 def decode(path):
@@ -50,22 +54,28 @@ def load_dict(path, vocabulary):
 
 
 class Pool:
-    """Utterances end to end on the GPU: wave int16, label per 10 ms (255: unknown)."""
+    """Utterances end to end on the GPU: wave int16; per 10 ms the phone, the callout
+    that has just ended and how long ago it began (255: unknown)."""
 
-    def __init__(self, wave, frames, dev):
+    def __init__(self, wave, frames, dev, calls=None, since=None):
         n = min(len(wave) // 160, len(frames))
+        put = lambda x: torch.from_numpy(np.array(x[:n])).to(dev)
+        none = np.zeros(n, np.uint8)
         self.wave = torch.from_numpy(np.array(wave[:n * 160])).to(dev)
-        self.frames = torch.from_numpy(np.array(frames[:n])).to(dev)
+        self.frames, self.calls = put(frames), put(none if calls is None else calls)
+        self.since = put((none if since is None else since).astype(np.int16))
         self.dev = dev
 
     def batch(self, b):
+        """[b, CROP] samples, [b, outputs] phones, [b, outputs] callouts."""
         at = torch.randint(0, len(self.frames) - CROP // 160 - 8, (b, 1), device=self.dev)
         x = self.wave[at * 160 + torch.arange(CROP, device=self.dev)].float() / 32768
         # Output t with the delay tells of label 2(t-DELAY)+3: see net.Tcn.
         t = torch.arange((CROP - 400) // 160 + 1, device=self.dev)
-        n = ((len(t) - 5) // 2) + 1
-        y = self.frames[at + (2 * torch.arange(n, device=self.dev) + 3)]
-        return x, y.long()
+        k = 2 * torch.arange((len(t) - 5) // 2 + 1, device=self.dev) + 3
+        call = self.calls[at + k].long()
+        whole = torch.where(call > 0, self.since[at + k] < k, k >= 2 * SEEN)
+        return x, self.frames[at + k].long(), torch.where(whole, call, IGNORE)
 
 
 def shift(y):
@@ -73,9 +83,11 @@ def shift(y):
     return F.pad(y, (DELAY, 0), value=IGNORE)[:, :y.shape[1]]
 
 
-def loss_of(model, mel, x, y):
-    o = model(mel(x))
-    return o, F.cross_entropy(o.float(), shift(y), ignore_index=IGNORE, label_smoothing=.03)
+def loss_of(out, y, call, weight):
+    """Cross entropy of both outputs. Most of the time no callout has just ended: that counts less."""
+    n = out[0].shape[2]
+    return (F.cross_entropy(out[0].float(), shift(y)[:, :n], ignore_index=IGNORE, label_smoothing=.03)
+            + F.cross_entropy(out[1].float(), shift(call)[:, :n], ignore_index=IGNORE, weight=weight))
 
 
 def spec_mask(m):
@@ -88,42 +100,42 @@ def spec_mask(m):
 
 
 def evaluate(model, mel, pool, aug, hard):
+    """Share of phones right; share of ended callouts right."""
     model.eval()
     torch.manual_seed(7)
-    right = total = 0
+    right, total = np.zeros(2), np.zeros(2)
     with torch.no_grad():
         for _ in range(8):
-            x, y = pool.batch(64)
-            o = model(mel(aug(x, hard) if aug else x)).argmax(1)
-            y = shift(y)
-            ok = (y != IGNORE) & (y != 0)
-            right += (o == y)[ok].sum().item(); total += ok.sum().item()
+            x, y, call = pool.batch(64)
+            for k, (o, t) in enumerate(zip(model(mel(aug(x, hard) if aug else x)), (y, call))):
+                t = shift(t)[:, :o.shape[2]]
+                ok = (t != IGNORE) & (t != 0)
+                right[k] += (o.argmax(1) == t)[ok].sum().item(); total[k] += ok.sum().item()
     model.train()
-    return right / max(1, total)
+    return right / np.maximum(1, total)
 
 
 def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None):
     model.train()
     opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
     start, step, last = time.time(), 0, 0
-    avg = None
+    weight = torch.ones(model.call.out_channels, device=model.call.weight.device)
+    weight[0] = .3
     while True:
         u = (time.time() - start) / seconds
         if u >= 1:
             break
         for g in opt.param_groups:
             g["lr"] = lr * min(1, step / 200 + .01) * (1e-3 + .5 * (1 + np.cos(np.pi * u)))
-        xs, ys = zip(*[p.batch(k) for p, k in zip(pools, shares)])
-        x, y = torch.cat(xs), torch.cat(ys)
+        x, y, call = (torch.cat(c) for c in zip(*[p.batch(k) for p, k in zip(pools, shares)]))
         with torch.no_grad():
             x = x * 10 ** (torch.rand(len(x), 1, device=x.device) - .5)
             mute = torch.rand(len(x), 1, device=x.device) < .08
-            x, y = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y)
+            x, y, call = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y), torch.where(mute, call * 0, call)
             m = mel(aug(x, min(1., .3 + 2 * u)), warp=True)
             m = torch.where(torch.rand(len(x), 1, 1, device=x.device) < .5, spec_mask(m), m)
         with torch.autocast(x.device.type, dtype=torch.bfloat16, enabled=x.is_cuda):
-            o = model(m)
-            loss = F.cross_entropy(o.float(), shift(y)[:, :o.shape[2]], ignore_index=IGNORE, label_smoothing=.03)
+            loss = loss_of(model(m), y, call, weight)
         opt.zero_grad(); loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.)
         opt.step(); step += 1
@@ -131,7 +143,7 @@ def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda
             last = time.time()
             keep()
             acc = [evaluate(model, mel, p, a, h) for p in dev_pools for a, h in ((None, 0), (aug, 1.))]
-            print(f"{log} {u:.2f} step {step} loss {loss.item():.3f} dev " + " ".join(f"{a:.3f}" for a in acc), file=OUT, flush=True)
+            print(f"{log} {u:.2f} step {step} loss {loss.item():.3f} dev " + " ".join(f"{a:.3f}/{c:.3f}" for a, c in acc), file=OUT, flush=True)
     return model
 
 
@@ -140,7 +152,7 @@ def posteriors(model, mel, x, dev):
     model.eval()
     with torch.no_grad():
         x = F.pad(torch.from_numpy(x).to(dev).unsqueeze(0), (0, DELAY * 320 + 720))
-        lp = model(mel(x)).float().log_softmax(1)[0].T.cpu().numpy()
+        lp = model(mel(x))[0].float().log_softmax(1)[0].T.cpu().numpy()
     return lp[DELAY:]
 
 
@@ -174,33 +186,49 @@ def align(lp, prior, phones):
 
 
 def align_all(model, mel, items, prior, dev, log):
-    waves, frames, used = [], [], 0
-    for x, phones in items:
+    """[(speaker, wave int16, phone per 10 ms)] of the recordings whose words could be found in them."""
+    out, used = [], 0
+    for speaker, x, phones in items:
         a = align(posteriors(model, mel, x, dev), prior, phones)
         if a is None:
             continue
         y = np.full(len(x) // 160, IGNORE, np.uint8)
         rep = np.repeat(a, 2)[:max(0, len(y) - 2)]
         y[2:2 + len(rep)] = rep  # output t sits at label 2t+3: two labels, 2t+2 and 2t+3
-        waves.append((np.clip(x * (9000 / 32768 / max(1e-3, np.abs(x).max())), -1, 1) * 32767).astype(np.int16)[:len(y) * 160])
-        frames.append(y); used += (y != IGNORE).mean()
-    print(f"{log} aligned {len(frames)} of {len(items)}, {100 * used / max(1, len(frames)):.0f} % of frames kept", file=OUT, flush=True)
-    return np.concatenate(waves), np.concatenate(frames)
+        out.append((speaker, (np.clip(x * (9000 / 32768 / max(1e-3, np.abs(x).max())), -1, 1) * 32767).astype(np.int16)[:len(y) * 160], y))
+        used += (y != IGNORE).mean()
+    print(f"{log} aligned {len(out)} of {len(items)}, {100 * used / max(1, len(out)):.0f} % of frames kept", file=OUT, flush=True)
+    return out
+
+
+def log_priors(pools, shares):
+    """Log of how often each phone is met in training."""
+    p = sum(k * torch.bincount(pool.frames[pool.frames < 40].long(), minlength=40).double() / len(pool.frames) for pool, k in zip(pools, shares))
+    return (p / p.sum() + 1e-6).log().cpu().numpy()
+
+
+def joined(recordings, dev):
+    return Pool(np.concatenate([w for _, w, _ in recordings]), np.concatenate([y for _, _, y in recordings]), dev)
 
 
 def main():
     global OUT
     ap = argparse.ArgumentParser()
-    for a in ("synth", "human", "clips", "rirs", "dict", "out"):
+    for a in ("human", "clips", "rirs", "dict", "vocabulary", "arpa", "out"):
         ap.add_argument("--" + a, required=True)
+    ap.add_argument("--synth", required=True, nargs="+", help="folders of synth.py and accents.py")
+    ap.add_argument("--seed", type=int, default=1)
     ap.add_argument("--level", action="store_true", help="take the running mean from each band")
+    ap.add_argument("--warp", type=float, default=1., help="of the frequency axis, where the net is used; training draws from .84 to 1.19")
     ap.add_argument("--arch", default="tcn"); ap.add_argument("--width", type=int, default=256)
     ap.add_argument("--boot-seconds", type=float, default=90); ap.add_argument("--seconds", type=float, default=300)
-    ap.add_argument("--boot", help="weights of an earlier stage 1")
-    ap.add_argument("--tune", help="weights of an earlier stage 2: go on from them, in one stage")
+    ap.add_argument("--aligner", help="plain weights of an earlier run, to align the human recordings instead of stage 1")
+    ap.add_argument("--start", help="weights to go on from")
+    ap.add_argument("--collage", type=int, default=12000, help="sentences pieced together from human sounds")
     a = ap.parse_args()
     os.makedirs(a.out, exist_ok=True)
     OUT = open(f"{a.out}/log-{a.arch}.txt", "a")
+    torch.manual_seed(a.seed)
     dev = "cuda" if torch.cuda.is_available() else "cpu"
     lex = load_dict(a.dict, None)
     rows = [l.rstrip("\n").split("\t") for l in open(a.human)]  # file, class, words, speaker
@@ -216,42 +244,49 @@ def main():
             phones = [0]
             for x in words:
                 phones += [INDEX[p] for p in lex[x]] + [0]
-            (dev_items if held(r[3]) else items).append((w, phones))
+            (dev_items if held(r[3]) else items).append((r[3], w, phones))
     rirs = []
     for f in sorted(os.listdir(a.rirs)):
         h = decode(f"{a.rirs}/{f}"); h = h[np.abs(h).argmax():]
         rirs.append(torch.from_numpy(np.array(h / np.abs(h[0]))))
     aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), rirs, dev)
     mel = LogMel(a.level).to(dev)
-    wave = np.fromfile(a.synth + "/wave.i16", np.int16); frames = np.fromfile(a.synth + "/frames.u8", np.uint8)
-    cut = len(frames) * 97 // 100
-    synth, synth_dev = Pool(wave, frames[:cut], dev), Pool(wave[cut * 160:], frames[cut:], dev)
-    prior = np.log(np.bincount(frames, minlength=40) / len(frames) + 1e-6)
-    print(f"synthetic {len(frames) / 360000:.2f} h, human {sum(len(w) for w, _ in items) / 57.6e6:.2f} h, noise {len(noise) / 57.6e6:.2f} h, {dev}", file=OUT, flush=True)
+    column = lambda f, t: np.concatenate([np.fromfile(f"{d}/{f}", t) for d in a.synth])
+    wave, frames, calls, since = column("wave.i16", np.int16), column("frames.u8", np.uint8), column("calls.u8", np.uint8), column("since.u16", np.uint16)
+    cut = len(frames) * 3 // 100
+    synth = Pool(wave[cut * 160:], frames[cut:], dev, calls[cut:], since[cut:])
+    synth_dev = Pool(wave[:cut * 160], frames[:cut], dev, calls[:cut], since[:cut])
+    prior = log_priors([synth], [1])
+    print(f"synthetic {len(frames) / 360000:.2f} h, human {sum(len(w) for _, w, _ in items) / 57.6e6:.2f} h, noise {len(noise) / 57.6e6:.2f} h, {dev}", file=OUT, flush=True)
     b = 128 if dev == "cuda" else 8
-    new = lambda: (Tcn(c=a.width) if a.arch == "tcn" else Gru(c=a.width, h=a.width)).to(dev)
-    boot = new()
-    if a.boot or a.tune:
-        boot.load_state_dict(torch.load(a.boot or a.tune, map_location=dev))
+    kinds = 1 + len(corpus.callouts(a.vocabulary))
+    new = lambda: (Tcn if a.arch == "tcn" else Gru)(c=a.width, calls=kinds).to(dev)
+    boot, ear = new(), mel
+    if a.aligner:
+        ear = LogMel().to(dev)
+        boot = Tcn(calls=kinds).to(dev)
+        boot.load_state_dict(torch.load(a.aligner, map_location=dev), strict=False)
     else:
         fit(boot, [synth], [b], mel, aug, a.boot_seconds, 2e-3, "boot", [synth_dev])
-        torch.save(boot.state_dict(), f"{a.out}/boot-{a.arch}.pt")
-    human = Pool(*align_all(boot, mel, items, prior, dev, "boot"), dev)
-    human_dev = Pool(*align_all(boot, mel, dev_items, prior, dev, "boot dev"), dev)
-    model = new(); model.load_state_dict(boot.state_dict())
-    share = [b // 2, b - b // 2]
-    if not a.tune:
-        fit(model, [synth, human], share, mel, aug, a.seconds * .25, 2e-3, "warm", [synth_dev, human_dev])
-        human = Pool(*align_all(model, mel, items, prior, dev, "warm"), dev)
-        human_dev = Pool(*align_all(model, mel, dev_items, prior, dev, "warm dev"), dev)
+    human = align_all(boot, ear, items, prior, dev, "human")
+    human_dev = joined(align_all(boot, ear, dev_items, prior, dev, "human dev"), dev)
+    voices, made = collage.make(human, lex, a.collage, a.seed, a.vocabulary, a.arpa)
+    print(f"collage {voices} voices, {len(made[1]) / 360000:.2f} h", file=OUT, flush=True)
+    pieced = Pool(made[0], made[1], dev, made[2], made[3])
+    model = new()
+    if a.start or not a.aligner:
+        model.load_state_dict(torch.load(a.start, map_location=dev) if a.start else boot.state_dict())
+    pools, share = [synth, joined(human, dev), pieced], [b * 45 // 100, b * 33 // 100, b * 22 // 100]
     def keep():
         torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
-    fit(model, [synth, human], share, mel, aug, a.seconds * (1 if a.tune else .75), 1.5e-3 if a.tune else 3e-3, "main", [synth_dev, human_dev], keep)
+    fit(model, pools, share, mel, aug, a.seconds, 2e-3 if a.start else 3e-3, "main", [synth_dev, human_dev], keep)
     for n, p in (("synth", synth_dev), ("human", human_dev)):
-        print(f"final {a.arch} {n} clean {evaluate(model, mel, p, None, 0):.4f} loud {evaluate(model, mel, p, aug, 1.):.4f}", file=OUT, flush=True)
-    torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
+        print(f"final {a.arch} {n} clean {evaluate(model, mel, p, None, 0)} loud {evaluate(model, mel, p, aug, 1.)}", file=OUT, flush=True)
+    keep()
     if hasattr(model, "export"):
-        save(f"{a.out}/phones-{a.arch}.bin", model, prior)
+        save(f"{a.out}/net.bin", model, log_priors(pools, share), a.level, a.warp)
+        with open(f"{a.out}/callouts.tsv", "w") as f:
+            f.writelines(f"{c}\t{p}\n" for c, phrases in corpus.callouts(a.vocabulary) for p in phrases)
     print("done", file=OUT, flush=True)
 
 

@@ -1,0 +1,68 @@
+package acoustic
+
+import (
+	_ "embed"
+	"math"
+	"strings"
+
+	"coxswain/intents"
+)
+
+// opinion is what the nets, which know today's callouts as wholes, think of a
+// candidate: log probabilities, not below faint.
+type opinion struct {
+	known bool    // the nets were taught this phrase
+	said  float64 // that its callout has just ended
+	other float64 // that another has
+	none  float64 // that none has
+}
+
+const (
+	faint       = -8
+	neutral     = -3 // of a phrase that the nets were not taught
+	judgeFrames = 12 // frames after a phrase in which the nets speak of it
+)
+
+// opinion asks about a candidate.
+func (d *decoder) opinion(c candidate) opinion {
+	class := d.g.class[c.phrase]
+	if class == 0 {
+		return opinion{said: neutral, other: neutral, none: neutral}
+	}
+	o := opinion{known: true, said: faint, other: faint}
+	for t := c.end + 1; t <= min(c.end+judgeFrames, d.frame); t++ {
+		for k, x := range d.calls[t%keepFrames] {
+			switch v := math.Max(faint, float64(x)); k {
+			case 0:
+				o.none = math.Min(o.none, v)
+			case class:
+				o.said = math.Max(o.said, v)
+			default:
+				o.other = math.Max(o.other, v)
+			}
+		}
+	}
+	return o
+}
+
+// callouts.tsv is what the nets were taught, written by intents/train/train.py:
+// callout and phrase, the callouts in the order of the nets' numbers, from 1.
+//
+//go:embed callouts.tsv
+var taughtFile string
+
+var taughtPhrases = func() map[[2]string]int {
+	out, n, last := map[[2]string]int{}, 0, ""
+	for line := range strings.Lines(taughtFile) {
+		id, phrase, _ := strings.Cut(strings.TrimSpace(line), "\t")
+		if id != last {
+			n, last = n+1, id
+		}
+		out[[2]string{id, phrase}] = n
+	}
+	return out
+}()
+
+// taught is the nets' number for the callout of a phrase, 0 if they were not
+// taught that phrase.
+func taught(p intents.Phrase) int { return taughtPhrases[[2]string{p.Callout.ID, p.Text}] }

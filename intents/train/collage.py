@@ -1,0 +1,118 @@
+"""Human voices that say callouts: sentences of the corpus pieced together from
+the sounds of one speaker's aligned recordings. Rough, but the only human
+callouts to be had; without them a net would learn that humans make none.
+"""
+import multiprocessing as mp
+import random
+import re
+
+import numpy as np
+
+import corpus
+import synth
+
+ENOUGH = 40  # seconds that a speaker must have
+FADE = 48    # samples of cross-fade at a join
+
+
+def pronunciations(vocabulary, lex):
+    """word -> [[phone]]: those of the vocabulary, then the dictionary's."""
+    out = {w: [p] for w, p in lex.items()}
+    for m in re.finditer(r'^  "?([a-z\' ]+)"?: +\[([A-Z ,]+)\]', open(vocabulary).read().split("callouts:")[0], re.M):
+        out[m[1]] = [p.split() for p in m[2].split(",")]
+    return out
+
+
+class Speaker:
+    """Sounds of one voice: phone, first and past-the-last label of 10 ms, in the order they were said."""
+
+    def __init__(self, recordings):
+        self.wave = np.concatenate([w[:len(y) * 160] for w, y in recordings])
+        y = np.concatenate([y for _, y in recordings])
+        edge = np.r_[0, np.nonzero(np.diff(y.astype(int)))[0] + 1, len(y)]
+        self.units = [(int(y[a]), int(a), int(b)) for a, b in zip(edge, edge[1:])]
+        self.at = {}
+        for i, (p, a, b) in enumerate(self.units):
+            if p != 255 and 2 <= b - a <= 40:
+                self.at.setdefault(p, []).append(i)
+
+    def run(self, phones, k, rng):
+        """The longest stretch of this voice that says phones[k:], its first unit and length."""
+        best = []
+        for i in self.at.get(phones[k], ()):
+            n = 1
+            while k + n < len(phones) and i + n < len(self.units) and self.units[i + n][0] == phones[k + n]:
+                n += 1
+            best.append((n + rng.random() * .9, i))
+        return max(best, default=None)
+
+    def say(self, phones, rng):
+        """Wave (float) and phone per 10 ms; None if the voice lacks a sound."""
+        x, y, k = np.zeros(0), [], 0
+        while k < len(phones):
+            if phones[k] == 0:
+                n = rng.randrange(6, 25)
+                x, y, k = np.r_[x, np.zeros(n * 160)], y + [0] * n, k + 1
+                continue
+            got = self.run(phones, k, rng)
+            if got is None:
+                return None
+            n, i = int(got[0]), got[1]
+            a, b = self.units[i][1] * 160, self.units[i + n - 1][2] * 160
+            piece = self.wave[max(0, a - FADE):b].astype(float)
+            extra = len(piece) - (b - a)
+            ramp = np.linspace(0, 1, extra)
+            if extra and len(x) >= extra:
+                x[-extra:] = x[-extra:] * (1 - ramp) + piece[:extra] * ramp
+            x = np.r_[x, piece[extra:]]
+            for p, s, e in self.units[i:i + n]:
+                y += [p] * (e - s)
+            k += n
+        return x, np.array(y, np.uint8)
+
+
+def phones(text, prons, rng):
+    """Phone indices of a sentence; None if a word is unknown."""
+    text = re.sub(r"\bp e a\b", "p e ay_", re.sub(r"\ba fib\b", "ay_ fib", text))
+    out = []
+    for w in text.replace(",", " ,").split():
+        if w == ",":
+            out.append(0)
+        elif w == "ay_":
+            out.append(synth.INDEX["EY"])
+        elif w in prons:
+            out += [synth.INDEX[p] for p in rng.choice(prons[w])]
+        else:
+            return None
+    return out
+
+
+def work(job):
+    texts, seed = job
+    rng = random.Random(seed)
+    out = []
+    for text, calls in texts:
+        p = phones(text, PRONS, rng)
+        said = p and rng.choice(SPEAKERS).say(p, rng)
+        if said and len(said[1]) >= 30:
+            x, y = said
+            tempo = rng.uniform(.9, 1.12)
+            x = synth.resample(x, 1 / tempo)
+            y = y[np.minimum((np.arange(len(x) // 160) * tempo).astype(int), len(y) - 1)]
+            out.append(synth.finish(x, y, calls, rng))
+    return [np.concatenate(c) for c in zip(*out)]
+
+
+def make(recordings, lex, n, seed, vocabulary, arpa):
+    """recordings: [(speaker, int16 wave, phone per 10 ms)] -> wave, frames, calls, since (see synth.py)."""
+    global SPEAKERS, PRONS
+    by = {}
+    for s, w, y in recordings:
+        by.setdefault(s, []).append((w, y))
+    # Meetings have several voices under one name.
+    SPEAKERS = [Speaker(r) for s, r in sorted(by.items()) if not s.startswith("ami") and sum(len(y) for _, y in r) > 100 * ENOUGH]
+    PRONS = pronunciations(vocabulary, lex)
+    texts = list(corpus.sentences(n, seed, vocabulary, arpa))
+    with mp.get_context("fork").Pool() as pool:
+        parts = pool.map(work, [(texts[i:i + 50], seed * 7919 + i) for i in range(0, n, 50)], 1)
+    return len(SPEAKERS), [np.concatenate(c) for c in zip(*parts)]
