@@ -7,6 +7,43 @@ import (
 	"testing"
 )
 
+// Every way to say a whole number is read back as that number.
+func TestSayNumber(t *testing.T) {
+	var say func(e Expr) []string
+	say = func(e Expr) (out []string) {
+		switch e.Op {
+		case Word:
+			return []string{e.Text}
+		case Alt:
+			for _, k := range e.Kids {
+				out = append(out, say(k)...)
+			}
+			return out
+		}
+		out = []string{""}
+		for _, k := range e.Kids {
+			var next []string
+			for _, a := range out {
+				for _, b := range say(k) {
+					next = append(next, a+" "+b)
+				}
+			}
+			out = next
+		}
+		return out
+	}
+	for n := 1; n < 1000; n++ {
+		for _, text := range say(SayNumber(n)) {
+			if got, err := ParseNumber(strings.Fields(text)); err != nil || got != float64(n) {
+				t.Errorf("%d is said %q, which is read as %v, %v", n, text, got, err)
+			}
+		}
+	}
+	if got := say(SayNumber(120)); len(got) != 5 {
+		t.Errorf("120 is said in %d ways: %q", len(got), got)
+	}
+}
+
 func TestParseNumber(t *testing.T) {
 	for text, want := range map[string]float64{"two hundred": 200, "one hundred twenty": 120, "one point five": 1.5, "one twenty": 120, "three sixty": 360,
 		"one hundred and five": 105, "a hundred": 100, "zero point two five": .25, "eighteen": 18, "point five": .5} {

@@ -111,6 +111,31 @@ func TestLeadWord(t *testing.T) {
 	}
 }
 
+// A usual number is taken where it sounds alike, not where another was clearly
+// said; a site's own list replaces the built-in one.
+func TestUsualNumbers(t *testing.T) {
+	for text, want := range map[string]float64{"amiodarone three hundred milligrams given.": 300, "amiodarone two hundred milligrams given.": 200, "lidocaine seventy milligrams given.": 70, "shock delivered one hundred seventy joules.": 170} {
+		got := hear(t, nil, speak(t, text), 1600)
+		if len(got) != 1 || len(got[0].Values) != 1 || got[0].Values["dose_mg"]+got[0].Values["energy_j"] != want {
+			t.Errorf("%q: heard %+v", text, got)
+		}
+	}
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	v.Find("shock.given").Usual = []float64{170}
+	g, err := newGraph(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k, p := range g.phrases {
+		if n := len(g.usual[k]); p.Callout.ID == "shock.given" && p.HasSlot() != (n == 1) {
+			t.Errorf("%q has %d usual forms", p.Text, n)
+		}
+	}
+}
+
 // Talk that is no callout, silence, and a tone are not callouts.
 func TestHearsNothingInTalk(t *testing.T) {
 	for _, text := range []string{"please get the epi ready and start the clock", "he had v fib last year they said", ""} {

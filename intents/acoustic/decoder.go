@@ -10,7 +10,7 @@ import (
 // Decoder constants, in frames of 20 ms and natural-log units. They were set
 // on the development set of intents/train/README.md.
 const (
-	holdFrames = 9    // silence or other speech heard before a phrase is final
+	holdFrames = 8    // silence or other speech heard before a phrase is final
 	keepFrames = 1024 // history for the alignment of a phrase: 20 s
 
 	frameHop  = 320  // samples a frame
@@ -49,7 +49,7 @@ type tuning struct {
 	beam       float32 // and those so far below the best of their phrase
 }
 
-var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 4, lost: -8, beam: 12}
+var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 4, lost: -6, beam: 12}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
