@@ -32,7 +32,8 @@ var calibration = func() (j struct {
 	return j
 }()
 
-func (j judge) confidence(x []float64) float64 {
+// odds are the log odds.
+func (j judge) odds(x []float64) float64 {
 	z := j.OutBias
 	for k, row := range j.Hidden {
 		h := j.Bias[k]
@@ -41,5 +42,5 @@ func (j judge) confidence(x []float64) float64 {
 		}
 		z += j.Out[k] * math.Tanh(h)
 	}
-	return 1 / (1 + math.Exp(-z))
+	return z
 }

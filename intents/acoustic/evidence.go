@@ -204,10 +204,14 @@ func (e evidence) features() []float64 {
 
 const opinions = 4 // features of the second opinion
 
+// confidence is the probability that the callout was said: two judges' log odds,
+// averaged where the second opinion knows the phrase. One judge alone trusts that
+// opinion too much with voices that are new to it.
 func (e evidence) confidence() float64 {
 	f := e.features()
-	if !e.opinion.known {
-		return calibration.Phones.confidence(f[:len(f)-opinions])
+	z := calibration.Phones.odds(f[:len(f)-opinions])
+	if e.opinion.known {
+		z = (z + calibration.Both.odds(f)) / 2
 	}
-	return calibration.Both.confidence(f)
+	return 1 / (1 + math.Exp(-z))
 }

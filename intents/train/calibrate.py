@@ -52,13 +52,14 @@ def fit(X, Y, W):
     return {"mean": rnd(mean), "scale": rnd(scale), "hidden": rnd(net[0].weight), "bias": rnd(net[0].bias), "out": rnd(net[2].weight[0]), "out_bias": rnd(net[2].bias)[0]}
 
 
-def confidence(c, X):
+def odds(c, X):
     h = np.tanh((X - c["mean"]) / c["scale"] @ np.array(c["hidden"]).T + c["bias"])
-    return 1 / (1 + np.exp(-(h @ c["out"] + c["out_bias"])))
+    return h @ c["out"] + c["out_bias"]
 
 
 def report(X, Y, group, total, c):
-    p = confidence(c, X)
+    """What thresholds give, by the average of the two judges as the Go side takes it."""
+    p = 1 / (1 + np.exp(-(odds(c["both"], X) + odds(c["phones"], X[:, :-OPINIONS])) / 2))
     for th in (.3, .4, .5, .6, .7, .9):
         on = p >= th
         print(th, "right", f"{Y[on].sum() / sum(total.values()):.3f}", "wrong", int((1 - Y[on]).sum()), {g: f"{int(Y[on & (group == g)].sum())}/{total.get(g, 0)} wrong {int((1 - Y)[on & (group == g)].sum())}" for g in sorted(set(group))})
@@ -67,15 +68,12 @@ def report(X, Y, group, total, c):
 def main():
     X, Y, group, total = load(sys.argv[2], sys.argv[3])
     W = np.where(group == "human", TALK, 1.)
-    both, phones = fit(X, Y, W), fit(X[:, :-OPINIONS], Y, W)
-    json.dump({"phones": phones, "both": both}, open(sys.argv[1], "w"))
-    report(X, Y, group, total, both)
+    c = {"phones": fit(X[:, :-OPINIONS], Y, W), "both": fit(X, Y, W)}
+    json.dump(c, open(sys.argv[1], "w"))
+    report(X, Y, group, total, c)
     for trace, reference in zip(sys.argv[4::2], sys.argv[5::2]):
         print("on", trace)
-        X, *rest = load(trace, reference)
-        report(X, *rest, both)
-        print("without the second opinion")
-        report(X[:, :-OPINIONS], *rest, phones)
+        report(*load(trace, reference), c)
 
 
 if __name__ == "__main__":
