@@ -44,7 +44,7 @@ def decode(path):
     return np.frombuffer(raw[at:at + (len(raw) - at) // 2 * 2], np.int16).astype(np.float32) / 32768
 
 
-def load_dict(path, vocabulary):
+def load_dict(path):
     d = {}
     for line in open(path, errors="replace"):
         w, *p = line.split()
@@ -211,6 +211,34 @@ def joined(recordings, dev):
     return Pool(np.concatenate([w for _, w, _ in recordings]), np.concatenate([y for _, _, y in recordings]), dev)
 
 
+def recordings(a, lex):
+    """Noise and talk, each one wave, and [(speaker, wave, phones)] to train on and to measure with."""
+    rows = [l.rstrip("\n").split("\t") for l in open(a.human)]  # file, class, words, speaker
+    with ThreadPoolExecutor(16) as ex:
+        waves = list(ex.map(lambda r: decode(os.path.join(a.clips, r[0])), rows))
+    held = lambda speaker: zlib.crc32(speaker.encode()) % 10 == 0
+    noise = np.concatenate([w for r, w in zip(rows, waves) if r[1] == "noise"])
+    talk = np.concatenate([w / max(.01, np.sqrt((w ** 2).mean())) * .05 for r, w in zip(rows, waves) if r[1] == "speech" and not held(r[3])])
+    items, dev_items = [], []
+    for r, w in zip(rows, waves):
+        words = r[2].split()
+        if r[1] in ("speech", "word") and words and all(x in lex for x in words):
+            phones = [0]
+            for x in words:
+                phones += [INDEX[p] for p in lex[x]] + [0]
+            (dev_items if held(r[3]) else items).append((r[3], w, phones))
+    return noise, talk, items, dev_items
+
+
+def rooms(folder):
+    """Impulse responses from the direct path on, which is 1."""
+    out = []
+    for f in sorted(os.listdir(folder)):
+        h = decode(f"{folder}/{f}"); h = h[np.abs(h).argmax():]
+        out.append(torch.from_numpy(np.array(h / np.abs(h[0]))))
+    return out
+
+
 def main():
     global OUT
     ap = argparse.ArgumentParser()
@@ -230,26 +258,9 @@ def main():
     OUT = open(f"{a.out}/log-{a.arch}.txt", "a")
     torch.manual_seed(a.seed)
     dev = "cuda" if torch.cuda.is_available() else "cpu"
-    lex = load_dict(a.dict, None)
-    rows = [l.rstrip("\n").split("\t") for l in open(a.human)]  # file, class, words, speaker
-    with ThreadPoolExecutor(16) as ex:
-        waves = list(ex.map(lambda r: decode(os.path.join(a.clips, r[0])), rows))
-    held = lambda speaker: zlib.crc32(speaker.encode()) % 10 == 0
-    noise = np.concatenate([w for r, w in zip(rows, waves) if r[1] == "noise"])
-    talk = np.concatenate([w / max(.01, np.sqrt((w ** 2).mean())) * .05 for r, w in zip(rows, waves) if r[1] == "speech" and not held(r[3])])
-    items, dev_items = [], []
-    for r, w in zip(rows, waves):
-        words = r[2].split()
-        if r[1] in ("speech", "word") and words and all(x in lex for x in words):
-            phones = [0]
-            for x in words:
-                phones += [INDEX[p] for p in lex[x]] + [0]
-            (dev_items if held(r[3]) else items).append((r[3], w, phones))
-    rirs = []
-    for f in sorted(os.listdir(a.rirs)):
-        h = decode(f"{a.rirs}/{f}"); h = h[np.abs(h).argmax():]
-        rirs.append(torch.from_numpy(np.array(h / np.abs(h[0]))))
-    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), rirs, dev)
+    lex = load_dict(a.dict)
+    noise, talk, items, dev_items = recordings(a, lex)
+    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), rooms(a.rirs), dev)
     mel = LogMel(a.level).to(dev)
     column = lambda f, t: np.concatenate([np.fromfile(f"{d}/{f}", t) for d in a.synth])
     wave, frames, calls, since = column("wave.i16", np.int16), column("frames.u8", np.uint8), column("calls.u8", np.uint8), column("since.u16", np.uint16)
