@@ -102,14 +102,8 @@ func newDecoder(g *graph, priors []float32) *decoder {
 	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), calls: make([][]float32, keepFrames)}
 	d.live = make([][]int32, len(g.spans))
 	d.belief = make([]belief, keepFrames)
-	d.arrive = make([]arrival, len(g.ways))
-	d.seen = make([]int, len(g.states))
-	for i := range d.arrive {
-		d.arrive[i].frame = -1
-	}
-	for i := range d.seen {
-		d.seen[i] = -1
-	}
+	d.arrive = slices.Repeat([]arrival{{frame: -1}}, len(g.ways))
+	d.seen = slices.Repeat([]int{-1}, len(g.states))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
@@ -158,36 +152,22 @@ func believe(lp, row []float32) belief {
 	return b
 }
 
-// advance moves every phrase's paths on by one frame. Phrases that nothing
-// speaks for cost nothing.
+// advance moves every phrase's paths on by one frame.
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
 	for k, sp := range d.g.spans {
-		enter := open && d.promising(sp, row)
-		if len(d.live[k]) > 0 || enter {
-			d.step(k, sp, row, enter)
+		if open || len(d.live[k]) > 0 {
+			d.step(k, sp, row, open)
 		}
 	}
-}
-
-// promising reports whether a path may begin in a phrase at this frame. In
-// speech any may: a weak first consonant must not keep a phrase from starting.
-// Phrases that begin with a number have so many ways in that each must show.
-func (d *decoder) promising(sp span, row []float32) bool {
-	if row[silence] < 0 && !sp.number {
-		return true
-	}
-	for _, i := range d.g.entries[sp.lo] {
-		if row[d.g.states[i].phone] > birth {
-			return true
-		}
-	}
-	return false
 }
 
 // step moves the paths of one phrase on: each stays in its state or takes the
-// way on from it. Only states that a path reaches are looked at.
-func (d *decoder) step(k int, sp span, row []float32, enter bool) {
+// way on from it. Only states that a path reaches are looked at. New paths begin
+// if open. In speech any phrase may begin: a weak first consonant must not keep it
+// from starting. Phrases that begin with a number have so many ways in that each
+// must show.
+func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
 	reached, ways := d.spare[:0], d.ways[:0]
@@ -215,7 +195,7 @@ func (d *decoder) step(k int, sp span, row []float32, enter bool) {
 			reach(i, d.arrive[w].score, d.arrive[w].start)
 		}
 	}
-	if enter {
+	if open {
 		for _, i := range d.g.entries[sp.lo] {
 			if row[d.g.states[i].phone] > birth || row[silence] < 0 && !sp.number {
 				reach(i, 0, int32(d.frame))

@@ -15,7 +15,7 @@ type ensemble struct {
 	mean  [][]float32 // per net and band, over about 4 s
 	less  []float32
 	phone []float32 // log posteriors of the phones
-	call  []float32 // and of the callout that has just ended: see callouts.txt
+	call  []float32 // and of the callout that has just ended: see callouts.tsv
 }
 
 // meanOver is the time constant of the running mean, in frames.

@@ -49,7 +49,7 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
 	for _, p := range phrases {
 		g.class = append(g.class, taught(p))
-		sp, err := g.add(p, func(s intents.Slot) intents.Expr { return intents.NumberExpr(s) })
+		sp, err := g.add(p, intents.NumberExpr)
 		if err != nil {
 			return nil, err
 		}
@@ -66,7 +66,7 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 func (g *graph) addUsual() error {
 	g.usual = make([][]span, len(g.phrases))
 	for k, p := range g.phrases {
-		if len(p.Parts) == 0 || !p.HasSlot() {
+		if !p.HasSlot() {
 			continue
 		}
 		for _, x := range p.Callout.Usual {
@@ -206,7 +206,7 @@ func (b *builder) finish(start, end int, number bool) span {
 		}
 	}
 	joinOf, wayOf := map[int]int32{}, map[int]int32{}
-	shared := func(known map[int]int32, list *[][]int32, node int, states []int32) int32 {
+	place := func(known map[int]int32, list *[][]int32, node int, states []int32) int32 {
 		k, ok := known[node]
 		if !ok {
 			k = int32(len(*list))
@@ -216,7 +216,7 @@ func (b *builder) finish(start, end int, number bool) span {
 	}
 	for _, e := range emit {
 		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, entry: isStart[e.from], final: isEnd[e.to],
-			join: shared(joinOf, &b.g.joins, e.from, reach[e.from]), way: shared(wayOf, &b.g.ways, e.to, onward[e.to])})
+			join: place(joinOf, &b.g.joins, e.from, reach[e.from]), way: place(wayOf, &b.g.ways, e.to, onward[e.to])})
 	}
 	for i := lo; i < int32(len(b.g.states)); i++ {
 		if b.g.states[i].entry {

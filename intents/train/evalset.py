@@ -44,8 +44,9 @@ CONDITIONS = ["clean", "echo", "babble20", "babble10", "babble5", "ward15", "war
 def speak(voice, text, rng, tmp):
     engine, name = voice.split(":", 1)
     name, _, shape = name.partition(":")
+    pitch, tract = map(float, shape.split(":")) if shape else (1., 1.)
     if engine == "flite":
-        subprocess.run(["flite", "-voice", name, "--setf", f"duration_stretch={rng.uniform(.85, 1.15) * float((shape or '1').split(':')[0]):.2f}", "-t", text, "-o", tmp], check=True)
+        subprocess.run(["flite", "-voice", name, "--setf", f"duration_stretch={rng.uniform(.85, 1.15) * pitch:.2f}", "-t", text, "-o", tmp], check=True)
     elif engine == "espeak":
         subprocess.run(["espeak-ng", "-v", name, "-s", str(rng.randrange(140, 190)), "-w", tmp, text], check=True)
     else:
@@ -54,7 +55,6 @@ def speak(voice, text, rng, tmp):
     os.remove(tmp)
     x, rate = np.frombuffer(w.readframes(w.getnframes()), np.int16).astype(float) / 32768, w.getframerate()
     if shape:
-        pitch, tract = map(float, shape.split(":"))
         x, rate = synth.reshape(x * 32768, pitch, tract) / 32768, rate * pitch
     n = int(len(x) * 16000 / rate)
     f = np.fft.rfft(x)[:n // 2 + 1]

@@ -270,7 +270,8 @@ def main():
     prior = log_priors([synth], [1])
     print(f"synthetic {len(frames) / 360000:.2f} h, human {sum(len(w) for _, w, _ in items) / 57.6e6:.2f} h, noise {len(noise) / 57.6e6:.2f} h, {dev}", file=OUT, flush=True)
     b = 128 if dev == "cuda" else 8
-    kinds = 1 + len(corpus.callouts(a.vocabulary))
+    classes = corpus.callouts(a.vocabulary)
+    kinds = 1 + len(classes)
     new = lambda: (Tcn if a.arch == "tcn" else Gru)(c=a.width, calls=kinds).to(dev)
     boot, ear = new(), mel
     if a.aligner:
@@ -297,7 +298,7 @@ def main():
     if hasattr(model, "export"):
         save(f"{a.out}/net.bin", model, log_priors(pools, share), a.level, a.warp)
         with open(f"{a.out}/callouts.tsv", "w") as f:
-            f.writelines(f"{c}\t{p}\n" for c, phrases in corpus.callouts(a.vocabulary) for p in phrases)
+            f.writelines(f"{c}\t{p}\n" for c, phrases in classes for p in phrases)
     print("done", file=OUT, flush=True)
 
 
