@@ -197,7 +197,7 @@ func (p Phrase) HasSlot() bool {
 	return slices.ContainsFunc(p.Parts, func(x Part) bool { return x.Slot != "" })
 }
 
-// Compile lists all phrases of the vocabulary. Each is checked to be sayable:
+// Compile lists all phrases of the vocabulary, talk last. Each is checked to be sayable:
 // the error names the callout and the word without a pronunciation.
 func (v *Vocabulary) Compile() ([]Phrase, error) {
 	var out []Phrase
@@ -209,18 +209,39 @@ func (v *Vocabulary) Compile() ([]Phrase, error) {
 			if (c.Lead || v.LeadAll) && v.LeadWord != "" {
 				text = v.LeadWord + " " + p
 			}
-			for _, w := range strings.Fields(text) {
-				if slotForm.MatchString(w) {
-					ph.Parts = append(ph.Parts, Part{Slot: strings.Trim(w, "{}")})
-					continue
-				}
-				if _, err := v.Pronounce(w); err != nil {
-					return nil, fmt.Errorf("callout %s (line %d): %w", c.ID, c.Line, err)
-				}
-				ph.Parts = append(ph.Parts, Part{Word: w})
+			var err error
+			if ph.Parts, err = v.parts(text); err != nil {
+				return nil, fmt.Errorf("callout %s (line %d): %w", c.ID, c.Line, err)
 			}
 			out = append(out, ph)
 		}
+	}
+	for _, t := range v.Talk {
+		parts, err := v.parts(t.Text)
+		if err != nil {
+			return nil, fmt.Errorf("talk (line %d): %w", t.Line, err)
+		}
+		out = append(out, Phrase{Callout: &talk, Text: t.Text, Parts: parts})
+	}
+	return out, nil
+}
+
+// parts splits a phrase; its words must be sayable and its slots known.
+func (v *Vocabulary) parts(text string) ([]Part, error) {
+	var out []Part
+	for _, w := range strings.Fields(text) {
+		if slotForm.MatchString(w) {
+			slot := strings.Trim(w, "{}")
+			if _, ok := v.Slots[slot]; !ok {
+				return nil, fmt.Errorf("unknown slot %s: define it under slots", w)
+			}
+			out = append(out, Part{Slot: slot})
+			continue
+		}
+		if _, err := v.Pronounce(w); err != nil {
+			return nil, err
+		}
+		out = append(out, Part{Word: w})
 	}
 	return out, nil
 }

@@ -66,6 +66,9 @@ func TestOverlayErrors(t *testing.T) {
 		{"digits", "callouts:\n  - {id: undo, phrases: [undo 2]}\n", `write "2" in letters`},
 		{"bad phone", "pronunciations:\n  xyz: [QQ]\ncallouts:\n  - {id: undo, phrases: [xyz]}\n", `v.yaml:2: pronunciation of "xyz": unknown phone "QQ"`},
 		{"unknown slot", "callouts:\n  - {id: undo, phrases: [\"undo {dose}\"]}\n", "unknown slot {dose}"},
+		{"digits in talk", "talk:\n  - is there a pulse\n  - give him 2\n", `v.yaml:3: talk: phrase "give him 2": write "2" in letters`},
+		{"a word of talk that nobody can say", "talk:\n  - zzyx blorft\n", "v.yaml:2: talk: "},
+		{"talk with an unknown slot", "talk: [\"give {dose}\"]\n", "v.yaml:1: talk: unknown slot {dose}"},
 		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
 	} {
 		path := filepath.Join(t.TempDir(), "v.yaml")
@@ -98,6 +101,10 @@ func TestOverlays(t *testing.T) {
 	}
 	if v := load("callouts: [{id: undo, phrases: [take it back]}]"); v.Alone || v.Find("undo").Phrases[len(v.Find("undo").Phrases)-1] != "take it back" {
 		t.Error("an added phrase is not there")
+	}
+	base := load("callouts: [{id: undo, phrases: [take it back]}]").Talk
+	if v := load("talk: [\"Is the coffee ready?\"]"); v.Alone || len(v.Talk) != len(base)+1 || v.Talk[len(base)].Text != "is the coffee ready" {
+		t.Errorf("talk: %+v", v.Talk)
 	}
 }
 

@@ -69,6 +69,7 @@ type Vocabulary struct {
 	Slots          map[string]Slot     `yaml:"slots" json:"slots"`
 	Pronunciations map[string][]string `yaml:"pronunciations" json:"pronunciations"`
 	Callouts       []Callout           `yaml:"callouts" json:"callouts"`
+	Talk           []Talk              `yaml:"talk" json:"talk,omitempty"`
 	Hash           string              `yaml:"-" json:"-"`
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
 }
@@ -84,6 +85,7 @@ type rawVocabulary struct {
 	Slots          map[string]Slot      `yaml:"slots"`
 	Pronunciations map[string]yaml.Node `yaml:"pronunciations"`
 	Callouts       []Callout            `yaml:"callouts"`
+	Talk           []Talk               `yaml:"talk"`
 }
 
 // LoadVocabulary returns the built-in vocabulary with the overlay files laid
@@ -139,8 +141,8 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		}
 		return nil, yamlError(name, err)
 	}
-	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll, Slots: raw.Slots, Callouts: raw.Callouts}
-	if len(v.Callouts) == 0 && len(raw.Pronunciations) == 0 && len(raw.Slots) == 0 && raw.LeadWord == "" {
+	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll, Slots: raw.Slots, Callouts: raw.Callouts, Talk: raw.Talk}
+	if len(v.Callouts) == 0 && len(raw.Talk) == 0 && len(raw.Pronunciations) == 0 && len(raw.Slots) == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {
@@ -226,15 +228,13 @@ func (v *Vocabulary) check(name string) error {
 		for k, p := range c.Phrases {
 			p = clean(p)
 			c.Phrases[k] = p
-			if words := strings.Fields(p); len(words) == 0 || len(words) > 20 {
-				return fmt.Errorf("%s: callout %s: phrase %q: want 1 to 20 words", at, c.ID, p)
-			}
-			for _, w := range strings.Fields(p) {
-				if !wordForm.MatchString(w) && !slotForm.MatchString(w) {
-					return fmt.Errorf("%s: callout %s: phrase %q: write %q in letters (numbers as words, slots as {energy_j})", at, c.ID, p, w)
-				}
+			if err := checkPhrase(p); err != nil {
+				return fmt.Errorf("%s: callout %s: %w", at, c.ID, err)
 			}
 		}
+	}
+	if err := v.checkTalk(name); err != nil {
+		return err
 	}
 	for n, s := range v.Slots {
 		if !(s.Min < s.Max) || s.Min < 0 || s.Max > 9999 {
@@ -268,7 +268,7 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	}
 	switch {
 	case o.Replace || unknown >= 0 && known == 0:
-		out.Callouts, out.Alone = o.Callouts, true
+		out.Callouts, out.Talk, out.Alone = o.Callouts, o.Talk, true
 		out.borrowSlots(v)
 		return out, out.checkWords(name, o)
 	case unknown >= 0:
@@ -276,6 +276,7 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
 	}
 	out.Callouts = append(out.Callouts, v.Callouts...)
+	out.Talk = append(append([]Talk{}, v.Talk...), o.Talk...)
 	for _, c := range o.Callouts {
 		b := out.find(c.ID)
 		if b == nil {
@@ -305,6 +306,11 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 			if _, err := v.Pronounce(w); err != nil {
 				return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
 			}
+		}
+	}
+	for _, t := range o.Talk {
+		if _, err := v.parts(t.Text); err != nil {
+			return fmt.Errorf("%s:%d: talk: %w", name, t.Line, err)
 		}
 	}
 	return v.checkSlots(name)

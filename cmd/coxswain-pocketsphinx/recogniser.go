@@ -77,6 +77,9 @@ func (r *recogniser) decode(out []intents.Result, u intents.Utterance) []intents
 		if err != nil {
 			continue
 		}
+		if p.Talk() {
+			break
+		}
 		need := p.Callout.Confidence
 		if need == 0 {
 			need = 0.5

@@ -45,11 +45,12 @@ type tuning struct {
 	minAverage float64 // candidates below are not looked at closely
 	usual      float64 // advantage of a usual number
 	trust      float64 // weight of the second opinion
+	talk       float64 // handicap of talk: a callout lost is worse than one to take back
 	lost       float32 // paths below are given up
 	beam       float32 // and those so far below the best of their phrase
 }
 
-var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 3, lost: -8, beam: 14}
+var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 3, talk: 4, lost: -8, beam: 14}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
@@ -282,6 +283,9 @@ func (d *decoder) choose() candidate {
 	for _, c := range d.pending {
 		c.opinion = d.opinion(c)
 		x := c.score + tuned.trust*c.opinion.said
+		if d.g.phrases[c.phrase].Talk() {
+			x -= tuned.talk
+		}
 		if x > best {
 			rival, best, out = best, x, c
 		} else {

@@ -25,8 +25,8 @@ const (
 
 // opinion asks about a candidate.
 func (d *decoder) opinion(c candidate) opinion {
-	class := d.g.class[c.phrase]
-	if class == 0 {
+	class, talk := d.g.class[c.phrase], d.g.phrases[c.phrase].Talk()
+	if class == 0 && !talk {
 		return opinion{said: neutral, other: neutral, none: neutral}
 	}
 	o := opinion{known: true, said: faint, other: faint}
@@ -41,6 +41,9 @@ func (d *decoder) opinion(c candidate) opinion {
 				o.other = math.Max(o.other, v)
 			}
 		}
+	}
+	if talk { // what speaks for it is that no callout has ended
+		return opinion{said: o.none, other: o.other, none: o.none}
 	}
 	return o
 }

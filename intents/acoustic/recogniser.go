@@ -78,16 +78,19 @@ func (r *Recogniser) judge(c candidate) {
 	}
 	res := intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(ev.confidence()*1000) / 1000,
 		Start: at(c.start), End: at(c.end + 1), Decided: r.heard}
-	if r.Trace != nil {
+	if r.Trace != nil && !p.Talk() {
 		r.Trace(res, ev.features())
 	}
 	need := p.Callout.Confidence
 	if need == 0 {
 		need = Default
 	}
-	if res.Confidence >= need {
+	if res.Confidence < need {
+		return
+	}
+	r.dec.clear(c)
+	if !p.Talk() {
 		r.results = append(r.results, res)
-		r.dec.clear(c)
 	}
 }
 

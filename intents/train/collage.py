@@ -93,10 +93,13 @@ def work(job):
     out = []
     for text, calls in texts:
         p = phones(text, PRONS, rng)
-        said = p and rng.choice(SPEAKERS).say(p, rng)
+        said = p and rng.choices(SPEAKERS, [len(s.wave) ** .5 for s in SPEAKERS])[0].say(p, rng)
         if said and len(said[1]) >= 30:
             x, y = said
             tempo = rng.uniform(.9, 1.12)
+            if rng.random() < .5:  # another throat
+                pitch = 2 ** rng.uniform(-.3, .4)
+                x, tempo = synth.reshape(x, pitch, pitch ** .3 * rng.uniform(.93, 1.08)), tempo * pitch
             x = synth.resample(x, 1 / tempo)
             y = y[np.minimum((np.arange(len(x) // 160) * tempo).astype(int), len(y) - 1)]
             out.append(synth.finish(x, y, calls, rng))

@@ -62,6 +62,14 @@ class LogMel(nn.Module):
         return ((p @ self.mel + FLOOR).log() * .25 + 1).transpose(1, 2)
 
 
+def taps(x, dw, d):
+    """A causal depthwise convolution, tap by tap: compiled, several times as fast as the library's."""
+    n, k = x.shape[-1], dw.weight.shape[2]
+    x = F.pad(x, ((k - 1) * d, 0))
+    w = dw.weight.to(x.dtype)
+    return sum(x[..., j * d:j * d + n] * w[:, :, j] for j in range(k)) + dw.bias.to(x.dtype)[:, None]
+
+
 class Tcn(nn.Module):
     """Separable causal convolutions; output t (20 ms) tells of input 2*(t-DELAY).
     Two outputs: the phone, and past two more layers the callout that has just ended."""
@@ -82,7 +90,7 @@ class Tcn(nn.Module):
         for n, (d, dw, pw, bn) in enumerate(zip(self.dilations, self.dw, self.pw, self.bn)):
             if n == self.trunk:
                 phones = self.out(x)
-            x = x + F.dropout(F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0)))))), .1, self.training)
+            x = x + F.dropout(F.relu(bn(pw.weight[:, :, 0] @ taps(x, dw, d))), .1, self.training)
         return phones, self.call(x)
 
     def export(self):
@@ -134,3 +142,54 @@ def save(path, model, priors, level, warp):
             scale = np.maximum(np.abs(flat).max(1), 1e-4) / 127
             scale = np.maximum(scale.astype("<f2"), np.float16(6e-8))
             f.write(scale.tobytes() + np.clip(np.round(flat / scale.astype(np.float32)[:, None]), -127, 127).astype("i1").tobytes())
+
+
+def read(path):
+    """{name: tensor}, [(dilation, depthwise, its bias, pointwise, its bias)] of a file of save."""
+    b, at, rows = open(path, "rb").read(), 8, []
+    def take(kind, n):
+        nonlocal at
+        x = np.frombuffer(b, kind, n, at).astype(np.float32)
+        at += x.size * np.dtype(kind).itemsize
+        return x
+    while at < len(b):
+        n, = struct.unpack_from("<I", b, at); name = b[at + 4:at + 4 + n].decode(); at += 4 + n
+        rank, = struct.unpack_from("<I", b, at)
+        shape = struct.unpack_from(f"<{rank}I", b, at + 4); at += 4 + 4 * rank
+        if rank == 1:
+            x = take("<f2", shape[0])
+        else:
+            scale = take("<f2", shape[0])
+            x = take("i1", int(np.prod(shape))).reshape(shape[0], -1) * scale[:, None]
+        rows.append((name, torch.tensor(x.reshape(shape))))
+    first = [i for i, (n, _) in enumerate(rows) if n[:2] == "dw" and n[-1] == "w"]
+    return dict(rows), [(int(rows[i][0][2:-2]), *(t for _, t in rows[i:i + 4])) for i in first]
+
+
+def load(path, model):
+    """The weights of a file of save into a Tcn; its batch norms do nothing."""
+    named, layers = read(path)
+    put = lambda to, w: to.data.copy_(w.view(to.shape))
+    put(model.front.weight, named["front.w"]); put(model.fbn.bias, named["front.b"]); model.front.bias.data.zero_()
+    for (_, dw, db, pw, pb), d, p, bn in zip(layers, model.dw, model.pw, model.bn):
+        put(d.weight, dw); put(d.bias, db); put(p.weight, pw); put(bn.bias, pb)
+    for bn in (model.fbn, *model.bn):
+        bn.running_var.fill_(1 - bn.eps)
+    for name, to in (("out", model.out), ("call", model.call)):
+        put(to.weight, named[name + ".w"]); put(to.bias, named[name + ".b"])
+    return model
+
+
+def normed(model, m):
+    """A model of load, its batch norms fitted to the batch m and undone by their own weights: training can go on."""
+    def fit(bn, args):
+        mean, var = args[0].mean((0, 2)), args[0].var((0, 2))
+        bn.running_mean.copy_(mean); bn.running_var.copy_(var)
+        bn.weight.data.copy_((var + bn.eps).sqrt()); bn.bias.data.add_(mean)
+    hooks = [bn.register_forward_pre_hook(fit) for bn in (model.fbn, *model.bn)]
+    model.eval()
+    with torch.no_grad():
+        model(m)
+    for h in hooks:
+        h.remove()
+    return model

@@ -23,8 +23,9 @@ import torch.nn.functional as F
 import collage
 import corpus
 from augment import Augment
-from net import DELAY, Gru, LogMel, Tcn, save
-from synth import INDEX, PHONES
+from net import DELAY, Gru, LogMel, Tcn, load, normed, save
+from synth import INDEX
+from throats import Throats
 
 IGNORE = 255
 CROP = 80400  # samples: 500 mel frames, 248 outputs
@@ -67,7 +68,7 @@ class Pool:
         self.dev = dev
 
     def batch(self, b):
-        """[b, CROP] samples, [b, outputs] phones, [b, outputs] callouts."""
+        """[b, CROP] samples, [b, outputs] phones, [b, outputs] callouts, [b, frames] phones of every 10 ms."""
         at = torch.randint(0, len(self.frames) - CROP // 160 - 8, (b, 1), device=self.dev)
         x = self.wave[at * 160 + torch.arange(CROP, device=self.dev)].float() / 32768
         # Output t with the delay tells of label 2(t-DELAY)+3: see net.Tcn.
@@ -75,7 +76,8 @@ class Pool:
         k = 2 * torch.arange((len(t) - 5) // 2 + 1, device=self.dev) + 3
         call = self.calls[at + k].long()
         whole = torch.where(call > 0, self.since[at + k] < k, k >= 2 * SEEN)
-        return x, self.frames[at + k].long(), torch.where(whole, call, IGNORE)
+        every = self.frames[at + torch.arange(CROP // 160 + 1, device=self.dev)].long()
+        return x, self.frames[at + k].long(), torch.where(whole, call, IGNORE), every
 
 
 def shift(y):
@@ -106,7 +108,7 @@ def evaluate(model, mel, pool, aug, hard):
     right, total = np.zeros(2), np.zeros(2)
     with torch.no_grad():
         for _ in range(8):
-            x, y, call = pool.batch(64)
+            x, y, call, _ = pool.batch(64)
             for k, (o, t) in enumerate(zip(model(mel(aug(x, hard) if aug else x)), (y, call))):
                 t = shift(t)[:, :o.shape[2]]
                 ok = (t != IGNORE) & (t != 0)
@@ -115,27 +117,33 @@ def evaluate(model, mel, pool, aug, hard):
     return right / np.maximum(1, total)
 
 
-def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None):
+def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None, throats=None, ease=.3):
+    """ease: how loud the trouble is at the start, 1 is all of it."""
     model.train()
-    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
+    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01, fused=pools[0].wave.is_cuda)
     start, step, last = time.time(), 0, 0
     weight = torch.ones(model.call.out_channels, device=model.call.weight.device)
     weight[0] = .3
+    quick = torch.compile(model, dynamic=False) if pools[0].wave.is_cuda else model
+    loud = torch.compile(aug, dynamic=False) if pools[0].wave.is_cuda else aug
     while True:
         u = (time.time() - start) / seconds
         if u >= 1:
             break
         for g in opt.param_groups:
             g["lr"] = lr * min(1, step / 200 + .01) * (1e-3 + .5 * (1 + np.cos(np.pi * u)))
-        x, y, call = (torch.cat(c) for c in zip(*[p.batch(k) for p, k in zip(pools, shares)]))
+        x, y, call, every = (torch.cat(c) for c in zip(*[p.batch(k) for p, k in zip(pools, shares)]))
         with torch.no_grad():
+            if throats:
+                some = torch.randperm(len(x), device=x.device)[:len(x) // 2]
+                x[some] = throats(x[some], every[some])
             x = x * 10 ** (torch.rand(len(x), 1, device=x.device) - .5)
             mute = torch.rand(len(x), 1, device=x.device) < .08
             x, y, call = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y), torch.where(mute, call * 0, call)
-            m = mel(aug(x, min(1., .3 + 2 * u)), warp=True)
+            m = mel(loud(x, torch.tensor(min(1., ease + 2 * u), device=x.device)), warp=True)
             m = torch.where(torch.rand(len(x), 1, 1, device=x.device) < .5, spec_mask(m), m)
         with torch.autocast(x.device.type, dtype=torch.bfloat16, enabled=x.is_cuda):
-            loss = loss_of(model(m), y, call, weight)
+            loss = loss_of(quick(m), y, call, weight)
         opt.zero_grad(); loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.)
         opt.step(); step += 1
@@ -250,8 +258,8 @@ def main():
     ap.add_argument("--warp", type=float, default=1., help="of the frequency axis, where the net is used; training draws from .84 to 1.19")
     ap.add_argument("--arch", default="tcn"); ap.add_argument("--width", type=int, default=256)
     ap.add_argument("--boot-seconds", type=float, default=90); ap.add_argument("--seconds", type=float, default=300)
-    ap.add_argument("--aligner", help="plain weights of an earlier run, to align the human recordings instead of stage 1")
-    ap.add_argument("--start", help="weights to go on from")
+    ap.add_argument("--aligner", help="net.bin of an earlier run without --level, to align the human recordings instead of stage 1")
+    ap.add_argument("--start", help="net.bin to go on from")
     ap.add_argument("--collage", type=int, default=12000, help="sentences pieced together from human sounds")
     a = ap.parse_args()
     os.makedirs(a.out, exist_ok=True)
@@ -277,7 +285,7 @@ def main():
     if a.aligner:
         ear = LogMel().to(dev)
         boot = Tcn(calls=kinds).to(dev)
-        boot.load_state_dict(torch.load(a.aligner, map_location=dev), strict=False)
+        load(a.aligner, boot)
     else:
         fit(boot, [synth], [b], mel, aug, a.boot_seconds, 2e-3, "boot", [synth_dev])
     human = align_all(boot, ear, items, prior, dev, "human")
@@ -286,12 +294,17 @@ def main():
     print(f"collage {voices} voices, {len(made[1]) / 360000:.2f} h", file=OUT, flush=True)
     pieced = Pool(made[0], made[1], dev, made[2], made[3])
     model = new()
-    if a.start or not a.aligner:
-        model.load_state_dict(torch.load(a.start, map_location=dev) if a.start else boot.state_dict())
+    throats = Throats(human, ear, dev)
+    print(f"throats of {throats.speakers} speakers: {[round(s, 1) for s in throats.size.tolist()]}", file=OUT, flush=True)
     pools, share = [synth, joined(human, dev), pieced], [b * 45 // 100, b * 33 // 100, b * 22 // 100]
+    if a.start:
+        x, *_ = zip(*[p.batch(k) for p, k in zip(pools, share)])
+        normed(load(a.start, model), mel.train()(aug(torch.cat(x))))
+    elif not a.aligner:
+        model.load_state_dict(boot.state_dict())
     def keep():
         torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
-    fit(model, pools, share, mel, aug, a.seconds, 2e-3 if a.start else 3e-3, "main", [synth_dev, human_dev], keep)
+    fit(model, pools, share, mel, aug, a.seconds, 2e-3 if a.start else 3e-3, "main", [synth_dev, human_dev], keep, throats, .7 if a.start else .3)
     for n, p in (("synth", synth_dev), ("human", human_dev)):
         print(f"final {a.arch} {n} clean {evaluate(model, mel, p, None, 0)} loud {evaluate(model, mel, p, aug, 1.)}", file=OUT, flush=True)
     keep()
