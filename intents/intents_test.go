@@ -1,6 +1,7 @@
 package intents
 
 import (
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -105,6 +106,27 @@ func TestOverlays(t *testing.T) {
 	base := load("callouts: [{id: undo, phrases: [take it back]}]").Talk
 	if v := load("talk: [\"Is the coffee ready?\"]"); v.Alone || len(v.Talk) != len(base)+1 || v.Talk[len(base)].Text != "is the coffee ready" {
 		t.Errorf("talk: %+v", v.Talk)
+	}
+}
+
+// A plug-in is sent the whole vocabulary.
+func TestVocabularyTravelsAsJSON(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got Vocabulary
+	if err := json.Unmarshal(b, &got); err != nil {
+		t.Fatal(err)
+	}
+	want, _ := v.Compile()
+	phrases, err := got.Compile()
+	if err != nil || len(phrases) != len(want) || !phrases[len(phrases)-1].Talk() || phrases[0].Talk() {
+		t.Errorf("%d of %d phrases arrived, %v", len(phrases), len(want), err)
 	}
 }
 

@@ -23,6 +23,12 @@ func (t *Talk) UnmarshalYAML(n *yaml.Node) error {
 // MarshalText makes JSON show the phrase alone.
 func (t Talk) MarshalText() ([]byte, error) { return []byte(t.Text), nil }
 
+// UnmarshalText reads what MarshalText wrote.
+func (t *Talk) UnmarshalText(b []byte) error {
+	t.Text = string(b)
+	return nil
+}
+
 // talk is the callout of all talk.
 var talk = Callout{}
 

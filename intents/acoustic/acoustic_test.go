@@ -148,6 +148,25 @@ func TestHearsNothingInTalk(t *testing.T) {
 	}
 }
 
+// Talk wins over the callout whose words are in it, and over that only.
+func TestTalkIsThrownAway(t *testing.T) {
+	without := func(v *intents.Vocabulary) { v.Talk = nil }
+	for _, c := range []struct {
+		text   string
+		change func(*intents.Vocabulary)
+		want   int
+	}{
+		{"should we resume compressions.", without, 1},
+		{"should we resume compressions.", nil, 0},
+		{"resume compressions.", nil, 1},
+		{"should we resume compressions. resume compressions.", nil, 1},
+	} {
+		if got := hear(t, c.change, speak(t, c.text), 1600); len(got) != c.want {
+			t.Errorf("%q, without talk %v: heard %+v", c.text, c.change != nil, got)
+		}
+	}
+}
+
 // A callout that is dear to invent asks for more certainty.
 func TestThresholdOfACallout(t *testing.T) {
 	pcm := speak(t, "rhythm check.")

@@ -42,8 +42,8 @@ func (d *decoder) opinion(c candidate) opinion {
 			}
 		}
 	}
-	if talk { // what speaks for it is that no callout has ended
-		return opinion{said: o.none, other: o.other, none: o.none}
+	if talk { // what speaks for it is that no callout has ended; that one has is weak against words that fit
+		return opinion{said: math.Max(neutral, o.none), other: o.other, none: o.none}
 	}
 	return o
 }
