@@ -247,8 +247,7 @@ def rooms(folder):
     return out
 
 
-def main():
-    global OUT
+def arguments():
     ap = argparse.ArgumentParser()
     for a in ("human", "clips", "rirs", "dict", "vocabulary", "arpa", "out"):
         ap.add_argument("--" + a, required=True)
@@ -261,7 +260,12 @@ def main():
     ap.add_argument("--aligner", help="net.bin of an earlier run without --level, to align the human recordings instead of stage 1")
     ap.add_argument("--start", help="net.bin to go on from")
     ap.add_argument("--collage", type=int, default=12000, help="sentences pieced together from human sounds")
-    a = ap.parse_args()
+    return ap.parse_args()
+
+
+def main():
+    global OUT
+    a = arguments()
     os.makedirs(a.out, exist_ok=True)
     OUT = open(f"{a.out}/log-{a.arch}.txt", "a")
     torch.manual_seed(a.seed)
