@@ -50,7 +50,7 @@ type tuning struct {
 	beam       float32 // and those so far below the best of their phrase
 }
 
-var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 4, trust: 3, talk: 4, lost: -8, beam: 14}
+var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 2, trust: 3, talk: 4, lost: -8, beam: 14}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
