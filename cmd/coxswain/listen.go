@@ -38,8 +38,13 @@ func newEar() *cobra.Command {
 		Short: "The built-in recogniser as a plug-in process (started by coxswain)",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			runtime.GOMAXPROCS(1)  // one stream: more threads only spin
-			debug.SetGCPercent(75) // little garbage, much of the heap for good
-			return intents.Serve("builtin "+Version, acoustic.New, cmd.InOrStdin(), cmd.OutOrStdout())
+			debug.SetGCPercent(25) // little garbage, much of the heap for good
+			hear := func(v *intents.Vocabulary) (intents.Recogniser, error) {
+				r, err := acoustic.New(v)
+				debug.FreeOSMemory() // what only the start needed
+				return r, err
+			}
+			return intents.Serve("builtin "+Version, hear, cmd.InOrStdin(), cmd.OutOrStdout())
 		},
 	}
 }

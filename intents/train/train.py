@@ -120,12 +120,12 @@ def evaluate(model, mel, pool, aug, hard):
 def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None, throats=None, ease=.3):
     """ease: how loud the trouble is at the start, 1 is all of it."""
     model.train()
-    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01, fused=pools[0].wave.is_cuda)
+    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
     start, step, last = time.time(), 0, 0
     weight = torch.ones(model.call.out_channels, device=model.call.weight.device)
     weight[0] = .3
-    quick = torch.compile(model, dynamic=False) if pools[0].wave.is_cuda else model
-    loud = torch.compile(aug, dynamic=False) if pools[0].wave.is_cuda else aug
+    # Debian's PyTorch cannot compile.
+    quick, loud = (torch.compile(f, dynamic=False) if pools[0].wave.is_cuda and hasattr(torch, "compile") else f for f in (model, aug))
     while True:
         u = (time.time() - start) / seconds
         if u >= 1:
