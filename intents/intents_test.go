@@ -70,6 +70,7 @@ func TestOverlayErrors(t *testing.T) {
 		{"digits in talk", "talk:\n  - is there a pulse\n  - give him 2\n", `v.yaml:3: talk: phrase "give him 2": write "2" in letters`},
 		{"a word of talk that nobody can say", "talk:\n  - zzyx blorft\n", "v.yaml:2: talk: "},
 		{"talk with an unknown slot", "talk: [\"give {dose}\"]\n", "v.yaml:1: talk: unknown slot {dose}"},
+		{"a callout as talk", "talk: [rhythm check]\n", `v.yaml:1: talk: "rhythm check" is a phrase of rhythm.check`},
 		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
 	} {
 		path := filepath.Join(t.TempDir(), "v.yaml")

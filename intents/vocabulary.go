@@ -312,6 +312,11 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 		if _, err := v.parts(t.Text); err != nil {
 			return fmt.Errorf("%s:%d: talk: %w", name, t.Line, err)
 		}
+		for _, c := range v.Callouts {
+			if slices.Contains(c.Phrases, t.Text) {
+				return fmt.Errorf("%s:%d: talk: %q is a phrase of %s and would be lost", name, t.Line, t.Text, c.ID)
+			}
+		}
 	}
 	return v.checkSlots(name)
 }
