@@ -231,9 +231,9 @@ func (v *Vocabulary) parts(text string) ([]Part, error) {
 	var out []Part
 	for _, w := range strings.Fields(text) {
 		if slotForm.MatchString(w) {
-			slot := strings.Trim(w, "{}")
-			if _, ok := v.Slots[slot]; !ok {
-				return nil, fmt.Errorf("unknown slot %s: define it under slots", w)
+			slot, err := v.slot(w)
+			if err != nil {
+				return nil, err
 			}
 			out = append(out, Part{Slot: slot})
 			continue

@@ -347,13 +347,22 @@ func (v *Vocabulary) borrowSlots(base *Vocabulary) {
 	}
 }
 
+// slot is the name of the slot that a word of a phrase, {name}, stands for.
+func (v *Vocabulary) slot(w string) (string, error) {
+	name := strings.Trim(w, "{}")
+	if _, ok := v.Slots[name]; !ok {
+		return "", fmt.Errorf("unknown slot %s: define it under slots", w)
+	}
+	return name, nil
+}
+
 func (v *Vocabulary) checkSlots(name string) error {
 	for _, c := range v.Callouts {
 		for _, p := range c.Phrases {
 			for _, w := range strings.Fields(p) {
 				if slotForm.MatchString(w) {
-					if _, ok := v.Slots[strings.Trim(w, "{}")]; !ok {
-						return fmt.Errorf("%s:%d: callout %s: unknown slot %s: define it under slots", name, c.Line, c.ID, w)
+					if _, err := v.slot(w); err != nil {
+						return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
 					}
 				}
 			}

@@ -43,7 +43,7 @@ func (d *decoder) opinion(c candidate) opinion {
 		}
 	}
 	if talk { // what speaks for it is that no callout has ended; that one has is weak against words that fit
-		return opinion{said: math.Max(neutral, o.none), other: o.other, none: o.none}
+		return opinion{said: math.Max(neutral, o.none)}
 	}
 	return o
 }

@@ -8,9 +8,8 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
-from net import MELS
+from net import FFT, HOP, MELS
 
-FFT, HOP = 512, 160
 ENOUGH = 500   # labelled frames of 10 ms that a speaker must have
 TRUST = 15     # frames at which a speaker's mean of a phone counts half
 DIRECTIONS = 12
@@ -33,7 +32,7 @@ class Throats:
         who = [w for w in total if count[w].sum() >= ENOUGH and not w.startswith("ami")]
         s, c = torch.stack([total[w] for w in who]), torch.stack([count[w] for w in who])
         mean = s / c.clamp(min=1).unsqueeze(2)
-        grand = (s.sum(0) / c.sum(0).clamp(min=1).unsqueeze(1))
+        grand = s.sum(0) / c.sum(0).clamp(min=1).unsqueeze(1)
         d = (mean - grand) * (c > 0).unsqueeze(2)
         # What all sounds of a speaker share is the microphone: augment.colour does that.
         d = d - (d * c.unsqueeze(2)).sum(1, keepdim=True) / c.sum(1).view(-1, 1, 1)
@@ -50,9 +49,9 @@ class Throats:
         w = torch.hann_window(9, periodic=False, device=dev)
         self.smooth = (w / w.sum()).view(1, 1, -1)
 
-    def __call__(self, x, y, scale=1.):
+    def __call__(self, x, y):
         """[b, samples], [b, frames] phones at 160 samples each -> the same said by others."""
-        z = torch.randn(len(x), len(self.directions), device=self.dev) * scale
+        z = torch.randn(len(x), len(self.directions), device=self.dev)
         step = torch.einsum("bk,kpm->bpm", z, self.directions)
         step[:, 0] = 0
         step = F.pad(step, (0, 0, 0, 1))  # index 40: unknown
