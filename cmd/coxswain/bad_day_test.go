@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -12,6 +11,7 @@ import (
 	"coxswain/audio"
 	"coxswain/intents"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // fakeSound is a sound device on the test's clock.
@@ -85,7 +85,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	if err := l.s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	events, _, err = timeline.Read(filepath.Join(dir, timeline.JournalName))
+	events, _, err = record.Read(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
@@ -104,7 +105,7 @@ func TestDemo(t *testing.T) {
 	}
 	readBacks(t, events, 0.5)
 	again := replayDemo(t, wav, nil)
-	for _, f := range []string{timeline.JournalName, audio.PartName(0)} {
+	for _, f := range []string{record.JournalName, audio.PartName(0)} {
 		a, _ := os.ReadFile(filepath.Join(dir, f))
 		b, _ := os.ReadFile(filepath.Join(again, f))
 		if len(a) == 0 || !bytes.Equal(a, b) {

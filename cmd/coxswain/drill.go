@@ -4,13 +4,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"path/filepath"
 	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 func newDrill(c *conf) *cobra.Command {
@@ -86,7 +86,7 @@ func printScore(w io.Writer, c *conf, drill *timeline.Case, dir string, asJSON b
 	if err != nil {
 		return err
 	}
-	events, _, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	events, _, err := record.Read(dir)
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"coxswain/audio"
 	"coxswain/intents"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // The test binary is also coxswain itself and, for speed, a recogniser that
@@ -181,7 +182,7 @@ func TestFullDisk(t *testing.T) {
 	if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 || !strings.Contains(string(out), "audio is missing") {
 		t.Errorf("ended with %v: %s", err, out)
 	}
-	events, tail, err := timeline.Read(filepath.Join(dir, "r", timeline.JournalName))
+	events, tail, err := record.Read(filepath.Join(dir, "r"))
 	if err != nil || tail.Reason != "" {
 		t.Fatal(err, tail)
 	}
@@ -240,7 +241,7 @@ func TestKill(t *testing.T) {
 
 func checkKilled(t *testing.T, dir string) {
 	t.Helper()
-	events, _, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	events, _, err := record.Read(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

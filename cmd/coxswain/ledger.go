@@ -23,7 +23,7 @@ type ledger struct {
 	done    sync.WaitGroup
 }
 
-// journal is a timeline.Journal, or a test's on a bad disk.
+// journal is a record.Journal, or a test's on a bad disk.
 type journal interface {
 	Append(timeline.Event) (timeline.Event, error)
 	Close() error

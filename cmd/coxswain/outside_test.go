@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"coxswain/audio"
-	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // Tools that know nothing of coxswain read the audio log: libsndfile's
@@ -21,7 +21,7 @@ func TestOutsideToolsReadTheAudioLog(t *testing.T) {
 	if b, err := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
 		t.Fatalf("replay: %v: %s", err, b)
 	}
-	events, _, err := timeline.Read(filepath.Join(out, timeline.JournalName))
+	events, _, err := record.Read(out)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -81,7 +82,7 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 		t.Fatal(err)
 	}
 	wall := time.Date(2026, 3, 1, 14, 0, 0, 0, time.UTC)
-	j, err := timeline.Create(dir)
+	j, err := record.Create(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,7 +12,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
-	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -75,7 +75,7 @@ func publish(ctx context.Context, c *conf, js jetstream.JetStream, dir, subject,
 	if err != nil {
 		return nil, err
 	}
-	h, err := hashFile(filepath.Join(dir, timeline.JournalName), -1)
+	h, err := hashFile(filepath.Join(dir, record.JournalName), -1)
 	if err != nil {
 		return nil, err
 	}

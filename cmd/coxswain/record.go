@@ -15,6 +15,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -25,7 +26,7 @@ func newTimeline() *cobra.Command {
 		Example: "  coxswain timeline records/2026-03-01T140000\n  coxswain timeline DIR --all      # with every prompt that was spoken\n  coxswain timeline DIR --points   # time points of the Utstein template\n  coxswain timeline DIR --json",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			events, tail, err := timeline.Read(filepath.Join(args[0], timeline.JournalName))
+			events, tail, err := record.Read(args[0])
 			if err != nil && len(events) == 0 {
 				return err
 			}
@@ -157,8 +158,8 @@ func newVerify() *cobra.Command {
 
 // verify returns the events and the samples of audio of a whole record.
 func verify(dir string) ([]timeline.Event, int64, error) {
-	path := filepath.Join(dir, timeline.JournalName)
-	events, tail, err := timeline.Read(path)
+	path := filepath.Join(dir, record.JournalName)
+	events, tail, err := record.Read(dir)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -216,7 +217,7 @@ func newMend() *cobra.Command {
 		Args: cobra.ExactArgs(1), Example: "  coxswain mend records/2026-03-01T140000",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := args[0]
-			j, events, err := timeline.Reopen(dir)
+			j, events, err := record.Reopen(dir)
 			if err != nil {
 				return err
 			}

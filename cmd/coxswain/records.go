@@ -19,6 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -98,7 +99,7 @@ func summaries(records string) (list []review.Summary, bad []string, err error) 
 	for range runtime.NumCPU() {
 		wg.Go(func() {
 			for i := range next {
-				events, _, err := timeline.Read(filepath.Join(found[i], timeline.JournalName))
+				events, _, err := record.Read(found[i])
 				if err == nil && (len(events) == 0 || events[0].Session == nil) {
 					err = fmt.Errorf("%s: does not begin with session.open", found[i])
 				}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // manyRecords fills a folder with n journals of a code of about 80 events,
@@ -21,7 +22,7 @@ func manyRecords(tb testing.TB, dir string, n int) {
 		if err := os.MkdirAll(seed, 0o700); err != nil {
 			tb.Fatal(err)
 		}
-		j, err := timeline.Create(seed)
+		j, err := record.Create(seed)
 		if err != nil {
 			tb.Fatal(err)
 		}
@@ -31,14 +32,14 @@ func manyRecords(tb testing.TB, dir string, n int) {
 			}
 		}
 		j.Close()
-		b, err := os.ReadFile(filepath.Join(seed, timeline.JournalName))
+		b, err := os.ReadFile(filepath.Join(seed, record.JournalName))
 		if err != nil {
 			tb.Fatal(err)
 		}
 		for k := month; k < n; k += 24 {
 			d := filepath.Join(dir, fmt.Sprintf("%s-%05d", wall.Format("2006-01"), k))
 			os.Mkdir(d, 0o700)
-			if err := os.WriteFile(filepath.Join(d, timeline.JournalName), b, 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(d, record.JournalName), b, 0o600); err != nil {
 				tb.Fatal(err)
 			}
 		}
@@ -74,7 +75,7 @@ func TestRecords(t *testing.T) {
 	dir := t.TempDir()
 	manyRecords(t, dir, 48)
 	os.MkdirAll(filepath.Join(dir, "broken"), 0o700)
-	os.WriteFile(filepath.Join(dir, "broken", timeline.JournalName), []byte("{}\n{}\n"), 0o600)
+	os.WriteFile(filepath.Join(dir, "broken", record.JournalName), []byte("{}\n{}\n"), 0o600)
 	if out := ok(t, "records", "--records", dir); !strings.Contains(out, "48 records") || !strings.Contains(out, "VF") {
 		t.Error(out)
 	}

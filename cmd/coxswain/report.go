@@ -17,6 +17,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -69,7 +70,7 @@ func writeReport(w io.Writer, r *review.Record, dir string) error {
 		return err
 	}
 	var hashes []fileHash
-	for _, name := range append([]string{timeline.JournalName}, partNames(r.Parts)...) {
+	for _, name := range append([]string{record.JournalName}, partNames(r.Parts)...) {
 		h, err := hashFile(filepath.Join(dir, name), -1)
 		if err != nil {
 			return err

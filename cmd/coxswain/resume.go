@@ -8,6 +8,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // cut is a record whose session ended without its close: a crash, a power cut.
@@ -31,7 +32,7 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 	}
 	c := cut{dir: dirs[len(dirs)-1]} // named by time: the last is the newest
 	var err error
-	if c.events, _, err = timeline.Read(filepath.Join(c.dir, timeline.JournalName)); err != nil || len(c.events) == 0 || c.events[0].Session == nil {
+	if c.events, _, err = record.Read(c.dir); err != nil || len(c.events) == 0 || c.events[0].Session == nil {
 		return cut{}
 	}
 	if closed(c.events) {
@@ -59,9 +60,9 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 
 // openRecord opens the journal and the audio log of a new record, or of one
 // that was cut off.
-func openRecord(o *sessionOptions) (*timeline.Journal, *audio.Recorder, error) {
+func openRecord(o *sessionOptions) (*record.Journal, *audio.Recorder, error) {
 	if o.resume.dir != "" {
-		j, events, err := timeline.Reopen(o.resume.dir)
+		j, events, err := record.Reopen(o.resume.dir)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -77,7 +78,7 @@ func openRecord(o *sessionOptions) (*timeline.Journal, *audio.Recorder, error) {
 	if err := os.MkdirAll(o.dir, 0o700); err != nil {
 		return nil, nil, fmt.Errorf("cannot make the record's folder: %w", err)
 	}
-	j, err := timeline.Create(o.dir)
+	j, err := record.Create(o.dir)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -22,6 +22,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -194,7 +195,7 @@ func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
 
 // amendRecord appends a change to the journal of a finished record.
 func amendRecord(dir string, change timeline.Change) error {
-	events, tail, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	events, tail, err := record.Read(dir)
 	if err != nil {
 		return err
 	}
@@ -206,7 +207,7 @@ func amendRecord(dir string, change timeline.Change) error {
 	if err != nil {
 		return err
 	}
-	j, _, err := timeline.Reopen(dir)
+	j, _, err := record.Reopen(dir)
 	if err != nil {
 		return err
 	}

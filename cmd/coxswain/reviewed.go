@@ -7,12 +7,13 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
 // recordDirs lists the folders of the records under a folder, oldest first.
 func recordDirs(records string) ([]string, error) {
-	found, err := filepath.Glob(filepath.Join(records, "*", timeline.JournalName))
+	found, err := filepath.Glob(filepath.Join(records, "*", record.JournalName))
 	for i := range found {
 		found[i] = filepath.Dir(found[i])
 	}
@@ -21,12 +22,12 @@ func recordDirs(records string) ([]string, error) {
 
 // loadReviewed reads a record, finished or not.
 func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error) {
-	events, tail, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+	events, tail, err := record.Read(dir)
 	if err != nil {
 		return nil, err
 	}
 	if len(events) == 0 || events[0].Session == nil {
-		return nil, fmt.Errorf("%s: does not begin with session.open", filepath.Join(dir, timeline.JournalName))
+		return nil, fmt.Errorf("%s: does not begin with session.open", filepath.Join(dir, record.JournalName))
 	}
 	r := review.Of(events, defs)
 	r.Name, r.PartLength, r.Caution = filepath.Base(filepath.Clean(dir)), audio.PartLength, Caution

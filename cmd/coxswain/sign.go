@@ -19,7 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
-	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // signatureName is the file of a signed record.
@@ -159,7 +159,7 @@ func sign(dir string, key ed25519.PrivateKey) error {
 		return err
 	}
 	var m manifest
-	for _, path := range append([]string{filepath.Join(dir, timeline.JournalName)}, names...) {
+	for _, path := range append([]string{filepath.Join(dir, record.JournalName)}, names...) {
 		h, err := hashFile(path, -1)
 		if err != nil {
 			return err
@@ -225,7 +225,7 @@ func checkSignature(dir string, key ed25519.PublicKey) error {
 		}
 		known[want.Name] = true
 		size := int64(-1)
-		if want.Name == timeline.JournalName {
+		if want.Name == record.JournalName {
 			size = want.Size
 		}
 		got, err := hashFile(filepath.Join(dir, want.Name), size)

@@ -18,6 +18,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // smallRecord replays so many seconds of quiet, with a callout every two.
@@ -58,7 +59,7 @@ func TestSignature(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(3, 3))
-	for _, name := range []string{timeline.JournalName, audio.PartName(0), signatureName} {
+	for _, name := range []string{record.JournalName, audio.PartName(0), signatureName} {
 		path := filepath.Join(dir, name)
 		whole, err := os.ReadFile(path)
 		if err != nil {
@@ -78,7 +79,7 @@ func TestSignature(t *testing.T) {
 		}
 		os.WriteFile(path, whole, 0o600)
 	}
-	j, _, err := timeline.Reopen(dir)
+	j, _, err := record.Reopen(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -168,7 +169,7 @@ func TestRecordsArePrivate(t *testing.T) {
 // goes on with what is whole, and the record can be finished.
 func TestPowerCut(t *testing.T) {
 	whole := smallRecord(t, 20)
-	events, _, err := timeline.Read(filepath.Join(whole, timeline.JournalName))
+	events, _, err := record.Read(whole)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -181,20 +182,20 @@ func TestPowerCut(t *testing.T) {
 		records := t.TempDir()
 		dir := filepath.Join(records, "2026-03-01T140000")
 		os.Mkdir(dir, 0o700)
-		for _, name := range []string{timeline.JournalName, audio.PartName(0)} {
+		for _, name := range []string{record.JournalName, audio.PartName(0)} {
 			b, err := os.ReadFile(filepath.Join(whole, name))
 			if err != nil {
 				t.Fatal(err)
 			}
 			cut := r.IntN(len(b))
-			if name == timeline.JournalName { // the close is not there yet; the first line may be torn as well
+			if name == record.JournalName { // the close is not there yet; the first line may be torn as well
 				cut = min(cut, bytes.LastIndexByte(b[:len(b)-1], '\n'))
 			} else if k%5 == 0 {
 				cut = r.IntN(700) // within the header
 			}
 			os.WriteFile(filepath.Join(dir, name), b[:cut], 0o600)
 		}
-		kept, _, err := timeline.Read(filepath.Join(dir, timeline.JournalName))
+		kept, _, err := record.Read(dir)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -228,7 +229,7 @@ func TestPowerCut(t *testing.T) {
 // A wall clock that was set back an hour cannot make the session run backwards.
 func TestClockSetBack(t *testing.T) {
 	dir := smallRecord(t, 6)
-	path := filepath.Join(dir, timeline.JournalName)
+	path := filepath.Join(dir, record.JournalName)
 	b, _ := os.ReadFile(path)
 	os.WriteFile(path, b[:bytes.LastIndexByte(b[:len(b)-1], '\n')+1], 0o600) // no close
 	wall := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)

@@ -1,4 +1,4 @@
-package timeline
+package record
 
 import (
 	"bytes"
@@ -7,16 +7,18 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"coxswain/timeline"
 )
 
-func record(t *testing.T, dir string, n int) {
+func write(t *testing.T, dir string, n int) {
 	t.Helper()
 	j, err := Create(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i := range n {
-		if _, err := j.Append(Event{At: Time(i * Rate), Kind: ShockGiven, Values: map[string]float64{"energy_j": 200}}); err != nil {
+		if _, err := j.Append(timeline.Event{At: timeline.Time(i * timeline.Rate), Kind: timeline.ShockGiven, Values: map[string]float64{"energy_j": 200}}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -27,12 +29,12 @@ func record(t *testing.T, dir string, n int) {
 
 func TestJournalReadsBackWhatWasAppended(t *testing.T) {
 	dir := t.TempDir()
-	record(t, dir, 3)
-	events, tail, err := Read(filepath.Join(dir, JournalName))
+	write(t, dir, 3)
+	events, tail, err := Read(dir)
 	if err != nil || tail.Reason != "" || len(events) != 3 {
 		t.Fatalf("%d events, tail %q, error %v", len(events), tail.Reason, err)
 	}
-	if e := events[2]; e.Seq != 3 || e.At != 2*Rate || e.Values["energy_j"] != 200 {
+	if e := events[2]; e.Seq != 3 || e.At != 2*timeline.Rate || e.Values["energy_j"] != 200 {
 		t.Errorf("third event is %+v", e)
 	}
 	if _, err := Create(dir); err == nil {
@@ -66,7 +68,7 @@ func TestJournalDamage(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
-			record(t, dir, 4)
+			write(t, dir, 4)
 			path := filepath.Join(dir, JournalName)
 			b, err := os.ReadFile(path)
 			if err != nil {
@@ -75,7 +77,7 @@ func TestJournalDamage(t *testing.T) {
 			if err := os.WriteFile(path, c.damage(b), 0o600); err != nil {
 				t.Fatal(err)
 			}
-			events, _, err := Read(path)
+			events, _, err := Read(dir)
 			if errors.Is(err, ErrBroken) != c.broken || len(events) != c.events {
 				t.Fatalf("%d events, error %v; want %d, broken %v", len(events), err, c.events, c.broken)
 			}
@@ -89,11 +91,11 @@ func TestJournalDamage(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if _, err := j.Append(Event{Kind: Note}); err != nil {
+			if _, err := j.Append(timeline.Event{Kind: timeline.Note}); err != nil {
 				t.Fatal(err)
 			}
 			j.Close()
-			if events, tail, err := Read(path); err != nil || tail.Reason != "" || len(events) != c.events+1 {
+			if events, tail, err := Read(dir); err != nil || tail.Reason != "" || len(events) != c.events+1 {
 				t.Errorf("after repair: %d events, tail %q, error %v", len(events), tail.Reason, err)
 			}
 		})
@@ -108,6 +110,6 @@ func FuzzJournal(f *testing.F) {
 		if err == nil && tail.Bytes == 0 && len(events) != bytes.Count(b, []byte("\n")) {
 			t.Errorf("%d events from %d lines", len(events), bytes.Count(b, []byte("\n")))
 		}
-		Fold(events)
+		timeline.Fold(events)
 	})
 }

@@ -1,4 +1,6 @@
-package timeline
+// Package record is a record on the disk: the folder of one session, with its
+// journal and its audio log.
+package record
 
 import (
 	"bufio"
@@ -11,6 +13,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"coxswain/timeline"
 )
 
 // JournalName is the file in a record's folder that holds its events.
@@ -22,9 +26,9 @@ var ErrBroken = errors.New("journal chain is broken")
 // maxLine bounds one journal line, so that a corrupt file cannot exhaust memory.
 const maxLine = 1 << 20
 
-// line is an Event as it stands on disk: with the hash of the line before it.
+// line is an event as it stands on disk: with the hash of the line before it.
 type line struct {
-	Event
+	timeline.Event
 	Prev string `json:"prev"`
 }
 
@@ -55,7 +59,7 @@ func Create(dir string) (*Journal, error) {
 
 // Reopen opens a journal to go on with it. A last line that was never finished
 // is cut off and kept beside the journal, in events.jsonl.broken.
-func Reopen(dir string) (*Journal, []Event, error) {
+func Reopen(dir string) (*Journal, []timeline.Event, error) {
 	path := filepath.Join(dir, JournalName)
 	b, err := os.ReadFile(path)
 	if err != nil {
@@ -88,7 +92,7 @@ func Reopen(dir string) (*Journal, []Event, error) {
 
 // Append numbers e, writes it and waits for the disk. On an error nothing of e
 // remains in the file, the journal stays usable, and the caller may try again.
-func (j *Journal) Append(e Event) (Event, error) {
+func (j *Journal) Append(e timeline.Event) (timeline.Event, error) {
 	e.Seq = j.seq + 1
 	b, err := json.Marshal(line{e, j.prev})
 	if err != nil {
@@ -120,11 +124,12 @@ type Tail struct {
 	Reason string // empty if the journal is whole
 }
 
-// Read returns the events of a journal in order. A last line without its
+// Read returns the events of the record in dir, in order. A last line without its
 // newline is what a power cut leaves of an event that was never acknowledged:
 // it is reported in Tail, not as an error. Any other damage is an error that
 // wraps ErrBroken and names file and line; the events before it are returned.
-func Read(path string) ([]Event, Tail, error) {
+func Read(dir string) ([]timeline.Event, Tail, error) {
+	path := filepath.Join(dir, JournalName)
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, Tail{}, err
@@ -134,8 +139,8 @@ func Read(path string) ([]Event, Tail, error) {
 }
 
 // Parse is Read from a stream; name stands for the file in errors.
-func Parse(r io.Reader, name string) ([]Event, Tail, error) {
-	var events []Event
+func Parse(r io.Reader, name string) ([]timeline.Event, Tail, error) {
+	var events []timeline.Event
 	br := bufio.NewReaderSize(r, 64<<10)
 	prev := ""
 	for n := 1; ; n++ {
