@@ -1,4 +1,4 @@
-package main
+package evaluate
 
 import (
 	"bufio"
@@ -12,7 +12,6 @@ import (
 	"text/tabwriter"
 
 	"coxswain/audio"
-	"coxswain/intents"
 )
 
 // said is one row of a reference file.
@@ -31,16 +30,18 @@ type tally struct {
 	delays                         []float64
 }
 
-// candidate is a recogniser to measure.
-type candidate struct {
-	name string
-	open func() (intents.Ear, error)
+// Recogniser is one to measure, under the name that the table has for it.
+type Recogniser struct {
+	Name string
+	Open Opener
 }
 
-// measure has every recogniser hear the files and prints, for each condition of
-// the reference, how often a callout was missed, taken for another or invented,
-// and how long after its end it was decided.
-func measure(stdout, stderr io.Writer, files []string, reference string, list []candidate) error {
+// Measure has every recogniser hear the files, some at a time, and prints, for
+// each condition of the reference, how often a callout was missed, taken for
+// another or invented, and how long after its end it was decided. Every mistake
+// is a line on stderr. The reference is a table of tabs: file, condition, start_s,
+// end_s, callout (empty: speech that is none), text, values (slot=number).
+func Measure(stdout, stderr io.Writer, files []string, atATime int, reference string, list []Recogniser) error {
 	rows, err := readReference(reference)
 	if err != nil {
 		return err
@@ -56,7 +57,7 @@ func measure(stdout, stderr io.Writer, files []string, reference string, list []
 	}
 	results := map[string]map[string]*tally{}
 	for _, c := range list {
-		if results[c.name], err = c.measure(todo, rows, stderr); err != nil {
+		if results[c.Name], err = c.measure(todo, atATime, rows, stderr); err != nil {
 			return err
 		}
 	}
@@ -64,9 +65,9 @@ func measure(stdout, stderr io.Writer, files []string, reference string, list []
 }
 
 // measure returns what one recogniser made of the files, by condition.
-func (c candidate) measure(files []string, rows map[string][]said, log io.Writer) (map[string]*tally, error) {
-	heardIn := map[string][]heard{}
-	if err := listenAll(files, c.open, func(h heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
+func (c Recogniser) measure(files []string, atATime int, rows map[string][]said, log io.Writer) (map[string]*tally, error) {
+	heardIn := map[string][]Heard{}
+	if err := Listen(files, atATime, c.Open, func(h Heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
 		return nil, err
 	}
 	total := map[string]*tally{}
@@ -124,7 +125,7 @@ func readReference(path string) (map[string][]said, error) {
 
 // compare matches what was heard with what was said: the middle of a result
 // must lie in the utterance, widened by half a second.
-func (t *tally) compare(ref []said, got []heard, log io.Writer) {
+func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 	used := make([]bool, len(got))
 	for _, s := range ref {
 		if s.end <= s.start {
@@ -179,9 +180,9 @@ func sameValues(a, b map[string]float64) bool {
 }
 
 // printTallies prints the recognisers side by side, condition by condition.
-func printTallies(w io.Writer, list []candidate, results map[string]map[string]*tally) error {
+func printTallies(w io.Writer, list []Recogniser, results map[string]map[string]*tally) error {
 	var names []string
-	for k := range results[list[0].name] {
+	for k := range results[list[0].Name] {
 		names = append(names, k)
 	}
 	sort.Strings(names)
@@ -189,7 +190,7 @@ func printTallies(w io.Writer, list []candidate, results map[string]map[string]*
 	fmt.Fprintln(tw, "condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\tdecided after end, s: median, 95th percentile, worst")
 	for _, k := range names {
 		for _, c := range list {
-			results[c.name][k].print(tw, k, c.name)
+			results[c.Name][k].print(tw, k, c.Name)
 		}
 	}
 	return tw.Flush()

@@ -1,0 +1,49 @@
+package evaluate
+
+import (
+	"encoding/json"
+	"io"
+	"path/filepath"
+
+	"coxswain/intents"
+	"coxswain/intents/acoustic"
+)
+
+// Candidate is a phrase that the built-in recogniser looked at in a recording,
+// accepted or not, with the features that its confidence is computed from.
+type Candidate struct {
+	File     string         `json:"file"` // without its folder
+	Result   intents.Result `json:"r"`
+	Features []float64      `json:"f"`
+}
+
+// Candidates writes every candidate in the files as JSON lines, for
+// intents/train/calibrate.py.
+func Candidates(files []string, v *intents.Vocabulary, out io.Writer) error {
+	enc := json.NewEncoder(out)
+	for _, f := range files {
+		var failed error
+		r, err := acoustic.NewTraced(v, func(r intents.Result, features []float64) {
+			if err := enc.Encode(Candidate{filepath.Base(f), r, features}); err != nil {
+				failed = err
+			}
+		})
+		if err != nil {
+			return err
+		}
+		err = samples(f, func(pcm []int16) error {
+			_, err := r.Hear(pcm)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		if _, err := r.Close(); err != nil {
+			return err
+		}
+		if failed != nil {
+			return failed
+		}
+	}
+	return nil
+}

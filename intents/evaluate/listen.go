@@ -1,0 +1,154 @@
+package evaluate
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"sync"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/intents/acoustic"
+)
+
+// Heard is one result in a recording, as `coxswain listen --json` prints it.
+type Heard struct {
+	File       string             `json:"file"`
+	StartS     float64            `json:"start_s"`
+	EndS       float64            `json:"end_s"`
+	DecidedS   float64            `json:"decided_s"` // seconds that had been heard when it was decided
+	Callout    string             `json:"callout"`
+	Text       string             `json:"text"`
+	Values     map[string]float64 `json:"values"`
+	Confidence float64            `json:"confidence"`
+}
+
+// Opener gives a fresh ear for each recording.
+type Opener func() (intents.Ear, error)
+
+// Builtin opens the built-in recogniser in this process.
+func Builtin(v *intents.Vocabulary) (Opener, error) {
+	if _, err := acoustic.New(v); err != nil {
+		return nil, err
+	}
+	return func() (intents.Ear, error) {
+		r, err := acoustic.New(v)
+		return intents.Inline{Recogniser: r}, err
+	}, nil
+}
+
+// Files lists the WAV files that the arguments name: files as they are, folders
+// by the names in them.
+func Files(args []string) ([]string, error) {
+	var out []string
+	for _, a := range args {
+		st, err := os.Stat(a)
+		if err != nil {
+			return nil, err
+		}
+		if !st.IsDir() {
+			out = append(out, a)
+			continue
+		}
+		m, err := filepath.Glob(filepath.Join(a, "*.wav"))
+		if err != nil {
+			return nil, err
+		}
+		if len(m) == 0 {
+			return nil, fmt.Errorf("%s: no WAV files in this folder", a)
+		}
+		sort.Strings(m)
+		out = append(out, m...)
+	}
+	return out, nil
+}
+
+// Listen hears the files, as many at a time as given, and emits results in the
+// files' order. What was heard of a file before an error is emitted too.
+func Listen(files []string, atATime int, open Opener, emit func(Heard)) error {
+	type answer struct {
+		list []Heard
+		err  error
+	}
+	answers := make([]chan answer, len(files))
+	slots := make(chan struct{}, atATime)
+	var wg sync.WaitGroup
+	for i := range files {
+		answers[i] = make(chan answer, 1)
+		wg.Go(func() {
+			slots <- struct{}{}
+			list, err := listenFile(files[i], open)
+			answers[i] <- answer{list, err}
+			<-slots
+		})
+	}
+	var errs []error
+	for i := range files {
+		a := <-answers[i]
+		for _, h := range a.list {
+			emit(h)
+		}
+		if a.err != nil {
+			errs = append(errs, a.err)
+		}
+	}
+	wg.Wait()
+	return errors.Join(errs...)
+}
+
+// listenFile hears one recording; what was heard before an error is returned too.
+func listenFile(path string, open Opener) ([]Heard, error) {
+	ear, err := open()
+	if err != nil {
+		return nil, err
+	}
+	var out []Heard
+	take := func(results []intents.Result, faults []string) error {
+		for _, x := range results {
+			s := func(n int64) float64 { return float64(n*1000/intents.Rate) / 1000 }
+			out = append(out, Heard{path, s(x.Start), s(x.End), s(x.Decided), x.Callout, x.Text, x.Values, x.Confidence})
+		}
+		if len(faults) > 0 {
+			return fmt.Errorf("%s: %s", path, strings.Join(faults, "; "))
+		}
+		return nil
+	}
+	err = samples(path, func(pcm []int16) error { return take(ear.Hear(pcm)) })
+	take(ear.Close(), nil)
+	return out, err
+}
+
+// samples passes a recording on as a recogniser hears it, 10 ms at a time.
+func samples(path string, hear func(pcm []int16) error) error {
+	r, err := audio.OpenMono(path, audio.ListenRate, audio.Rate)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	buf := make([]float32, r.SampleHz/100)
+	dec := audio.NewDecimator(audio.Block)
+	pcm := make([]int16, audio.ListenRate/100)
+	for {
+		n, rerr := r.Read(buf)
+		x := buf[:n]
+		if r.SampleHz == audio.Rate {
+			x = dec.Process(x[:n/3*3])
+		}
+		for i, s := range x {
+			pcm[i] = audio.PCM16(s)
+		}
+		if err := hear(pcm[:len(x)]); err != nil {
+			return err
+		}
+		if rerr == io.EOF {
+			return nil
+		}
+		if rerr != nil {
+			return rerr
+		}
+	}
+}
