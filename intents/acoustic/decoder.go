@@ -66,13 +66,13 @@ type decoder struct {
 	g       *graph
 	priors  []float32
 	frame   int         // frames seen
-	llr     [][]float32 // ring: per frame and phone, log ratio to the best free phone
+	llr     [][]float32 // ring: per frame and phone, log ratio to the filler, which is the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	live    [][]int32   // per phrase: the states with a path alive
+	live    [][]int32   // per phrase: the states that hold a token
 	score   [2][]float32
-	start   [2][]int32 // frame that the path began with
-	seen    []int      // per state: the frame that last reached it
+	start   [2][]int32 // frame that the token entered with
+	seen    []int      // per state: the frame in which a token last reached it
 	arrive  []arrival  // per way on
 	spare   []int32
 	ways    []int32
@@ -83,15 +83,16 @@ type decoder struct {
 	blocked int         // phrases may not start before this frame
 }
 
-// arrival is the best path of this frame that takes a way on.
+// arrival is the best token of this frame that takes a way on.
 type arrival struct {
 	score float32
 	start int32
 	frame int
 }
 
-// belief is how sure the net is of a frame: in noise, even the phone that was
-// said cannot reach a high log ratio, and must not be held to one.
+// belief is how sure the net is of a frame. In noise the posteriors are flat, and even
+// the phone that was said has a low log ratio: it is judged against what such flat
+// posteriors let expect.
 type belief struct {
 	mean, variance float32 // of the log ratio, if the phone is drawn from the posteriors
 	top            float32 // log probability of the best phone
@@ -115,8 +116,8 @@ func newDecoder(g *graph, priors []float32) *decoder {
 	return d
 }
 
-// push takes the log posteriors of one frame and returns a phrase that became
-// final with it.
+// push takes the log posteriors of one frame, of the phones (lp) and of the callout
+// that has just ended (call), and returns a phrase that became final with it.
 func (d *decoder) push(lp, call []float32) (candidate, bool) {
 	row := d.llr[d.frame%keepFrames]
 	free := dead
@@ -153,7 +154,7 @@ func believe(lp, row []float32) belief {
 	return b
 }
 
-// advance moves every phrase's paths on by one frame.
+// advance passes the tokens of every phrase on by one frame.
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
 	for k, sp := range d.g.spans {
@@ -163,11 +164,11 @@ func (d *decoder) advance(row []float32) {
 	}
 }
 
-// step moves the paths of one phrase on: each stays in its state or takes the
-// way on from it. Only states that a path reaches are looked at. New paths begin
-// if open. In speech any phrase may begin: a weak first consonant must not keep it
-// from starting. Phrases that begin with a number have so many ways in that each
-// must show.
+// step is token passing in one phrase: each token stays in its state or takes the
+// way on from it, and of those that meet the best lives on. Only states that a token
+// reaches are looked at. If open, new tokens enter. While somebody speaks, any phrase
+// may begin: a weak first consonant must not keep it out. A phrase that begins with
+// a number has dozens of first phones, so there the first phone must fit.
 func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
 	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
@@ -207,7 +208,7 @@ func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	d.spare, d.ways = reached, ways
 }
 
-// emit scores the frame in every state reached and keeps the paths worth it.
+// emit scores the frame in every state reached and keeps the tokens within the beam.
 func (d *decoder) emit(live, reached []int32, now, row []float32) []int32 {
 	top := dead
 	for _, i := range reached {
@@ -312,7 +313,7 @@ func (d *decoder) growing(score []float32, start []int32) bool {
 	return false
 }
 
-// clear forgets all paths that overlap a phrase that was accepted.
+// clear drops all tokens that overlap a phrase that was accepted.
 func (d *decoder) clear(c candidate) {
 	start := d.start[d.frame&1]
 	for k, live := range d.live {

@@ -5,11 +5,12 @@ import (
 	"sync"
 )
 
-// ensemble is some nets whose log posteriors are averaged: some hear the bands
-// as they are, some each band less its running mean, which takes away the colour
-// of a room, a voice and a microphone; each as if the speaker's throat were
-// longer or shorter by some percent. Together they know voices that none was
-// trained on better than each alone (intents/train/README.md).
+// ensemble is some nets whose log posteriors are averaged. Some of them use mean
+// normalisation: each band less its running mean, which takes away the colour of a
+// room, a voice and a microphone. Each has its own vocal tract length normalisation: it
+// hears the frequency axis as of a throat that is longer or shorter by some percent.
+// Together they know voices that none was trained on better than each alone
+// (intents/train/README.md).
 type ensemble struct {
 	nets  []*net
 	mean  [][]float32 // per net and band, over about 4 s
@@ -18,7 +19,7 @@ type ensemble struct {
 	call  []float32 // and of the callout that has just ended: see callouts.tsv
 }
 
-// meanOver is the time constant of the running mean, in frames.
+// meanOver is the time constant of the mean normalisation, in frames of 10 ms.
 const meanOver = 400
 
 var shared = sync.OnceValues(func() (all []*weights, err error) {
@@ -58,7 +59,7 @@ func (e *ensemble) warps() (out []float64) {
 func (e *ensemble) push(mels [][]float32) bool {
 	due := false
 	for k, n := range e.nets {
-		if !n.w.level {
+		if !n.w.meanNorm {
 			due = n.push(mels[k])
 			continue
 		}

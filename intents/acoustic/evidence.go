@@ -36,7 +36,7 @@ func (d *decoder) settle(c candidate) ([]string, evidence) {
 	return d.measure(c, any)
 }
 
-// alignment is the best path of a phrase over its frames.
+// alignment is the Viterbi path of a phrase over its frames.
 type alignment struct {
 	sp    span
 	back  []int32 // per frame and state, where the path came from
@@ -44,7 +44,7 @@ type alignment struct {
 	score float64
 }
 
-// align finds the best path of a phrase over its frames.
+// align finds the Viterbi path of a phrase over its frames.
 func (d *decoder) align(c candidate, sp span) alignment {
 	n, m := c.end-c.start+1, int(sp.hi-sp.lo)
 	back := make([]int32, n*m)

@@ -46,8 +46,8 @@ func newLogMel(warps ...float64) *logMel {
 	return m
 }
 
-// newBank makes the filters with the frequency axis moved as a longer (below 1)
-// or shorter vocal tract does.
+// newBank makes the filters for vocal tract length normalisation: with the frequency
+// axis moved as a longer (warp below 1) or shorter tract moves it.
 func newBank(warp float64) (out bank) {
 	mel := func(f float64) float64 { return 2595 * math.Log10(1+f/700) }
 	var edge [bands + 2]float64

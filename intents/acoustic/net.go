@@ -39,8 +39,8 @@ type weights struct {
 	ow, ob   []float32 // phones, from the layer before the last two: [40*c], [40]
 	cw, cb   []float32 // callouts, from the last layer: [n*c], [n]; 0 is none
 	phoneNum int
-	level    bool    // hears each band less its running mean
-	warp     float64 // of the frequency axis that it hears
+	meanNorm bool    // mean normalisation: hears each band less its running mean
+	warp     float64 // vocal tract length normalisation: of the frequency axis that it hears
 }
 
 type tensor struct {
@@ -156,7 +156,7 @@ func (w *weights) take(name string, t tensor) {
 	var d int
 	switch {
 	case name == "level" && len(t.data) == 1:
-		w.level = t.data[0] > 0
+		w.meanNorm = t.data[0] > 0
 	case name == "warp" && len(t.data) == 1:
 		w.warp = float64(t.data[0])
 	case name == "priors":
