@@ -4,7 +4,7 @@
 // room and block k of the loudspeaker belong to the same samples of the clock:
 //
 //	device or file --room block--> session --speaker block--> device or file
-//	                                   \--> Recorder (channel 1 room, channel 2 speaker)
+//	                                   \--> recorder (channel 1 room, channel 2 speaker)
 //	                                   \--> Decimator --> 16 kHz for recognisers
 //
 // Duties of whoever uses it:
@@ -15,10 +15,15 @@
 //     the Go runtime is not heard.
 //  3. Treat a gap (Frame.Gap) as lost room audio: the clock goes on.
 //
-// The package imports nothing of this module.
+// The package imports nothing of this module, and no C: the devices are in
+// audio/device, the echo canceller in audio/echo, files in audio/recorder, devices
+// for tests in audio/audiotest.
 package audio
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Rate is the device's sample rate in Hz, and the unit of the session clock.
 const Rate = 48000
@@ -35,4 +40,9 @@ const ListenRate = 16000
 // Duration converts samples at Rate to a time span.
 func Duration(samples int64) time.Duration {
 	return time.Duration(samples/Rate)*time.Second + time.Duration(samples%Rate)*time.Second/Rate
+}
+
+// PCM16 converts a sample in -1..1 to 16 bits.
+func PCM16(x float32) int16 {
+	return int16(math.Round(float64(max(-1, min(1, x))) * 32767))
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/device"
 	"coxswain/intents"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
@@ -33,7 +34,7 @@ type badDay struct {
 	stall   time.Duration // at 5 s the callback is late by this much, then hurries
 	sleepAt time.Duration // the machine is suspended here
 	slept   time.Duration
-	disk    func(journal, recorder) (journal, recorder)
+	disk    func(journal, soundLog) (journal, soundLog)
 }
 
 // run returns the journal's events, the session's own and the time that passed.
@@ -50,7 +51,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	}
 	l.open = func(e *audio.Exchange) (sound, error) {
 		if up() >= b.gone[0] && up() < b.gone[1] {
-			return nil, audio.ErrNoDevice
+			return nil, device.ErrMissing
 		}
 		f := &fakeSound{quit: make(chan struct{})}
 		if up() < b.back {
@@ -191,7 +192,7 @@ func TestLongSleepEndsTheSession(t *testing.T) {
 // slowDisk waits before every write.
 type slowDisk struct {
 	journal
-	recorder
+	soundLog
 	wait time.Duration
 	fail *time.Time // writes fail before this moment
 }
@@ -208,7 +209,7 @@ func (d slowDisk) Write(room, speaker []float32) error {
 	if d.fail != nil && time.Now().Before(*d.fail) {
 		return fmt.Errorf("read-only file system")
 	}
-	return d.recorder.Write(room, speaker)
+	return d.soundLog.Write(room, speaker)
 }
 
 func (d slowDisk) Close() error { return nil }
@@ -227,7 +228,7 @@ func TestBadDisks(t *testing.T) {
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				until := time.Now().Add(c.broken)
-				events, _, _ := badDay{length: 40 * time.Second, disk: func(j journal, r recorder) (journal, recorder) {
+				events, _, _ := badDay{length: 40 * time.Second, disk: func(j journal, r soundLog) (journal, soundLog) {
 					d := slowDisk{j, r, c.wait, &until}
 					return d, d
 				}}.run(t, dir+"/r")

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
+	"coxswain/audio/device"
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
@@ -240,7 +241,7 @@ func sayResult(c *conf, failed int) finding {
 	player.Say(0, voice.Speak(cue), c.v.GetFloat64("volume"))
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)
-	d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+	d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
 	if err != nil {
 		return finding{"speech", "fail", err.Error()}
 	}

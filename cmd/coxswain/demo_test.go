@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/audiotest"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/timeline"
@@ -59,7 +61,7 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 	if err != nil {
 		t.Fatal(err)
 	}
-	in, err := audio.OpenMono(wav, audio.Rate)
+	in, err := recorder.OpenMono(wav, audio.Rate)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -105,7 +107,7 @@ func TestDemo(t *testing.T) {
 	}
 	readBacks(t, events, 0.5)
 	again := replayDemo(t, wav, nil)
-	for _, f := range []string{record.JournalName, audio.PartName(0)} {
+	for _, f := range []string{record.JournalName, recorder.PartName(0)} {
 		a, _ := os.ReadFile(filepath.Join(dir, f))
 		b, _ := os.ReadFile(filepath.Join(again, f))
 		if len(a) == 0 || !bytes.Equal(a, b) {
@@ -169,7 +171,7 @@ func TestDemoInARoom(t *testing.T) {
 			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
 		}
 	}
-	events, _, err := verify(replayDemo(t, wav, newRoom(0.035, 0.3, 0.5).hear))
+	events, _, err := verify(replayDemo(t, wav, audiotest.NewRoom(0.035, 0.3, 0.5).Hear))
 	if err != nil {
 		t.Fatal(err)
 	}

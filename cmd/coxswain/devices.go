@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
+	"coxswain/audio/device"
 )
 
 func newDevices(c *conf) *cobra.Command {
@@ -30,13 +31,13 @@ func newDevices(c *conf) *cobra.Command {
 				}
 				return err
 			}
-			list, err := audio.Devices()
+			list, err := device.List()
 			if err != nil {
 				return err
 			}
 			if asJSON {
 				if list == nil {
-					list = []audio.DeviceInfo{}
+					list = []device.Info{}
 				}
 				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
 			}
@@ -75,7 +76,7 @@ func (m loopMeasure) String() string {
 func measureLoop(c *conf) (loopMeasure, error) {
 	var m loopMeasure
 	e := audio.NewExchange(10)
-	d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+	d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
 	if err != nil {
 		return m, err
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"coxswain/audio"
+	"coxswain/audio/audiotest"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/prompts"
@@ -134,9 +135,9 @@ func TestOwnSoundMasksNothing(t *testing.T) {
 	speaker := ourSound(t, len(callouts), all)[:len(callouts)]
 	silent := make([]float32, len(callouts))
 	room := append([]float32(nil), callouts...)
-	back := newRoom(0.045, 0.3, 0.5)
+	back := audiotest.NewRoom(0.045, 0.3, 0.5)
 	for i := 0; i+audio.Block <= len(room); i += audio.Block {
-		back.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+		back.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
 	}
 	quietRight, quietWrong, _ := score(t, v, callouts, silent, all, true)
 	right, wrong, _ := score(t, v, room, speaker, all, true)
@@ -161,14 +162,14 @@ func TestEchoReturnLossEnhancement(t *testing.T) {
 		calls = append(calls, spokenAt{at: at})
 	}
 	speaker, room := ourSound(t, n, calls), make([]float32, n)
-	back := newRoom(0.045, 0.3, 0.5)
+	back := audiotest.NewRoom(0.045, 0.3, 0.5)
 	l, err := newListener(true, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var after [3]float64
 	for i := 0; i+audio.Block <= n; i += audio.Block {
-		back.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+		back.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
 		l.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
 		for k, s := range []int{10, 20, 60} {
 			if i < s*audio.Rate {

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
@@ -221,7 +222,7 @@ func TestKill(t *testing.T) {
 			t.Fatal(err)
 		}
 		for begun := time.Now(); time.Since(begun) < 10*time.Second; time.Sleep(time.Millisecond) {
-			if _, err := os.Stat(filepath.Join(out, audio.PartName(0))); err == nil {
+			if _, err := os.Stat(filepath.Join(out, recorder.PartName(0))); err == nil {
 				break
 			}
 		}
@@ -251,7 +252,7 @@ func checkKilled(t *testing.T, dir string) {
 			said++
 		}
 	}
-	path := filepath.Join(dir, audio.PartName(0))
+	path := filepath.Join(dir, recorder.PartName(0))
 	b, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

@@ -4,13 +4,14 @@ import (
 	"math"
 
 	"coxswain/audio"
+	"coxswain/audio/echo"
 )
 
 // listener turns a block of the room at 48 kHz into what a recogniser hears:
 // 16 kHz, without our own sound in it.
 type listener struct {
 	room, speaker *audio.Decimator
-	echo          *audio.Echo // nil: our own sound is left in
+	echo          *echo.Canceller // nil: our own sound is left in
 	a, b          []int16
 	level         float64 // mean square of the room, a slow average
 }
@@ -21,7 +22,7 @@ func newListener(cancel bool, delay int) (*listener, error) {
 	l := &listener{room: audio.NewDecimator(audio.Block), speaker: audio.NewDecimator(audio.Block), a: make([]int16, audio.Block/3), b: make([]int16, audio.Block/3)}
 	var err error
 	if cancel {
-		l.echo, err = audio.NewEcho(delay)
+		l.echo, err = echo.New(delay)
 	}
 	return l, err
 }

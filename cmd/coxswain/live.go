@@ -11,7 +11,7 @@ import (
 	"coxswain/timeline"
 )
 
-// sound is an open device: audio.Device, or a test's.
+// sound is an open device: device.Device, or a test's.
 type sound interface {
 	Missing() string // "microphone" or "loudspeaker" if it runs without one
 	Close() error

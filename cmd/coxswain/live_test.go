@@ -2,79 +2,21 @@ package main
 
 import (
 	"bytes"
-	"encoding/binary"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/audiotest"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
-
-// soundServer starts a PulseAudio server of the test's own, with a room that
-// the loudspeaker plays into and a bus that feeds the microphone. looped: the
-// microphone hears the room.
-func soundServer(t *testing.T, looped bool) (env []string, stop func()) {
-	env, start := virtualCard(t, looped, new(48000))
-	server := start()
-	return env, func() { server.Process.Signal(syscall.SIGTERM); server.Wait() }
-}
-
-// virtualCard returns the environment of a program that uses the server's
-// devices, and starts the server each time it is called.
-func virtualCard(t *testing.T, looped bool, rate *int) (env []string, start func() *exec.Cmd) {
-	t.Helper()
-	if _, err := exec.LookPath("pulseaudio"); err != nil {
-		t.Skip("no pulseaudio: `make test` installs it")
-	}
-	d, err := os.MkdirTemp("", "cox") // a socket's path must be short
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { os.RemoveAll(d) })
-	for _, n := range []string{"run", "state", "home"} {
-		os.Mkdir(filepath.Join(d, n), 0o700)
-	}
-	os.WriteFile(d+"/alsa.conf", []byte("pcm.default { type pulse }\nctl.default { type pulse }\n"), 0o600)
-	source := "mic"
-	if looped {
-		source = "looped"
-	}
-	env = append(os.Environ(), "PULSE_RUNTIME_PATH="+d+"/run", "PULSE_STATE_PATH="+d+"/state", "PULSE_COOKIE="+d+"/cookie", "HOME="+d+"/home",
-		"ALSA_CONFIG_PATH="+d+"/alsa.conf", "PULSE_SERVER=unix:"+d+"/native", "PULSE_SINK=room", "PULSE_SOURCE="+source)
-	start = func() *exec.Cmd {
-		os.Remove(d + "/native")
-		cmd := exec.Command("pulseaudio", "-n", "--daemonize=no", "--system=false", "--exit-idle-time=-1", "--use-pid-file=no",
-			"--high-priority=no", "--realtime=no", "--log-target=stderr", "--log-level=error",
-			"--load=module-native-protocol-unix socket="+d+"/native auth-anonymous=1",
-			"--load=module-null-sink sink_name=room rate="+strconv.Itoa(*rate)+" channels=1 format=s16le norewinds=1",
-			"--load=module-null-sink sink_name=micbus rate="+strconv.Itoa(*rate)+" channels=1 format=s16le norewinds=1",
-			"--load=module-remap-source source_name=mic master=micbus.monitor remix=no",
-			"--load=module-remap-source source_name=looped master=room.monitor remix=no")
-		cmd.Env = env
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
-			if _, err := os.Stat(d + "/native"); err == nil {
-				return cmd
-			}
-			if time.Since(begun) > 10*time.Second {
-				t.Fatal("pulseaudio does not start")
-			}
-		}
-	}
-	return env, start
-}
 
 // liveRun runs `coxswain run` until stopped and returns its record's folder.
 func liveRun(t *testing.T, env []string, d time.Duration, during func(), args ...string) string {
@@ -108,57 +50,6 @@ func liveRun(t *testing.T, env []string, d time.Duration, during func(), args ..
 	return found[0]
 }
 
-// echoOf carries what the room's loudspeaker plays through a virtual room and
-// back to the microphone, in real time, until stopped.
-func echoOf(t *testing.T, env []string) (stop func()) {
-	t.Helper()
-	const latency = "--latency-msec=20"
-	listen := exec.Command("parec", "--device=room.monitor", "--rate=48000", "--channels=1", "--format=s16le", "--raw", latency)
-	speak := exec.Command("paplay", "--device=micbus", "--rate=48000", "--channels=1", "--format=s16le", "--raw", latency, "/dev/stdin")
-	listen.Env, speak.Env = env, env
-	from, err := listen.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	to, err := speak.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(listen.Start(), speak.Start()); err != nil {
-		t.Fatal(err)
-	}
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		back := newRoom(0.001, 0.2, 0.4)
-		var raw [2 * audio.Block]byte
-		for {
-			if _, err := io.ReadFull(from, raw[:]); err != nil {
-				to.Close()
-				return
-			}
-			var in, played [audio.Block]float32
-			for i := range played {
-				played[i] = float32(int16(binary.LittleEndian.Uint16(raw[2*i:]))) / 32768
-			}
-			back.hear(in[:], played[:])
-			for i, x := range in {
-				binary.LittleEndian.PutUint16(raw[2*i:], uint16(audio.PCM16(x)))
-			}
-			if _, err := to.Write(raw[:]); err != nil {
-				return
-			}
-		}
-	}()
-	return func() {
-		listen.Process.Kill()
-		speak.Process.Kill()
-		<-done
-		listen.Wait()
-		speak.Wait()
-	}
-}
-
 // The daemon on a real PortAudio stream, over a virtual sound card, for a
 // minute: 58 s of an invented code are spoken into the microphone, and what
 // coxswain says comes back to it through a virtual room.
@@ -166,11 +57,11 @@ func TestLive(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a minute of real time")
 	}
-	env, stop := soundServer(t, false)
+	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	wav := filepath.Join(t.TempDir(), "scene.wav")
 	renderScene(t, "testdata/live.scene", wav)
-	defer echoOf(t, env)()
+	defer audiotest.Echo(t, env, audiotest.NewRoom(0.001, 0.2, 0.4))()
 	dir := liveRun(t, env, 64*time.Second, func() {
 		play := exec.Command("paplay", "--device=micbus", wav)
 		play.Env = env
@@ -212,7 +103,7 @@ func TestLive(t *testing.T) {
 // What is played comes back through the virtual room: the delay is measured,
 // not believed from the device's own account.
 func TestLoopDelayOfTheDevice(t *testing.T) {
-	env, stop := soundServer(t, true)
+	env, stop := audiotest.SoundServer(t, true)
 	defer stop()
 	cmd := coxswainCommand(t, "devices", "--loop")
 	cmd.Env = append(env, partVariable+"=coxswain")
@@ -230,16 +121,14 @@ func TestLoopDelayOfTheDevice(t *testing.T) {
 // The sound server is killed in the middle of a session and comes back at
 // another rate: the session goes on, the gap is logged and spoken once.
 func TestSoundServerKilled(t *testing.T) {
-	rate := 48000
-	env, start := virtualCard(t, false, &rate)
-	server := start()
-	dir := liveRun(t, env, 14*time.Second, func() {
+	card := audiotest.NewCard(t, false)
+	server := card.Start(t, audio.Rate)
+	dir := liveRun(t, card.Env, 14*time.Second, func() {
 		time.Sleep(4 * time.Second)
 		server.Process.Kill()
 		server.Wait()
 		time.Sleep(2 * time.Second)
-		rate = 44100
-		server = start()
+		server = card.Start(t, 44100)
 	}, "--recogniser", earCommand(t))
 	server.Process.Kill()
 	server.Wait()
@@ -260,10 +149,10 @@ func TestSoundServerKilled(t *testing.T) {
 
 // No sound device at start: a service waits for one, and begins when it comes.
 func TestDeviceComesLate(t *testing.T) {
-	env, start := virtualCard(t, false, new(48000))
-	dir := liveRun(t, env, 9*time.Second, func() {
+	card := audiotest.NewCard(t, false)
+	dir := liveRun(t, card.Env, 9*time.Second, func() {
 		time.Sleep(2 * time.Second)
-		server := start()
+		server := card.Start(t, audio.Rate)
 		t.Cleanup(func() { server.Process.Kill(); server.Wait() })
 	}, "--recogniser", earCommand(t), "--wait-device-s", "30")
 	events, length, err := verify(dir)
@@ -278,7 +167,7 @@ func TestDeviceComesLate(t *testing.T) {
 // SIGKILL in the middle of a live session: the next run goes on with the same
 // record, its clock right to the second, the gap logged and spoken.
 func TestResumeAfterKill(t *testing.T) {
-	env, stop := soundServer(t, false)
+	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	run := func(d time.Duration, end os.Signal) {
@@ -368,7 +257,7 @@ func beatIsEven(t *testing.T, dir string) {
 
 func channel2(t *testing.T, dir string) []float32 {
 	t.Helper()
-	raw, err := exec.Command("sox", filepath.Join(dir, audio.PartName(0)), "-t", "f32", "-", "remix", "2").Output()
+	raw, err := exec.Command("sox", filepath.Join(dir, recorder.PartName(0)), "-t", "f32", "-", "remix", "2").Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,12 +5,13 @@ import (
 	"sync/atomic"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 )
 
 // logger writes the audio log without making the session wait: at once in a
 // replay, through a queue of ten seconds when live.
 type logger struct {
-	rec     recorder
+	rec     soundLog
 	queue   chan logItem
 	done    sync.WaitGroup
 	failing atomic.Pointer[string]
@@ -20,7 +21,7 @@ type logger struct {
 
 type logItem struct {
 	room, speaker []float32 // one block or more
-	mark          audio.Mark
+	mark          recorder.Mark
 	skip          int // samples lost before these
 }
 
@@ -28,14 +29,14 @@ type logItem struct {
 // so that it wakes ten times a second, not a hundred.
 const logEvery = 10 * audio.Block
 
-// recorder is an audio.Recorder, or a test's on a bad disk.
-type recorder interface {
+// recorder is an recorder.Recorder, or a test's on a bad disk.
+type soundLog interface {
 	Write(room, speaker []float32) error
-	Mark(audio.Mark)
+	Mark(recorder.Mark)
 	Close() error
 }
 
-func newLogger(rec recorder, live bool) *logger {
+func newLogger(rec soundLog, live bool) *logger {
 	l := &logger{rec: rec}
 	if live {
 		l.queue = make(chan logItem, 100)
@@ -96,7 +97,7 @@ func (l *logger) send() {
 }
 
 // Mark labels a moment.
-func (l *logger) Mark(m audio.Mark) {
+func (l *logger) Mark(m recorder.Mark) {
 	if l.queue == nil {
 		l.rec.Mark(m)
 		return

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline/record"
 )
 
@@ -25,7 +25,7 @@ func TestOutsideToolsReadTheAudioLog(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(out, audio.PartName(0))
+	path := filepath.Join(out, recorder.PartName(0))
 	info, err := exec.Command("sndfile-info", path).CombinedOutput()
 	if err != nil {
 		t.Fatalf("sndfile-info: %v: %s", err, info)

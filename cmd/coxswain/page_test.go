@@ -16,6 +16,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -86,7 +87,7 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 	if err != nil {
 		t.Fatal(err)
 	}
-	rec, err := audio.NewRecorder(dir, wall, about)
+	rec, err := recorder.New(dir, wall, about)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 )
 
 // A peak file holds, for every 100 ms of a record, the largest sample of
@@ -23,14 +24,14 @@ const (
 // audio, else from the audio; the file is a convenience and may fail.
 func peaks(dir string, parts int) ([]byte, error) {
 	path := filepath.Join(dir, peaksName)
-	if fresh(path, filepath.Join(dir, audio.PartName(max(0, parts-1)))) {
+	if fresh(path, filepath.Join(dir, recorder.PartName(max(0, parts-1)))) {
 		if b, err := os.ReadFile(path); err == nil {
 			return b, nil
 		}
 	}
 	var out []byte
 	for n := range parts {
-		b, err := partPeaks(filepath.Join(dir, audio.PartName(n)))
+		b, err := partPeaks(filepath.Join(dir, recorder.PartName(n)))
 		if err != nil {
 			return nil, err
 		}
@@ -50,7 +51,7 @@ func fresh(path, than string) bool {
 }
 
 func partPeaks(path string) ([]byte, error) {
-	start, length, err := audio.PartData(path)
+	start, length, err := recorder.PartData(path)
 	if err != nil {
 		return nil, err
 	}

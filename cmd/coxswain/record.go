@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -196,11 +197,11 @@ func audioLength(dir string) (int64, error) {
 	}
 	var total int64
 	for n := range parts {
-		path := filepath.Join(dir, audio.PartName(n))
-		if err := audio.CheckPart(path); err != nil {
+		path := filepath.Join(dir, recorder.PartName(n))
+		if err := recorder.CheckPart(path); err != nil {
 			return 0, err
 		}
-		r, err := audio.OpenWAV(path)
+		r, err := recorder.OpenWAV(path)
 		if err != nil {
 			return 0, err
 		}
@@ -222,7 +223,7 @@ func newMend() *cobra.Command {
 				return err
 			}
 			defer j.Close()
-			length, err := audio.Mend(dir, marks(events))
+			length, err := recorder.Mend(dir, marks(events))
 			if err != nil {
 				return err
 			}
@@ -243,8 +244,8 @@ func closed(events []timeline.Event) bool {
 }
 
 // marks are the labels of the audio log, made from its journal.
-func marks(events []timeline.Event) []audio.Mark {
-	var out []audio.Mark
+func marks(events []timeline.Event) []recorder.Mark {
+	var out []recorder.Mark
 	for _, e := range events {
 		if m, ok := mark(e); ok {
 			out = append(out, m)
@@ -254,13 +255,13 @@ func marks(events []timeline.Event) []audio.Mark {
 }
 
 // mark is the label of one event.
-func mark(e timeline.Event) (audio.Mark, bool) {
+func mark(e timeline.Event) (recorder.Mark, bool) {
 	switch {
 	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
-		return audio.Mark{At: int64(e.At), Label: e.Describe()}, true
+		return recorder.Mark{At: int64(e.At), Label: e.Describe()}, true
 	case e.Kind == timeline.CueSpoken:
 		words := review.AfterColon(e.Text)
-		return audio.Mark{At: int64(e.At), Label: "said: " + words}, true
+		return recorder.Mark{At: int64(e.At), Label: "said: " + words}, true
 	}
-	return audio.Mark{}, false
+	return recorder.Mark{}, false
 }

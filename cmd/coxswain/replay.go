@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/timeline"
 )
@@ -61,7 +62,7 @@ type replayed struct {
 }
 
 func replay(c *conf, o replayed, progress, stderr io.Writer) error {
-	r, err := audio.OpenMono(o.in, audio.Rate)
+	r, err := recorder.OpenMono(o.in, audio.Rate)
 	if err != nil {
 		return err
 	}
@@ -84,7 +85,7 @@ func replay(c *conf, o replayed, progress, stderr io.Writer) error {
 
 // feed plays a file through the same exchange that a device drives. A room, if
 // any, adds to each block what comes back of the block played before it.
-func (s *session) feed(r *audio.Reader, room func(in, played []float32), progress io.Writer) error {
+func (s *session) feed(r *recorder.Reader, room func(in, played []float32), progress io.Writer) error {
 	e := audio.NewExchange(1)
 	var in, out [audio.Block]float32
 	var f audio.Frame

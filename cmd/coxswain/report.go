@@ -15,7 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -98,7 +98,7 @@ func writeReport(w io.Writer, r *review.Record, dir string) error {
 func partNames(n int) []string {
 	var out []string
 	for k := range n {
-		out = append(out, audio.PartName(k))
+		out = append(out, recorder.PartName(k))
 	}
 	return out
 }
@@ -231,7 +231,7 @@ func exportWAV(r *review.Record, dir, out string) error {
 		return err
 	}
 	gone := timeline.Retracted(r.Events)
-	var labels []audio.Mark
+	var labels []recorder.Mark
 	for _, e := range r.Events {
 		if m, ok := mark(e); ok && !gone[e.Seq] {
 			labels = append(labels, m)
@@ -242,7 +242,7 @@ func exportWAV(r *review.Record, dir, out string) error {
 			return err
 		}
 	}
-	return audio.Relabel(out, labels)
+	return recorder.Relabel(out, labels)
 }
 
 func copyFile(from, to string) error {

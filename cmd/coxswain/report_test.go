@@ -12,7 +12,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
 
@@ -28,7 +28,7 @@ func TestReport(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(b)
-	h, _ := hashFile(filepath.Join(dir, audio.PartName(0)), -1)
+	h, _ := hashFile(filepath.Join(dir, recorder.PartName(0)), -1)
 	for _, want := range []string{h.SHA256, "<svg", "amended by AB: monitor log", "0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q", want)
@@ -81,7 +81,7 @@ func TestExportedLabels(t *testing.T) {
 	ok(t, "amend", dir, "--do", "add", "--kind", "access.io", "--at", "0:20", "--by", "AB", "--reason", "seen")
 	out := filepath.Join(t.TempDir(), "labelled")
 	ok(t, "export", dir, "--format", "wav", "--out", out)
-	b, err := exec.Command("sndfile-info", filepath.Join(out, audio.PartName(0))).CombinedOutput()
+	b, err := exec.Command("sndfile-info", filepath.Join(out, recorder.PartName(0))).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v: %s", err, b)
 	}

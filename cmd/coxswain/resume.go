@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
@@ -42,11 +43,11 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 		return cut{}
 	}
 	for n := 0; ; n++ {
-		st, err := os.Stat(filepath.Join(c.dir, audio.PartName(n)))
+		st, err := os.Stat(filepath.Join(c.dir, recorder.PartName(n)))
 		if err != nil {
 			break
 		}
-		c.had = int64(n)*audio.PartLength + max(0, st.Size()/4)
+		c.had = int64(n)*recorder.PartLength + max(0, st.Size()/4)
 	}
 	// The wall clock tells how long the cut was. One that was set back cannot
 	// make time run backwards: then the session goes on where the sound ends.
@@ -60,14 +61,14 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 
 // openRecord opens the journal and the audio log of a new record, or of one
 // that was cut off.
-func openRecord(o *sessionOptions) (*record.Journal, *audio.Recorder, error) {
+func openRecord(o *sessionOptions) (*record.Journal, *recorder.Recorder, error) {
 	if o.resume.dir != "" {
 		j, events, err := record.Reopen(o.resume.dir)
 		if err != nil {
 			return nil, nil, err
 		}
 		o.resume.events = events
-		rec, had, err := audio.ResumeRecorder(o.resume.dir, o.resume.wall, about, o.resume.pos, marks(events))
+		rec, had, err := recorder.Resume(o.resume.dir, o.resume.wall, about, o.resume.pos, marks(events))
 		if err != nil {
 			j.Close()
 			return nil, nil, err
@@ -82,7 +83,7 @@ func openRecord(o *sessionOptions) (*record.Journal, *audio.Recorder, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	rec, err := audio.NewRecorder(o.dir, o.wall, about)
+	rec, err := recorder.New(o.dir, o.wall, about)
 	if err != nil {
 		j.Close()
 		return nil, nil, err

@@ -20,7 +20,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -158,7 +158,7 @@ func (v *reviewer) audio(w http.ResponseWriter, r *http.Request) {
 		http.NotFound(w, r)
 		return
 	}
-	f, err := os.Open(filepath.Join(dir, audio.PartName(part)))
+	f, err := os.Open(filepath.Join(dir, recorder.PartName(part)))
 	if err != nil {
 		http.NotFound(w, r)
 		return

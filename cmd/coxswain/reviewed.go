@@ -5,7 +5,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -30,7 +30,7 @@ func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error
 		return nil, fmt.Errorf("%s: does not begin with session.open", filepath.Join(dir, record.JournalName))
 	}
 	r := review.Of(events, defs)
-	r.Name, r.PartLength, r.Caution = filepath.Base(filepath.Clean(dir)), audio.PartLength, Caution
+	r.Name, r.PartLength, r.Caution = filepath.Base(filepath.Clean(dir)), recorder.PartLength, Caution
 	if tail.Reason != "" || !closed(events) {
 		r.Unfinished = "the session was cut off: finish the record with `coxswain mend`"
 	}
@@ -41,7 +41,7 @@ func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error
 // countParts counts the files of a record's audio log.
 func countParts(dir string) int {
 	for n := 0; ; n++ {
-		if _, err := os.Stat(filepath.Join(dir, audio.PartName(n))); err != nil {
+		if _, err := os.Stat(filepath.Join(dir, recorder.PartName(n))); err != nil {
 			return n
 		}
 	}

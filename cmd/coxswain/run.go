@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio"
+	"coxswain/audio/device"
 	"coxswain/intents"
 	"coxswain/timeline"
 )
@@ -91,7 +92,7 @@ func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Write
 func openLive(ctx context.Context, c *conf) (*live, error) {
 	l := &live{asleep: asleep, within: max(time.Duration(c.v.GetInt("resume_minutes"))*time.Minute, 10*time.Minute)}
 	l.open = func(e *audio.Exchange) (sound, error) {
-		d, err := audio.OpenDevice(c.v.GetString("input"), c.v.GetString("output"), e)
+		d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
 		if err != nil { // not a nil *Device in an interface
 			return nil, err
 		}

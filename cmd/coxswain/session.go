@@ -86,7 +86,7 @@ type sessionOptions struct {
 	drill      *timeline.Case                              // nil outside a drill
 	echoed     bool                                        // a replayed recording heard what coxswain says
 	resume     cut                                         // a record to go on with; zero: a new one
-	disk       func(journal, recorder) (journal, recorder) // a test's bad disk; nil: as it is
+	disk       func(journal, soundLog) (journal, soundLog) // a test's bad disk; nil: as it is
 }
 
 // newSession makes the record's folder and starts journal and audio log in it,
@@ -114,7 +114,7 @@ func newSession(o sessionOptions) (*session, error) {
 		return nil, err
 	}
 	var events journal = j
-	var sound recorder = rec
+	var sound soundLog = rec
 	if o.disk != nil {
 		events, sound = o.disk(j, rec)
 	}

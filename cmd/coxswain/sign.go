@@ -18,7 +18,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline/record"
 )
 
@@ -237,11 +237,11 @@ func checkSignature(dir string, key ed25519.PublicKey) error {
 		}
 	}
 	for n := 0; ; n++ {
-		if _, err := os.Stat(filepath.Join(dir, audio.PartName(n))); err != nil {
+		if _, err := os.Stat(filepath.Join(dir, recorder.PartName(n))); err != nil {
 			return nil
 		}
-		if !known[audio.PartName(n)] {
-			return fmt.Errorf("%s: was added after the record was signed", audio.PartName(n))
+		if !known[recorder.PartName(n)] {
+			return fmt.Errorf("%s: was added after the record was signed", recorder.PartName(n))
 		}
 	}
 }

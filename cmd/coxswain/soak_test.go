@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/timeline"
 )
@@ -20,7 +21,7 @@ type discard struct{}
 
 func (discard) Append(e timeline.Event) (timeline.Event, error) { return e, nil }
 func (discard) Write(room, speaker []float32) error             { return nil }
-func (discard) Mark(audio.Mark)                                 {}
+func (discard) Mark(recorder.Mark)                              {}
 func (discard) Close() error                                    { return nil }
 
 // A long session, in accelerated time, with a callout every 40 s and the echo
@@ -39,7 +40,7 @@ func TestLongSession(t *testing.T) {
 		ear.Results = append(ear.Results, heardAt(kinds[s/40%len(kinds)], s))
 	}
 	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: t.TempDir() + "/r", ear: intents.Inline{Recogniser: ear}, recogniser: "scripted", source: "test", wall: time.Unix(0, 0), echoed: true,
-		disk: func(journal, recorder) (journal, recorder) { return discard{}, discard{} }})
+		disk: func(journal, soundLog) (journal, soundLog) { return discard{}, discard{} }})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,12 +17,14 @@ import (
 
 	"github.com/prometheus/common/expfmt"
 	"github.com/prometheus/common/model"
+
+	"coxswain/audio/audiotest"
 )
 
 // A running session answers on its socket and over HTTP, and tells the service
 // manager that it is up and alive.
 func TestStatusOfARunningSession(t *testing.T) {
-	env, stop := soundServer(t, false)
+	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	notify := filepath.Join(t.TempDir(), "notify")
@@ -184,7 +186,7 @@ func TestUnitFile(t *testing.T) {
 // loudspeaker; one whose microphone is dead it fails.
 func TestCheck(t *testing.T) {
 	for _, looped := range []bool{true, false} {
-		env, stop := soundServer(t, looped)
+		env, stop := audiotest.SoundServer(t, looped)
 		cmd := coxswainCommand(t, "check", "--json", "--records", t.TempDir(), "--hours", "0.01")
 		cmd.Env = append(env, partVariable+"=coxswain")
 		b, err := cmd.Output()

@@ -17,6 +17,7 @@ import (
 	"filippo.io/age"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
@@ -59,7 +60,7 @@ func TestSignature(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(3, 3))
-	for _, name := range []string{record.JournalName, audio.PartName(0), signatureName} {
+	for _, name := range []string{record.JournalName, recorder.PartName(0), signatureName} {
 		path := filepath.Join(dir, name)
 		whole, err := os.ReadFile(path)
 		if err != nil {
@@ -104,7 +105,7 @@ func TestSeal(t *testing.T) {
 	pub, secret := filepath.Join(tmp, "site.pub"), filepath.Join(tmp, "site.key")
 	os.WriteFile(pub, []byte(id.Recipient().String()+"\n"), 0o600)
 	os.WriteFile(secret, []byte(id.String()+"\n"), 0o600)
-	want, err := os.ReadFile(filepath.Join(dir, audio.PartName(0)))
+	want, err := os.ReadFile(filepath.Join(dir, recorder.PartName(0)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -119,7 +120,7 @@ func TestSeal(t *testing.T) {
 	back := filepath.Join(tmp, "back")
 	ok(t, "unseal", dir+sealed, "--identity", secret, "--out", back)
 	ok(t, "verify", back)
-	if got, _ := os.ReadFile(filepath.Join(back, audio.PartName(0))); !bytes.Equal(got, want) {
+	if got, _ := os.ReadFile(filepath.Join(back, recorder.PartName(0))); !bytes.Equal(got, want) {
 		t.Error("the audio came back changed")
 	}
 	if _, err := exec.LookPath("age"); err != nil {
@@ -182,7 +183,7 @@ func TestPowerCut(t *testing.T) {
 		records := t.TempDir()
 		dir := filepath.Join(records, "2026-03-01T140000")
 		os.Mkdir(dir, 0o700)
-		for _, name := range []string{record.JournalName, audio.PartName(0)} {
+		for _, name := range []string{record.JournalName, recorder.PartName(0)} {
 			b, err := os.ReadFile(filepath.Join(whole, name))
 			if err != nil {
 				t.Fatal(err)

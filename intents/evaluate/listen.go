@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 )
@@ -124,7 +125,7 @@ func listenFile(path string, open Opener) ([]Heard, error) {
 
 // samples passes a recording on as a recogniser hears it, 10 ms at a time.
 func samples(path string, hear func(pcm []int16) error) error {
-	r, err := audio.OpenMono(path, audio.ListenRate, audio.Rate)
+	r, err := recorder.OpenMono(path, audio.ListenRate, audio.Rate)
 	if err != nil {
 		return err
 	}

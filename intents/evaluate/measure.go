@@ -11,7 +11,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"coxswain/audio"
+	"coxswain/audio/recorder"
 )
 
 // said is one row of a reference file.
@@ -78,7 +78,7 @@ func (c Recogniser) measure(files []string, atATime int, rows map[string][]said,
 			t = &tally{}
 			total[ref[0].condition] = t
 		}
-		r, err := audio.OpenWAV(f)
+		r, err := recorder.OpenWAV(f)
 		if err != nil {
 			return nil, err
 		}

@@ -1,23 +1,26 @@
-package audio
+// Package recorder keeps the sound of a session on disk, in files that are whole
+// at any moment, and reads WAV files.
+package recorder
 
 import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"sort"
 	"time"
+
+	"coxswain/audio"
 )
 
 // PartLength is how many samples go into one file of the audio log: an hour,
 // far from the 4 GiB that a RIFF size can say.
-const PartLength = 3600 * Rate
+const PartLength = 3600 * audio.Rate
 
 // checkpointEvery is how often the header is made true and the data flushed.
-const checkpointEvery = Rate / 2
+const checkpointEvery = audio.Rate / 2
 
 // Mark is a labelled moment of the audio log.
 type Mark struct {
@@ -25,7 +28,7 @@ type Mark struct {
 	Label string
 }
 
-// Recorder writes the audio log of a session: 16-bit stereo WAV at Rate,
+// Recorder writes the audio log of a session: 16-bit stereo WAV at audio.Rate,
 // channel 1 the room, channel 2 the speaker, in files audio-00.wav,
 // audio-01.wav and so on of PartLength each. Every file is a Broadcast Wave
 // (EBU Tech 3285 v1) whose TimeReference is the clock time of its first
@@ -45,17 +48,17 @@ type Recorder struct {
 	marks  []Mark
 }
 
-// NewRecorder starts the audio log in dir. origin is the wall-clock time of
+// New starts the audio log in dir. origin is the wall-clock time of
 // sample 0; about goes into the files' description (64 characters at most).
-func NewRecorder(dir string, origin time.Time, about string) (*Recorder, error) {
+func New(dir string, origin time.Time, about string) (*Recorder, error) {
 	r := &Recorder{dir: dir, origin: origin, about: about}
 	return r, r.open()
 }
 
-// ResumeRecorder goes on with the audio log in dir after a cut, at clock sample
+// Resume goes on with the audio log in dir after a cut, at clock sample
 // pos: what lies between the last sound and pos is silence. It returns how many
 // samples were there. marks are the labels of the events so far.
-func ResumeRecorder(dir string, origin time.Time, about string, pos int64, marks []Mark) (*Recorder, int64, error) {
+func Resume(dir string, origin time.Time, about string, pos int64, marks []Mark) (*Recorder, int64, error) {
 	r := &Recorder{dir: dir, origin: origin, about: about, marks: marks}
 	for { // the last part, and where it begins
 		st, err := os.Stat(filepath.Join(dir, PartName(r.part+1)))
@@ -121,8 +124,8 @@ func (r *Recorder) open() error {
 func (r *Recorder) Write(room, speaker []float32) error {
 	r.buf = r.buf[:0]
 	for i := range room {
-		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(PCM16(room[i])))
-		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(PCM16(speaker[i])))
+		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(audio.PCM16(room[i])))
+		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(audio.PCM16(speaker[i])))
 	}
 	// At its place, not at the end: after a failed write the log goes on in
 	// step with the clock, and what could not be written is silence.
@@ -140,11 +143,6 @@ func (r *Recorder) Write(room, speaker []float32) error {
 		return r.turn()
 	}
 	return nil
-}
-
-// PCM16 converts a sample in -1..1 to 16 bits.
-func PCM16(x float32) int16 {
-	return int16(math.Round(float64(max(-1, min(1, x))) * 32767))
 }
 
 // Mark labels a clock sample. Labels are written when their file is finished.
@@ -243,11 +241,11 @@ func header(origin time.Time, start int64, about string) []byte {
 	b.WriteString("RIFF\x00\x00\x00\x00WAVEfmt ")
 	le(uint32(16))
 	le([]uint16{1, 2})
-	le([]uint32{Rate, Rate * 4})
+	le([]uint32{audio.Rate, audio.Rate * 4})
 	le([]uint16{4, 16})
 	b.WriteString("bext")
 	le(uint32(bextSize))
-	first := origin.Add(Duration(start))
+	first := origin.Add(audio.Duration(start))
 	midnight := time.Date(origin.Year(), origin.Month(), origin.Day(), 0, 0, 0, 0, origin.Location())
 	ref := uint64(start) + samplesOf(origin.Sub(midnight))
 	text(about, 256)
@@ -263,7 +261,7 @@ func header(origin time.Time, start int64, about string) []byte {
 }
 
 func samplesOf(d time.Duration) uint64 {
-	return uint64(d/time.Second)*Rate + uint64(d%time.Second)*Rate/uint64(time.Second)
+	return uint64(d/time.Second)*audio.Rate + uint64(d%time.Second)*audio.Rate/uint64(time.Second)
 }
 
 func patchSizes(f *os.File, data, after int64) error {

@@ -1,4 +1,4 @@
-package audio
+package recorder
 
 import (
 	"errors"
@@ -8,6 +8,8 @@ import (
 
 	goaudio "github.com/go-audio/audio"
 	"github.com/go-audio/wav"
+
+	"coxswain/audio"
 )
 
 // Reader reads a 16-bit WAV file in pieces.
@@ -32,7 +34,7 @@ func OpenWAV(path string) (*Reader, error) {
 	d := wav.NewDecoder(f)
 	if !d.IsValidFile() || d.FwdToPCM() != nil {
 		f.Close()
-		return nil, fmt.Errorf("%s: not a WAV file: convert it with: sox IN -r %d -c 1 -b 16 OUT.wav", path, Rate)
+		return nil, fmt.Errorf("%s: not a WAV file: convert it with: sox IN -r %d -c 1 -b 16 OUT.wav", path, audio.Rate)
 	}
 	if d.WavAudioFormat != 1 && d.WavAudioFormat != 0xfffe || d.BitDepth != 16 {
 		f.Close()

@@ -1,6 +1,6 @@
-//go:build cgo
-
-package audio
+// Package echo takes what the loudspeaker played out of what the microphone
+// heard, by speexdsp (cgo).
+package echo
 
 /*
 #cgo pkg-config: speexdsp
@@ -33,15 +33,17 @@ import (
 	"math/bits"
 	"runtime"
 	"unsafe"
+
+	"coxswain/audio"
 )
 
-// Echo removes what the loudspeaker played from what the microphone heard, at
-// ListenRate in blocks of Block/3 samples: the adaptive filter of speexdsp
+// Canceller removes what the loudspeaker played from what the microphone heard, at
+// audio.ListenRate in blocks of audio.Block/3 samples: the adaptive filter of speexdsp
 // (Valin, IEEE Trans. ASLP 2007;15:1030), which learns the room within about
 // 8 s of sound and follows it; while we speak, what it leaves is suppressed
 // too (always, and soft callouts are lost). The same
-// samples give the same result. An Echo is for one goroutine.
-type Echo struct {
+// samples give the same result. A Canceller is for one goroutine.
+type Canceller struct {
 	state       *C.SpeexEchoState
 	residual    *C.SpeexPreprocessState
 	delay       [][]int16 // the loudspeaker's blocks that are too early still
@@ -58,20 +60,20 @@ type Echo struct {
 // device, direct sound and the first reverberation.
 const tail = 256
 
-// NewEcho returns a canceller. The loudspeaker's sound is held back by delay
+// New returns a canceller. The loudspeaker's sound is held back by delay
 // blocks: less than the way to the microphone, or none if that is unknown.
-func NewEcho(delay int) (*Echo, error) {
-	e := &Echo{out: make([]int16, Block/3), late: make([]int16, Block/3), plain: make([]int16, Block/3), far: make([]int16, Block/3), delay: make([][]int16, delay)}
+func New(delay int) (*Canceller, error) {
+	e := &Canceller{out: make([]int16, audio.Block/3), late: make([]int16, audio.Block/3), plain: make([]int16, audio.Block/3), far: make([]int16, audio.Block/3), delay: make([][]int16, delay)}
 	for i := range e.delay {
-		e.delay[i] = make([]int16, Block/3)
+		e.delay[i] = make([]int16, audio.Block/3)
 	}
-	if e.state = C.cox_echo_new(Block/3, tail*ListenRate/1000, ListenRate); e.state == nil {
+	if e.state = C.cox_echo_new(audio.Block/3, tail*audio.ListenRate/1000, audio.ListenRate); e.state == nil {
 		return nil, errors.New("echo canceller: out of memory")
 	}
-	if e.residual = C.cox_residual_new(e.state, Block/3, ListenRate); e.residual == nil {
+	if e.residual = C.cox_residual_new(e.state, audio.Block/3, audio.ListenRate); e.residual == nil {
 		return nil, errors.New("echo canceller: out of memory")
 	}
-	runtime.SetFinalizer(e, func(e *Echo) {
+	runtime.SetFinalizer(e, func(e *Canceller) {
 		C.speex_preprocess_state_destroy(e.residual)
 		C.speex_echo_state_destroy(e.state)
 	})
@@ -81,7 +83,7 @@ func NewEcho(delay int) (*Echo, error) {
 // Cancel takes a block of the microphone and the block that the loudspeaker
 // played with it, and returns what people in the room said. The result is
 // valid until the next call. It allocates nothing.
-func (e *Echo) Cancel(room, speaker []int16) []int16 {
+func (e *Canceller) Cancel(room, speaker []int16) []int16 {
 	if n := len(e.delay); n > 0 {
 		first := e.delay[0]
 		copy(e.far, first)
@@ -111,7 +113,7 @@ const audible = 1e4
 
 // speaking reports whether the loudspeaker says something, or did a moment ago:
 // more than half of the last 160 ms sound, which no beat does.
-func (e *Echo) speaking(sounds bool) bool {
+func (e *Canceller) speaking(sounds bool) bool {
 	e.recent <<= 1
 	if sounds {
 		e.recent |= 1
@@ -130,7 +132,7 @@ func samples(x []int16) *C.spx_int16_t {
 // Enhancement is the echo return loss enhancement in dB over the last seconds
 // in which the loudspeaker sounded: how much quieter the room became. Speech of
 // people counts as left over, so it is right only while nobody speaks.
-func (e *Echo) Enhancement() float64 {
+func (e *Canceller) Enhancement() float64 {
 	if e.in == 0 {
 		return 0
 	}

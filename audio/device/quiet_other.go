@@ -1,5 +1,5 @@
 //go:build !linux
 
-package audio
+package device
 
 func quietly(f func() error) error { return f() }

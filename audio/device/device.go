@@ -1,93 +1,20 @@
-//go:build cgo
-
-package audio
+// Package device opens the sound devices of this machine, by PortAudio (cgo),
+// and lets them drive an audio.Exchange.
+package device
 
 import (
 	"errors"
 	"fmt"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"github.com/gordonklaus/portaudio"
+
+	"coxswain/audio"
 )
 
-// Frame is one block of the session: what the room sounded like and what the
-// speaker played at the same samples of the clock.
-type Frame struct {
-	Pos           int64 // clock sample of the first sample
-	Room, Speaker [Block]float32
-	Gap           bool // the device lost samples, or the speaker ran dry, in or just before this block
-}
-
-// Exchange carries frames between the device callback and the session, both
-// ways, without locks. Callback is the only code that runs in the device's
-// thread.
-type Exchange struct {
-	room, played, speaker *Ring
-	starved               atomic.Uint64 // blocks for which the speaker had nothing
-	lost                  atomic.Uint64 // blocks that the session was too slow to take
-	flags                 atomic.Uint64 // device over- and underflows
-	calls                 atomic.Uint64
-	out                   [Block]float32
-}
-
-// NewExchange returns an exchange that buffers up to seconds of room audio for
-// a session that is late.
-func NewExchange(seconds int) *Exchange {
-	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate), speaker: NewRing(16 * Block)}
-	e.speaker.Write(make([]float32, Lead*Block))
-	return e
-}
-
-// Callback hands over one buffer of the device. It copies and returns: no
-// allocation, no lock, no waiting, whatever the session does.
-func (e *Exchange) Callback(in, out []float32) {
-	e.calls.Add(1)
-	for len(out) > 0 {
-		n := min(len(out), Block)
-		spk := e.out[:n]
-		if !e.speaker.Read(spk) {
-			clear(spk)
-			e.starved.Add(1)
-		}
-		copy(out, spk)
-		if e.room.Free() < n || e.played.Free() < n {
-			e.lost.Add(1)
-		} else {
-			e.room.Write(in[:n])
-			e.played.Write(spk)
-		}
-		in, out = in[n:], out[n:]
-	}
-}
-
-// Flag counts an over- or underflow that the device reported.
-func (e *Exchange) Flag() { e.flags.Add(1) }
-
-// Calls counts callbacks: a count that stands still means a dead stream.
-func (e *Exchange) Calls() uint64 { return e.calls.Load() }
-
-// Next fills f with the next block, or reports false if none is there yet. The
-// session then renders a block for the speaker and gives it to Send.
-func (e *Exchange) Next(f *Frame) bool {
-	if e.played.Len() < Block || !e.room.Read(f.Room[:]) {
-		return false
-	}
-	return e.played.Read(f.Speaker[:])
-}
-
-// Send queues a rendered block for the speaker.
-func (e *Exchange) Send(block []float32) bool { return e.speaker.Write(block) }
-
-// Troubles counts what went wrong since the start: speaker blocks missed, room
-// blocks lost, and over- or underflows of the device.
-func (e *Exchange) Troubles() (starved, lost, flags uint64) {
-	return e.starved.Load(), e.lost.Load(), e.flags.Load()
-}
-
-// DeviceInfo describes a sound device.
-type DeviceInfo struct {
+// Info describes a sound device.
+type Info struct {
 	Name    string  `json:"name"`
 	Host    string  `json:"host"`
 	Inputs  int     `json:"inputs"`
@@ -96,8 +23,8 @@ type DeviceInfo struct {
 	Default string  `json:"default,omitempty"` // "in", "out" or "in and out"
 }
 
-// Devices lists the sound devices of this machine.
-func Devices() ([]DeviceInfo, error) {
+// List lists the sound devices of this machine.
+func List() ([]Info, error) {
 	if err := quietly(portaudio.Initialize); err != nil {
 		return nil, fmt.Errorf("sound system: %w", err)
 	}
@@ -108,9 +35,9 @@ func Devices() ([]DeviceInfo, error) {
 	}
 	in, _ := portaudio.DefaultInputDevice()
 	out, _ := portaudio.DefaultOutputDevice()
-	var list []DeviceInfo
+	var list []Info
 	for _, d := range all {
-		i := DeviceInfo{Name: d.Name, Inputs: d.MaxInputChannels, Outputs: d.MaxOutputChannels, RateHz: d.DefaultSampleRate}
+		i := Info{Name: d.Name, Inputs: d.MaxInputChannels, Outputs: d.MaxOutputChannels, RateHz: d.DefaultSampleRate}
 		if d.HostApi != nil {
 			i.Host = d.HostApi.Name
 		}
@@ -127,10 +54,10 @@ func Devices() ([]DeviceInfo, error) {
 	return list, nil
 }
 
-// ErrNoDevice marks a device that is not there.
-var ErrNoDevice = errors.New("no such sound device")
+// ErrMissing marks a device that is not there.
+var ErrMissing = errors.New("no such sound device")
 
-// Device is an open stream that drives an Exchange.
+// Device is an open stream that drives an audio.Exchange.
 type Device struct {
 	stream  *portaudio.Stream
 	missing string
@@ -139,11 +66,11 @@ type Device struct {
 // Missing is "microphone" or "loudspeaker" if the stream runs without one.
 func (d *Device) Missing() string { return d.missing }
 
-// OpenDevice opens the named devices (empty: the system's default), mono in
-// and mono out at Rate, and starts the stream. If only one side can be had it
+// Open opens the named devices (empty: the system's default), mono in
+// and mono out at audio.Rate, and starts the stream. If only one side can be had it
 // runs on that side: a metronome without a microphone, or a record without a
 // loudspeaker, is better than nothing. The error is that of both sides failing.
-func OpenDevice(input, output string, e *Exchange) (*Device, error) {
+func Open(input, output string, e *audio.Exchange) (*Device, error) {
 	var d *Device
 	err := quietly(func() (err error) {
 		if err = portaudio.Initialize(); err != nil {
@@ -157,7 +84,7 @@ func OpenDevice(input, output string, e *Exchange) (*Device, error) {
 	return d, err
 }
 
-func openStream(input, output string, e *Exchange) (*Device, error) {
+func openStream(input, output string, e *audio.Exchange) (*Device, error) {
 	in, ierr := find(input, "microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels })
 	out, oerr := find(output, "loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels })
 	var err error
@@ -191,9 +118,9 @@ func firstError(errs ...error) error {
 }
 
 // startStream starts a stream on one or both sides; a missing side is silent.
-func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream, error) {
+func startStream(in, out *portaudio.DeviceInfo, e *audio.Exchange) (*portaudio.Stream, error) {
 	const latency = 20 * time.Millisecond
-	p := portaudio.StreamParameters{SampleRate: Rate, FramesPerBuffer: Block}
+	p := portaudio.StreamParameters{SampleRate: audio.Rate, FramesPerBuffer: audio.Block}
 	name := func(d *portaudio.DeviceInfo) string {
 		if d == nil {
 			return "nothing"
@@ -206,9 +133,9 @@ func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream,
 	if out != nil {
 		p.Output = portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: latency}
 	}
-	s, err := portaudio.OpenStream(p, e.callback(in != nil, out != nil, hardware(in) && hardware(out)))
+	s, err := portaudio.OpenStream(p, callback(e, in != nil, out != nil, hardware(in) && hardware(out)))
 	if err != nil {
-		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), Rate, err)
+		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), audio.Rate, err)
 	}
 	if err := s.Start(); err != nil {
 		s.Close()
@@ -223,7 +150,7 @@ func startStream(in, out *portaudio.DeviceInfo, e *Exchange) (*portaudio.Stream,
 func hardware(d *portaudio.DeviceInfo) bool { return d == nil || strings.Contains(d.Name, "(hw:") }
 
 // callback is what the device's thread calls, by the sides that there are.
-func (e *Exchange) callback(in, out, fast bool) any {
+func callback(e *audio.Exchange, in, out, fast bool) any {
 	type flags = portaudio.StreamCallbackFlags
 	type info = portaudio.StreamCallbackTimeInfo
 	begin := func(fl flags) {
@@ -234,7 +161,7 @@ func (e *Exchange) callback(in, out, fast bool) any {
 			realTime()
 		}
 	}
-	var quiet [16 * Block]float32 // of the side that is missing
+	var quiet [16 * audio.Block]float32 // of the side that is missing
 	switch {
 	case !in:
 		return func(spk []float32, _ info, fl flags) { begin(fl); e.Callback(quiet[:min(len(spk), len(quiet))], spk) }
@@ -248,7 +175,7 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 	if name == "" {
 		d, err := def()
 		if err != nil {
-			return nil, fmt.Errorf("%w: no %s found: plug one in and see `coxswain devices`", ErrNoDevice, what)
+			return nil, fmt.Errorf("%w: no %s found: plug one in and see `coxswain devices`", ErrMissing, what)
 		}
 		return d, nil
 	}
@@ -261,7 +188,7 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 			return d, nil
 		}
 	}
-	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrNoDevice, what, name)
+	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, what, name)
 }
 
 // Close stops the stream. It returns even when the device is gone.

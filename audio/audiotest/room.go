@@ -1,4 +1,4 @@
-package main
+package audiotest
 
 import (
 	"math"
@@ -7,10 +7,10 @@ import (
 	"coxswain/audio"
 )
 
-// virtualRoom carries the loudspeaker's sound back to the microphone: a loop
+// Room carries the loudspeaker's sound back to the microphone: a loop
 // delay, then sparse reflections that decay with a reverberation time ("velvet
 // noise", Karjalainen and Jarvelainen, AES 30th Conference, 2007).
-type virtualRoom struct {
+type Room struct {
 	taps []tap
 	past []float32 // ring of what was played
 	pos  int
@@ -21,12 +21,12 @@ type tap struct {
 	gain  float32
 }
 
-// newRoom makes a room with a loop delay and reverberation time in seconds; the
+// NewRoom makes a room with a loop delay and reverberation time in seconds; the
 // direct sound comes back with gain.
-func newRoom(delay, t60 float64, gain float32) *virtualRoom {
+func NewRoom(delay, t60 float64, gain float32) *Room {
 	r := rand.New(rand.NewPCG(5, 8))
 	at := int(delay * audio.Rate)
-	room := &virtualRoom{taps: []tap{{at, gain}}, past: make([]float32, 1<<16)}
+	room := &Room{taps: []tap{{at, gain}}, past: make([]float32, 1<<16)}
 	const density = 1200 // reflections a second
 	for t := 0.002; t < t60; t += 1.0 / density {
 		g := gain * float32(0.35*math.Pow(10, -3*t/t60))
@@ -38,8 +38,8 @@ func newRoom(delay, t60 float64, gain float32) *virtualRoom {
 	return room
 }
 
-// hear adds what comes back of played to room.
-func (v *virtualRoom) hear(room, played []float32) {
+// Hear adds what comes back of played to room, block by block of equal length.
+func (v *Room) Hear(room, played []float32) {
 	mask := len(v.past) - 1
 	for i, x := range played {
 		v.past[(v.pos+i)&mask] = x
