@@ -37,7 +37,7 @@ bench: deps
 
 # 8 h of session in accelerated time, 1,000 SIGKILLs: about 15 minutes.
 soak: deps test-deps
-	SOAK=1 $(GO) test -timeout 60m -v -run 'TestLongSession|TestKill' ./cmd/coxswain
+	SOAK=1 $(GO) test -timeout 60m -v -run 'TestLongSession|TestKill' ./cmd/coxswain/...
 
 deps:
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(PACKAGES))

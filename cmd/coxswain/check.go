@@ -13,6 +13,8 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
@@ -112,7 +114,7 @@ func runChecks(c *conf, o checkOptions) []finding {
 	}
 	detail, err = checkDisk(c.v.GetString("records"), o.hours)
 	add("disk", detail, err)
-	detail, err = checkClock()
+	detail, err = monitor.CheckClock()
 	add("clock", detail, err)
 	detail, err = checkBackup(c.v.GetString("records"), o.backupWithin)
 	add("backup", detail, err)
@@ -140,13 +142,13 @@ func checkRecogniser(c *conf, v *intents.Vocabulary) (string, error) {
 	for i, x := range clip {
 		room[audio.Rate+i] += x
 	}
-	l, err := newListener(false, 0)
+	l, err := session.NewListener(false, 0)
 	if err != nil {
 		return "", err
 	}
 	var heard []intents.Result
 	for i := 0; i+audio.Block <= len(room); i += audio.Block {
-		h, faults := ear.Hear(l.hear(room[i:i+audio.Block], nil))
+		h, faults := ear.Hear(l.Hear(room[i:i+audio.Block], nil))
 		if heard = append(heard, h...); len(faults) > 0 {
 			ear.Close()
 			return "", fmt.Errorf("%s", faults[0])
@@ -164,7 +166,7 @@ func checkDisk(records string, hours float64) (string, error) {
 	if err := os.MkdirAll(records, 0o700); err != nil {
 		return "", err
 	}
-	free, err := freeBytes(records)
+	free, err := monitor.FreeBytes(records)
 	if err != nil {
 		return "", err
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/viper"
 
+	"coxswain/cmd/coxswain/web"
 	"coxswain/intents"
 	"coxswain/timeline"
 )
@@ -122,7 +123,7 @@ func (c *conf) check() error {
 	default:
 		return fmt.Errorf("mode is %q: choose auto, ratio or continuous", m)
 	}
-	if a := c.v.GetString("http"); a != "" && !loopback(a) && len(c.v.GetString("http_token")) < 16 {
+	if a := c.v.GetString("http"); a != "" && !web.Loopback(a) && len(c.v.GetString("http_token")) < 16 {
 		return fmt.Errorf("http is %q, beyond this machine: set http_token to at least 16 characters, or choose 127.0.0.1:PORT", a)
 	}
 	if n := c.v.GetInt("resume_minutes"); n < 0 || n > 24*60 {

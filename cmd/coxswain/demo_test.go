@@ -57,7 +57,12 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: r}, recogniser: "builtin", source: "demo.wav", echoed: room != nil, wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)})
+	o, err := c.session(v, room != nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o.Ear, o.Recogniser, o.Source, o.Wall = intents.Inline{Recogniser: r}, "builtin", "demo.wav", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+	s, err := newSession(o, dir, cut{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +71,7 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	defer in.Close()
-	if err := s.feed(in, room, new(bytes.Buffer)); err != nil {
+	if err := s.Feed(in, room, new(bytes.Buffer)); err != nil {
 		t.Fatal(err)
 	}
 	return dir

@@ -267,3 +267,14 @@ func channel2(t *testing.T, dir string) []float32 {
 	}
 	return out
 }
+
+// countOf counts the events of a kind whose text has the words.
+func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
+	n := 0
+	for _, e := range events {
+		if e.Kind == kind && strings.Contains(e.Text, words) {
+			n++
+		}
+	}
+	return n
+}

@@ -11,13 +11,15 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"coxswain/cmd/coxswain/session"
 )
 
 // Version is set by the Makefile.
 var Version = "0.1-dev"
 
 // Caution stands at the start of every session, in every report and in the README.
-const Caution = "coxswain supports a trained team. It is not a medical device. Follow local protocol and licensed judgement."
+const Caution = session.Caution
 
 func main() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 

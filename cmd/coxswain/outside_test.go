@@ -30,8 +30,8 @@ func TestOutsideToolsReadTheAudioLog(t *testing.T) {
 	if err != nil {
 		t.Fatalf("sndfile-info: %v: %s", err, info)
 	}
-	want := []string{"bext : 602", fmt.Sprintf("Count : %d\n", len(marks(events))), "Frames      : 576000"}
-	for i, m := range marks(events)[:5] {
+	want := []string{"bext : 602", fmt.Sprintf("Count : %d\n", len(record.Marks(events))), "Frames      : 576000"}
+	for i, m := range record.Marks(events)[:5] {
 		want = append(want, fmt.Sprintf("Cue ID : %2d  Pos : %d ", i+1, m.At), fmt.Sprintf("labl : %d : %s\n", i+1, m.Label))
 	}
 	for _, w := range want {

@@ -17,6 +17,9 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -133,11 +136,11 @@ func TestReviewPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h, err := reviewHandler([]string{a, b}, defs)
+	h, err := web.Review(reviewed(defs), a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(guard(h, ""))
+	server := httptest.NewServer(web.Guard(h, ""))
 	defer server.Close()
 	ctx := browser(t, server.URL)
 	do(t, ctx, chromedp.WaitVisible(`#rows button`), chromedp.Poll(`audio.readyState > 0 && peaks.length > 0`, nil))
@@ -199,11 +202,11 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 func TestReviewRefuses(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
 	defs, _ := timeline.Definitions()
-	h, err := reviewHandler([]string{dir}, defs)
+	h, err := web.Review(reviewed(defs), dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(guard(h, ""))
+	server := httptest.NewServer(web.Guard(h, ""))
 	defer server.Close()
 	body := `{"do":"retract","seq":4,"by":"AB","reason":"x"}`
 	for _, c := range []struct {
@@ -240,11 +243,11 @@ func TestReviewRefuses(t *testing.T) {
 
 // The wall display shows the clock, what is due, and says when it is cut off.
 func TestWallDisplay(t *testing.T) {
-	var box snapshotBox
+	var box session.Box
 	code, left, paused := 125.0, 40.0, 0.0
-	n := &snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []dueItem{{"Epinephrine due", 55}}, Last: []lastEvent{{12, "shock given, 200 J", 0.9}}, Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
+	n := &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []session.Due{{Text: "Epinephrine due", In: 55}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}}, Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
 	box.Store(n)
-	server := httptest.NewServer(guard(statusHandler(&box, func() int64 { return 1 }), ""))
+	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}), ""))
 	defer server.Close()
 	ctx := browser(t, server.URL)
 	do(t, ctx, chromedp.Poll(`document.querySelector("#code").textContent === "2:05"`, nil))

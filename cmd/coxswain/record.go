@@ -17,7 +17,6 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
-	"coxswain/timeline/review"
 )
 
 func newTimeline() *cobra.Command {
@@ -223,7 +222,7 @@ func newMend() *cobra.Command {
 				return err
 			}
 			defer j.Close()
-			length, err := recorder.Mend(dir, marks(events))
+			length, err := recorder.Mend(dir, record.Marks(events))
 			if err != nil {
 				return err
 			}
@@ -241,27 +240,4 @@ func newMend() *cobra.Command {
 // closed reports whether the session came to its end.
 func closed(events []timeline.Event) bool {
 	return slices.ContainsFunc(events, func(e timeline.Event) bool { return e.Kind == timeline.SessionClose })
-}
-
-// marks are the labels of the audio log, made from its journal.
-func marks(events []timeline.Event) []recorder.Mark {
-	var out []recorder.Mark
-	for _, e := range events {
-		if m, ok := mark(e); ok {
-			out = append(out, m)
-		}
-	}
-	return out
-}
-
-// mark is the label of one event.
-func mark(e timeline.Event) (recorder.Mark, bool) {
-	switch {
-	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
-		return recorder.Mark{At: int64(e.At), Label: e.Describe()}, true
-	case e.Kind == timeline.CueSpoken:
-		words := review.AfterColon(e.Text)
-		return recorder.Mark{At: int64(e.At), Label: "said: " + words}, true
-	}
-	return recorder.Mark{}, false
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -75,54 +74,16 @@ func replay(c *conf, o replayed, progress, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: o.dir, ear: ear, recogniser: ear.Name(), source: filepath.Base(o.in), wall: o.wall, drill: o.drill, echoed: o.echoed})
+	so, err := c.session(v, o.echoed)
 	if err != nil {
 		ear.Close()
 		return err
 	}
-	return s.feed(r, nil, progress)
-}
-
-// feed plays a file through the same exchange that a device drives. A room, if
-// any, adds to each block what comes back of the block played before it.
-func (s *session) feed(r *recorder.Reader, room func(in, played []float32), progress io.Writer) error {
-	e := audio.NewExchange(1)
-	var in, out [audio.Block]float32
-	var f audio.Frame
-	started, total := time.Now(), r.Samples
-	var ferr error
-	for done := int64(0); ; {
-		n, err := r.Read(in[:])
-		if n == 0 {
-			if err != io.EOF {
-				ferr = err
-			}
-			break
-		}
-		clear(in[n:])
-		if room != nil {
-			room(in[:], out[:])
-		}
-		e.Callback(in[:], out[:])
-		for e.Next(&f) {
-			e.Send(s.Step(f.Room[:], f.Speaker[:]))
-		}
-		if done += int64(n); done/audio.Block%2000 == 0 {
-			bar(progress, done, total, started)
-		}
-	}
-	bar(progress, s.pos, max(total, s.pos), started)
-	fmt.Fprintln(progress)
-	if err := s.Close(); err != nil {
+	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill = ear, ear.Name(), filepath.Base(o.in), o.wall, o.drill
+	s, err := newSession(so, o.dir, cut{})
+	if err != nil {
+		ear.Close()
 		return err
 	}
-	return ferr
-}
-
-func bar(w io.Writer, done, total int64, started time.Time) {
-	const width = 40
-	k := int(float64(width) * float64(done) / float64(max(1, total)))
-	speed := audio.Duration(done).Seconds() / max(1e-9, time.Since(started).Seconds())
-	fmt.Fprintf(w, "\r[%s%s] %3d %%  %v of %v  %.0f times real time ", strings.Repeat("#", k), strings.Repeat(".", width-k), 100*done/max(1, total),
-		audio.Duration(done).Round(time.Second), audio.Duration(total).Round(time.Second), speed)
+	return s.Feed(r, nil, progress)
 }

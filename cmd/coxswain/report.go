@@ -233,7 +233,7 @@ func exportWAV(r *review.Record, dir, out string) error {
 	gone := timeline.Retracted(r.Events)
 	var labels []recorder.Mark
 	for _, e := range r.Events {
-		if m, ok := mark(e); ok && !gone[e.Seq] {
+		if m, ok := record.Mark(e); ok && !gone[e.Seq] {
 			labels = append(labels, m)
 		}
 	}

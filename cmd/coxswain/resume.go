@@ -60,30 +60,30 @@ func findCut(records string, now time.Time, within time.Duration) cut {
 }
 
 // openRecord opens the journal and the audio log of a new record, or of one
-// that was cut off.
-func openRecord(o *sessionOptions) (*record.Journal, *recorder.Recorder, error) {
-	if o.resume.dir != "" {
-		j, events, err := record.Reopen(o.resume.dir)
+// that was cut off, of which it completes what is known.
+func openRecord(dir string, wall time.Time, c *cut) (*record.Journal, *recorder.Recorder, error) {
+	if c.dir != "" {
+		j, events, err := record.Reopen(c.dir)
 		if err != nil {
 			return nil, nil, err
 		}
-		o.resume.events = events
-		rec, had, err := recorder.Resume(o.resume.dir, o.resume.wall, about, o.resume.pos, marks(events))
+		c.events = events
+		rec, had, err := recorder.Resume(c.dir, c.wall, about, c.pos, record.Marks(events))
 		if err != nil {
 			j.Close()
 			return nil, nil, err
 		}
-		o.resume.had = had
+		c.had = had
 		return j, rec, nil
 	}
-	if err := os.MkdirAll(o.dir, 0o700); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, nil, fmt.Errorf("cannot make the record's folder: %w", err)
 	}
-	j, err := record.Create(o.dir)
+	j, err := record.Create(dir)
 	if err != nil {
 		return nil, nil, err
 	}
-	rec, err := recorder.New(o.dir, o.wall, about)
+	rec, err := recorder.New(dir, wall, about)
 	if err != nil {
 		j.Close()
 		return nil, nil, err

@@ -2,25 +2,17 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
 	"net"
 	"net/http"
-	"os"
 	"os/signal"
-	"path/filepath"
-	"strconv"
-	"strings"
-	"sync"
 	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -39,14 +31,14 @@ compared.
 		Example: "  coxswain review records/2026-03-01T140000\n  coxswain review A B --listen 127.0.0.1:8000",
 		Args:    cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if !loopback(addr) {
+			if !web.Loopback(addr) {
 				return fmt.Errorf("--listen %q: the page holds patients' voices and stays on this machine: choose 127.0.0.1:PORT", addr)
 			}
 			defs, err := c.definitions()
 			if err != nil {
 				return err
 			}
-			h, err := reviewHandler(args, defs)
+			h, err := web.Review(reviewed(defs), args...)
 			if err != nil {
 				return err
 			}
@@ -57,7 +49,7 @@ compared.
 			fmt.Fprintf(cmd.OutOrStdout(), "%s\nhttp://%s/\n", Caution, ln.Addr())
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			s := &http.Server{Handler: guard(h, ""), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10}
+			s := &http.Server{Handler: web.Guard(h, ""), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10}
 			context.AfterFunc(ctx, func() { s.Close() })
 			if err := s.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
 				return err
@@ -78,119 +70,13 @@ func (c *conf) definitions() ([]timeline.Definition, error) {
 	return timeline.Definitions(over...)
 }
 
-// reviewer serves one or two records.
-type reviewer struct {
-	mu   sync.Mutex
-	dirs []string
-	defs []timeline.Definition
-}
-
-func reviewHandler(dirs []string, defs []timeline.Definition) (http.Handler, error) {
-	v := &reviewer{dirs: dirs, defs: defs}
-	for _, d := range dirs {
-		if _, err := loadReviewed(d, defs); err != nil {
-			return nil, err
-		}
+// reviewed is how the pages get at records.
+func reviewed(defs []timeline.Definition) web.Records {
+	return web.Records{
+		Load:  func(dir string) (*review.Record, error) { return loadReviewed(dir, defs) },
+		Peaks: func(dir string) ([]byte, error) { return peaks(dir, countParts(dir)) },
+		Amend: amendRecord,
 	}
-	mux := http.NewServeMux()
-	mux.HandleFunc("GET /api/records", v.records)
-	mux.HandleFunc("GET /api/peaks/{n}", v.peaks)
-	mux.HandleFunc("GET /audio/{n}/{part}", v.audio)
-	mux.HandleFunc("POST /api/amend/{n}", v.amend)
-	pages, err := fs.Sub(webFiles, "web/review")
-	if err != nil {
-		return nil, err
-	}
-	mux.Handle("GET /", http.FileServerFS(pages))
-	return mux, nil
-}
-
-func sendJSON(w http.ResponseWriter, v any) {
-	w.Header().Set("Content-Type", "application/json")
-	json.NewEncoder(w).Encode(v)
-}
-
-func (v *reviewer) records(w http.ResponseWriter, _ *http.Request) {
-	var out []*review.Record
-	for _, d := range v.dirs {
-		r, err := loadReviewed(d, v.defs)
-		if err != nil {
-			http.Error(w, err.Error(), http.StatusInternalServerError)
-			return
-		}
-		out = append(out, r)
-	}
-	sendJSON(w, out)
-}
-
-// dir returns the folder of the record that a request names.
-func (v *reviewer) dir(w http.ResponseWriter, r *http.Request) (string, bool) {
-	n, err := strconv.Atoi(r.PathValue("n"))
-	if err != nil || n < 0 || n >= len(v.dirs) {
-		http.NotFound(w, r)
-		return "", false
-	}
-	return v.dirs[n], true
-}
-
-func (v *reviewer) peaks(w http.ResponseWriter, r *http.Request) {
-	dir, ok := v.dir(w, r)
-	if !ok {
-		return
-	}
-	b, err := peaks(dir, countParts(dir))
-	if err != nil {
-		http.Error(w, err.Error(), http.StatusInternalServerError)
-		return
-	}
-	w.Header().Set("Content-Type", "application/octet-stream")
-	w.Write(b)
-}
-
-// audio serves a file of the audio log, by ranges, so that a browser can jump.
-func (v *reviewer) audio(w http.ResponseWriter, r *http.Request) {
-	dir, ok := v.dir(w, r)
-	if !ok {
-		return
-	}
-	part, err := strconv.Atoi(r.PathValue("part"))
-	if err != nil || part < 0 {
-		http.NotFound(w, r)
-		return
-	}
-	f, err := os.Open(filepath.Join(dir, recorder.PartName(part)))
-	if err != nil {
-		http.NotFound(w, r)
-		return
-	}
-	defer f.Close()
-	w.Header().Set("Content-Type", "audio/wav")
-	http.ServeContent(w, r, "audio.wav", time.Time{}, f)
-}
-
-// amend appends a change to the journal. Only the page itself may ask: a form
-// of another site can send no JSON here.
-func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
-	dir, ok := v.dir(w, r)
-	if !ok {
-		return
-	}
-	if o := r.Header.Get("Origin"); !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") || o != "" && o != "http://"+r.Host {
-		http.Error(w, "amendments come from the page only", http.StatusForbidden)
-		return
-	}
-	var change timeline.Change
-	if err := json.NewDecoder(io.LimitReader(r.Body, 64<<10)).Decode(&change); err != nil {
-		http.Error(w, "not a change: "+err.Error(), http.StatusBadRequest)
-		return
-	}
-	v.mu.Lock()
-	defer v.mu.Unlock()
-	if err := amendRecord(dir, change); err != nil {
-		http.Error(w, err.Error(), http.StatusBadRequest)
-		return
-	}
-	v.records(w, r)
 }
 
 // amendRecord appends a change to the journal of a finished record.

@@ -15,7 +15,10 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
+	"coxswain/prompts"
 	"coxswain/timeline"
 )
 
@@ -58,60 +61,77 @@ func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Write
 	if err != nil {
 		return "", err
 	}
-	l, err := openLive(ctx, c)
+	so, err := c.session(v, true)
 	if err != nil {
 		ear.Close()
 		return "", err
 	}
+	l, err := c.openLive(ctx)
+	if err != nil {
+		ear.Close()
+		return "", err
+	}
+	defer l.Close()
 	now := time.Now()
-	o := sessionOptions{conf: c, vocabulary: v, dir: filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405")), ear: ear, recogniser: ear.Name(), source: "device", wall: now, live: true, drill: drill}
+	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill, so.Live = ear, ear.Name(), "device", now, drill, true
+	dir, gone := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405")), cut{}
 	if drill == nil {
-		if o.resume = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); o.resume.dir != "" {
-			o.dir = o.resume.dir
+		if gone = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); gone.dir != "" {
+			dir = gone.dir
 		}
 	}
-	if l.s, err = newSession(o); err != nil {
-		l.dev.Close()
+	s, err := newSession(so, dir, gone)
+	if err != nil {
 		ear.Close()
 		return "", err
 	}
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
-	slog.Info("listening", "record", o.dir, "recogniser", ear.Name())
-	stopServing := serveStatus(c, l)
-	l.loop(ctx)
-	if l.dev != nil {
-		l.dev.Close()
-	}
-	err = l.s.Close()
+	slog.Info("listening", "record", dir, "recogniser", ear.Name())
+	where := monitor.Options{Records: c.v.GetString("records"), HTTP: c.v.GetString("http"), Token: c.v.GetString("http_token")}
+	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns})
+	l.Run(ctx, s)
+	l.Close()
+	err = s.Close()
 	stopServing()
-	slog.Info("stopped", "record", o.dir, "length", audio.Duration(l.s.pos).Round(time.Second).String())
-	return o.dir, err
+	slog.Info("stopped", "record", dir, "length", audio.Duration(s.Pos()).Round(time.Second).String())
+	return dir, err
 }
 
 // openLive opens the sound device, waiting for one as long as is configured.
-func openLive(ctx context.Context, c *conf) (*live, error) {
-	l := &live{asleep: asleep, within: max(time.Duration(c.v.GetInt("resume_minutes"))*time.Minute, 10*time.Minute)}
-	l.open = func(e *audio.Exchange) (sound, error) {
+func (c *conf) openLive(ctx context.Context) (*session.Live, error) {
+	open := func(e *audio.Exchange) (session.Sound, error) {
 		d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
 		if err != nil { // not a nil *Device in an interface
 			return nil, err
 		}
 		return d, nil
 	}
-	for begun := time.Now(); ; {
-		l.e = audio.NewExchange(10)
-		var err error
-		if l.dev, err = l.open(l.e); err == nil {
-			return l, nil
-		}
-		if time.Since(begun) >= time.Duration(c.v.GetInt("wait_device_s"))*time.Second {
-			return nil, err
-		}
-		slog.Warn("waiting for a sound device", "why", err)
-		select {
-		case <-ctx.Done():
-			return nil, err
-		case <-time.After(time.Second):
-		}
+	within := max(time.Duration(c.v.GetInt("resume_minutes"))*time.Minute, 10*time.Minute)
+	return session.OpenLive(ctx, open, time.Duration(c.v.GetInt("wait_device_s"))*time.Second, within)
+}
+
+// session is what the configuration says of a session.
+func (c *conf) session(v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
+	o = session.Options{Vocabulary: v, Rate: c.v.GetFloat64("rate"), Mode: c.v.GetString("mode"), Volume: c.v.GetFloat64("volume"),
+		Echo: hearsItself && c.v.GetBool("cancel_echo"), LoopDelay: time.Duration(c.v.GetInt("loop_delay_ms")) * time.Millisecond, Software: "coxswain " + Version}
+	if o.Protocol, err = c.protocol(); err == nil {
+		o.Voice, err = prompts.NewVoice(c.v.GetString("clips"))
 	}
+	return o, err
+}
+
+// newSession starts a session in a new record, or in one that was cut off.
+func newSession(o session.Options, dir string, gone cut) (*session.Session, error) {
+	j, rec, err := openRecord(dir, o.Wall, &gone)
+	if err != nil {
+		return nil, err
+	}
+	o.Journal, o.Sound, o.Record = j, rec, filepath.Base(dir)
+	o.Resume = session.Resume{Events: gone.events, Had: gone.had, Pos: gone.pos}
+	s, err := session.New(o)
+	if err != nil {
+		j.Close()
+		rec.Close()
+	}
+	return s, err
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,6 +18,7 @@ import (
 	"github.com/prometheus/common/model"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/session"
 )
 
 // A running session answers on its socket and over HTTP, and tells the service
@@ -42,7 +42,7 @@ func TestStatusOfARunningSession(t *testing.T) {
 		t.Fatal(err)
 	}
 	time.Sleep(5 * time.Second)
-	var n snapshot
+	var n session.Snapshot
 	if err := json.Unmarshal([]byte(ok(t, "status", "--json", "--records", records)), &n); err != nil {
 		t.Fatal(err)
 	}
@@ -115,54 +115,6 @@ func metric(t *testing.T, r io.Reader, name string) float64 {
 		t.Fatal(err)
 	}
 	return families[name].GetMetric()[0].GetGauge().GetValue()
-}
-
-// A manager that does not read, or a loop that stands still, changes nothing
-// for the session: no watchdog ping leaves when the loop does not turn.
-func TestWatchdogFollowsTheLoop(t *testing.T) {
-	notify := filepath.Join(t.TempDir(), "n")
-	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: notify, Net: "unixgram"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer manager.Close()
-	t.Setenv("NOTIFY_SOCKET", notify)
-	quit := make(chan struct{})
-	time.AfterFunc(200*time.Millisecond, func() { close(quit) })
-	watch(5*time.Millisecond, func() int64 { return 7 }, quit) // stands still at 7
-	manager.SetReadDeadline(time.Now().Add(50 * time.Millisecond))
-	if n := listenAsManager(manager)["WATCHDOG=1"]; n != 1 {
-		t.Errorf("%d pings from a loop that stands still, want the first only", n)
-	}
-}
-
-// Beyond loopback a token is asked for; on loopback a foreign name is refused.
-func TestGuard(t *testing.T) {
-	h := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(200) })
-	for _, c := range []struct {
-		token, url, host, bearer string
-		want                     int
-	}{
-		{"", "/", "127.0.0.1:7470", "", 200},
-		{"", "/", "localhost:7470", "", 200},
-		{"", "/", "[::1]:7470", "", 200},
-		{"", "/", "elsewhere.example:7470", "", 421},
-		{"sixteen-letters-", "/", "10.0.0.7:7470", "", 401},
-		{"sixteen-letters-", "/?token=wrong", "10.0.0.7:7470", "", 401},
-		{"sixteen-letters-", "/?token=sixteen-letters-", "10.0.0.7:7470", "", 200},
-		{"sixteen-letters-", "/", "10.0.0.7:7470", "sixteen-letters-", 200},
-	} {
-		r := httptest.NewRequest("GET", c.url, nil)
-		r.Host = c.host
-		if c.bearer != "" {
-			r.Header.Set("Authorization", "Bearer "+c.bearer)
-		}
-		w := httptest.NewRecorder()
-		guard(h, c.token).ServeHTTP(w, r)
-		if w.Code != c.want {
-			t.Errorf("%+v: %d", c, w.Code)
-		}
-	}
 }
 
 // The unit file is one that systemd accepts.

@@ -210,8 +210,7 @@ func TestPowerCut(t *testing.T) {
 		if c.dir == "" || c.pos != 30*audio.Rate {
 			t.Fatalf("cut %d: not resumed at 30 s: %+v", k, c)
 		}
-		o := sessionOptions{dir: dir, resume: c}
-		j, rec, err := openRecord(&o)
+		j, rec, err := openRecord(dir, wall, &c)
 		if err != nil {
 			t.Fatalf("cut %d: %v", k, err)
 		}

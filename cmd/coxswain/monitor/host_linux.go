@@ -1,4 +1,4 @@
-package main
+package monitor
 
 import (
 	"fmt"
@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// freeBytes is what an ordinary user may still write to the disk of dir.
-func freeBytes(dir string) (int64, error) {
+// FreeBytes is what an ordinary user may still write to the disk of dir.
+func FreeBytes(dir string) (int64, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {
 		return 0, fmt.Errorf("%s: %w", dir, err)
@@ -15,9 +15,9 @@ func freeBytes(dir string) (int64, error) {
 	return int64(s.Bavail) * s.Bsize, nil
 }
 
-// checkClock asks the kernel whether the wall clock is kept by a time service
+// CheckClock asks the kernel whether the wall clock is kept by a time service
 // (adjtimex(2): TIME_ERROR means unsynchronised).
-func checkClock() (string, error) {
+func CheckClock() (string, error) {
 	var t unix.Timex
 	state, err := unix.Adjtimex(&t)
 	if err != nil {

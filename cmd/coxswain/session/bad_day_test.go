@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"context"
@@ -34,7 +34,7 @@ type badDay struct {
 	stall   time.Duration // at 5 s the callback is late by this much, then hurries
 	sleepAt time.Duration // the machine is suspended here
 	slept   time.Duration
-	disk    func(journal, soundLog) (journal, soundLog)
+	disk    func(Journal, SoundLog) (Journal, SoundLog)
 }
 
 // run returns the journal's events, the session's own and the time that passed.
@@ -42,14 +42,14 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	t.Helper()
 	begun := time.Now()
 	up := func() time.Duration { return time.Since(begun) }
-	l := &live{within: 10 * time.Minute}
+	l := &Live{within: 10 * time.Minute}
 	l.asleep = func() time.Duration {
 		if b.slept > 0 && up() >= b.sleepAt {
 			return b.slept
 		}
 		return 0
 	}
-	l.open = func(e *audio.Exchange) (sound, error) {
+	l.open = func(e *audio.Exchange) (Sound, error) {
 		if up() >= b.gone[0] && up() < b.gone[1] {
 			return nil, device.ErrMissing
 		}
@@ -65,25 +65,26 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	if l.dev, err = l.open(l.e); err != nil {
 		t.Fatal(err)
 	}
-	c, v := testConf(t)
-	ear := &intents.Scripted{}
+	var said []intents.Result
 	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
-		end := int64(3+4*k) * intents.Rate
-		ear.Results = append(ear.Results, intents.Result{Callout: id, Text: "words " + id, Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
+		said = append(said, heardAt(id, 3+4*k))
 	}
-	l.s, err = newSession(sessionOptions{conf: c, vocabulary: v, dir: dir, ear: intents.Inline{Recogniser: ear}, recogniser: "scripted", source: "device", wall: time.Now(), live: true, disk: b.disk})
+	o := testOptions(t, dir, said...)
+	o.Live = true
+	if b.disk != nil {
+		o.Journal, o.Sound = b.disk(o.Journal, o.Sound)
+	}
+	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), b.length)
 	defer cancel()
-	l.loop(ctx)
+	l.Run(ctx, s)
 	passed = up()
-	if l.dev != nil {
-		l.dev.Close()
-	}
-	pos = audio.Duration(l.s.pos)
-	if err := l.s.Close(); err != nil {
+	l.Close()
+	pos = audio.Duration(s.pos)
+	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
 	events, _, err = record.Read(dir)
@@ -191,8 +192,8 @@ func TestLongSleepEndsTheSession(t *testing.T) {
 
 // slowDisk waits before every write.
 type slowDisk struct {
-	journal
-	soundLog
+	Journal
+	SoundLog
 	wait time.Duration
 	fail *time.Time // writes fail before this moment
 }
@@ -202,14 +203,14 @@ func (d slowDisk) Append(e timeline.Event) (timeline.Event, error) {
 	if d.fail != nil && time.Now().Before(*d.fail) {
 		return e, fmt.Errorf("read-only file system")
 	}
-	return d.journal.Append(e)
+	return d.Journal.Append(e)
 }
 
 func (d slowDisk) Write(room, speaker []float32) error {
 	if d.fail != nil && time.Now().Before(*d.fail) {
 		return fmt.Errorf("read-only file system")
 	}
-	return d.soundLog.Write(room, speaker)
+	return d.SoundLog.Write(room, speaker)
 }
 
 func (d slowDisk) Close() error { return nil }
@@ -228,7 +229,7 @@ func TestBadDisks(t *testing.T) {
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				until := time.Now().Add(c.broken)
-				events, _, _ := badDay{length: 40 * time.Second, disk: func(j journal, r soundLog) (journal, soundLog) {
+				events, _, _ := badDay{length: 40 * time.Second, disk: func(j Journal, r SoundLog) (Journal, SoundLog) {
 					d := slowDisk{j, r, c.wait, &until}
 					return d, d
 				}}.run(t, dir+"/r")

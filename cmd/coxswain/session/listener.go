@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"math"
@@ -7,19 +7,19 @@ import (
 	"coxswain/audio/echo"
 )
 
-// listener turns a block of the room at 48 kHz into what a recogniser hears:
+// Listener turns a block of the room at 48 kHz into what a recogniser hears:
 // 16 kHz, without our own sound in it.
-type listener struct {
+type Listener struct {
 	room, speaker *audio.Decimator
 	echo          *echo.Canceller // nil: our own sound is left in
 	a, b          []int16
 	level         float64 // mean square of the room, a slow average
 }
 
-// newListener returns a listener; the loudspeaker's sound is held back by delay
+// NewListener returns a listener; the loudspeaker's sound is held back by delay
 // blocks before it is cancelled.
-func newListener(cancel bool, delay int) (*listener, error) {
-	l := &listener{room: audio.NewDecimator(audio.Block), speaker: audio.NewDecimator(audio.Block), a: make([]int16, audio.Block/3), b: make([]int16, audio.Block/3)}
+func NewListener(cancel bool, delay int) (*Listener, error) {
+	l := &Listener{room: audio.NewDecimator(audio.Block), speaker: audio.NewDecimator(audio.Block), a: make([]int16, audio.Block/3), b: make([]int16, audio.Block/3)}
 	var err error
 	if cancel {
 		l.echo, err = echo.New(delay)
@@ -27,8 +27,8 @@ func newListener(cancel bool, delay int) (*listener, error) {
 	return l, err
 }
 
-// hear returns the block for the recogniser, valid until the next call.
-func (l *listener) hear(room, speaker []float32) []int16 {
+// Hear returns the block for the recogniser, valid until the next call.
+func (l *Listener) Hear(room, speaker []float32) []int16 {
 	sum := 0.0
 	for i, x := range l.room.Process(room) {
 		l.a[i] = audio.PCM16(x)
@@ -44,8 +44,8 @@ func (l *listener) hear(room, speaker []float32) []int16 {
 	return l.echo.Cancel(l.a, l.b)
 }
 
-// enhancement is how much quieter our own sound became, in dB.
-func (l *listener) enhancement() float64 {
+// Enhancement is how much quieter our own sound became, in dB.
+func (l *Listener) Enhancement() float64 {
 	if l.echo == nil {
 		return 0
 	}
@@ -53,4 +53,4 @@ func (l *listener) enhancement() float64 {
 }
 
 // dBFS is the level of the room, in dB below full scale.
-func (l *listener) dBFS() float64 { return 10 * math.Log10(l.level+1e-12) }
+func (l *Listener) dBFS() float64 { return 10 * math.Log10(l.level+1e-12) }

@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"math"
@@ -13,9 +13,6 @@ import (
 	"coxswain/timeline"
 )
 
-// soak reports whether the long runs are asked for: `make soak`.
-func soak() bool { return os.Getenv("SOAK") != "" }
-
 // discard is a disk that takes everything and keeps nothing.
 type discard struct{}
 
@@ -29,18 +26,20 @@ func (discard) Close() error                                    { return nil }
 // but for the events. 8 h in `make soak`, 20 min here.
 func TestLongSession(t *testing.T) {
 	length := int64(20*60) * audio.Rate
-	if soak() {
+	if os.Getenv("SOAK") != "" {
 		length = 8 * 3600 * audio.Rate
 	}
-	c, v := testConf(t)
 	ear := &intents.Scripted{}
 	kinds := []string{"compressor.change", "drug.epinephrine", "causes.review", "access.iv"}
 	ear.Results = append(ear.Results, heardAt("code.start", 2), heardAt("compressions.start", 4), heardAt("airway.secured", 8))
 	for s := 40; int64(s)*audio.Rate < length-60*audio.Rate; s += 40 {
 		ear.Results = append(ear.Results, heardAt(kinds[s/40%len(kinds)], s))
 	}
-	s, err := newSession(sessionOptions{conf: c, vocabulary: v, dir: t.TempDir() + "/r", ear: intents.Inline{Recogniser: ear}, recogniser: "scripted", source: "test", wall: time.Unix(0, 0), echoed: true,
-		disk: func(journal, soundLog) (journal, soundLog) { return discard{}, discard{} }})
+	o := testOptions(t, t.TempDir()+"/r", ear.Results...)
+	o.Journal.Close()
+	o.Sound.Close()
+	o.Journal, o.Sound = discard{}, discard{}
+	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)
 	}

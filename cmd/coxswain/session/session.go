@@ -1,24 +1,25 @@
-package main
+package session
 
 import (
 	"errors"
 	"fmt"
 	"log/slog"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"coxswain/audio"
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
-// session is the one loop: room block in, speaker block out. Everything it
+// Session is the one loop: room block in, speaker block out. Everything it
 // does depends on the blocks and on what the ear returns for them, never on
-// the wall clock.
-type session struct {
-	conf     *conf
+// the wall clock. A Session is for one goroutine; only Latest may be called
+// from others.
+type Session struct {
+	o        Options
 	protocol *timeline.Protocol
 	ear      intents.Ear
 	ledger   *ledger
@@ -27,7 +28,7 @@ type session struct {
 	player   *audio.Player
 	voice    *prompts.Voice
 	sched    *prompts.Scheduler
-	listener *listener
+	listener *Listener
 	out      []float32
 	pos      int64 // clock: samples of the room heard
 	base     int64 // clock sample that the recogniser began with
@@ -39,26 +40,12 @@ type session struct {
 	drill    *timeline.Case   // nil outside a drill
 	told     map[int]bool     // sentences of the case that were told
 	over     bool             // the case, or the session, has ended
-	dir      string
 	live     bool
 	deaf     string // why the recogniser does not hear; empty: it does
 	sound    string // whole, lost, or what it lacks
 	faults   int    // counted for the snapshot
 	callouts int
-	seen     snapshotBox
-}
-
-// snapshotBox holds the latest snapshot: the session puts, anyone looks.
-type snapshotBox struct{ p atomic.Pointer[snapshot] }
-
-func (b *snapshotBox) Store(n *snapshot) { b.p.Store(n) }
-
-// Load returns the latest snapshot, never nil.
-func (b *snapshotBox) Load() *snapshot {
-	if n := b.p.Load(); n != nil {
-		return n
-	}
-	return &snapshot{Caution: Caution, State: "starting", Recogniser: "starting"}
+	seen     Box
 }
 
 // held is a cue and the event that must be safe before it sounds.
@@ -74,71 +61,76 @@ const echoDelay = audio.Rate / 4
 // spoken all the same: the team must not wait for a disk.
 const ackPatience = audio.Rate
 
-type sessionOptions struct {
-	conf       *conf
-	vocabulary *intents.Vocabulary
-	dir        string
-	ear        intents.Ear
-	recogniser string
-	source     string
-	wall       time.Time
-	live       bool
-	drill      *timeline.Case                              // nil outside a drill
-	echoed     bool                                        // a replayed recording heard what coxswain says
-	resume     cut                                         // a record to go on with; zero: a new one
-	disk       func(journal, soundLog) (journal, soundLog) // a test's bad disk; nil: as it is
+// Options say what a session runs on. The zero value of a field that has no
+// comment is not allowed.
+type Options struct {
+	Protocol   *timeline.Protocol
+	Vocabulary *intents.Vocabulary
+	Voice      *prompts.Voice
+	Ear        intents.Ear
+	Journal    Journal
+	Sound      SoundLog
+	Rate       float64        // metronome, compressions a minute
+	Mode       string         // metronome: auto, ratio or continuous
+	Volume     float64        // gain of everything played, 0 to 1
+	Echo       bool           // take our own sound out of what the ear hears
+	LoopDelay  time.Duration  // least time from loudspeaker to microphone
+	Record     string         // name of the record, for whoever looks
+	Software   string         // our version
+	Recogniser string         // name and version
+	Source     string         // "device", or a file's name
+	Wall       time.Time      // of sample 0
+	Live       bool           // the disk must not make the loop wait
+	Drill      *timeline.Case // nil outside a drill
+	Resume     Resume         // a record to go on with; zero: a new one
 }
 
-// newSession makes the record's folder and starts journal and audio log in it,
-// or goes on with a record that was cut off.
-func newSession(o sessionOptions) (*session, error) {
-	p, err := o.conf.protocol()
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range o.vocabulary.Callouts {
+// Resume is where a session that was cut off goes on.
+type Resume struct {
+	Events []timeline.Event // of the record; none: a new session
+	Had    int64            // samples of audio that are there
+	Pos    int64            // clock sample at which it goes on
+}
+
+// New starts a session, or goes on with one that was cut off. The session
+// closes journal, recorder and ear when it is closed, not if New fails.
+func New(o Options) (*Session, error) {
+	for _, c := range o.Vocabulary.Callouts {
 		if !timeline.Kind(c.ID).IsCallout() && !c.New {
 			return nil, fmt.Errorf("vocabulary: callout %q is not one that the timeline knows: mark it new: true to log it all the same", c.ID)
 		}
 	}
-	voice, err := prompts.NewVoice(o.conf.v.GetString("clips"))
+	listener, err := NewListener(o.Echo, int(o.LoopDelay/(10*time.Millisecond))-1)
 	if err != nil {
 		return nil, err
 	}
-	listener, err := newListener((o.live || o.echoed) && o.conf.v.GetBool("cancel_echo"), o.conf.v.GetInt("loop_delay_ms")/10-1)
-	if err != nil {
-		return nil, err
-	}
-	j, rec, err := openRecord(&o)
-	if err != nil {
-		return nil, err
-	}
-	var events journal = j
-	var sound soundLog = rec
-	if o.disk != nil {
-		events, sound = o.disk(j, rec)
-	}
-	s := &session{conf: o.conf, protocol: p, ear: o.ear, ledger: newLedger(events, o.live), logger: newLogger(sound, o.live),
-		machine: timeline.NewMachine(p, o.resume.events...), player: audio.NewPlayer(o.resume.pos + audio.Lead*audio.Block), listener: listener,
-		out: make([]float32, audio.Block), saving: true, drill: o.drill, voice: voice, dir: o.dir, live: o.live, told: map[int]bool{},
-		pos: o.resume.pos, base: o.resume.pos, seq: uint64(len(o.resume.events)), events: o.resume.events}
-	s.sched = prompts.NewScheduler(voice, s.player, o.conf.v.GetFloat64("volume"))
-	if o.resume.dir != "" {
-		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.resume.pos-o.resume.had).Round(time.Second)))
+	s := &Session{o: o, protocol: o.Protocol, ear: o.Ear, ledger: newLedger(o.Journal, o.Live), logger: newLogger(o.Sound, o.Live),
+		machine: timeline.NewMachine(o.Protocol, o.Resume.Events...), player: audio.NewPlayer(o.Resume.Pos + audio.Lead*audio.Block), listener: listener,
+		out: make([]float32, audio.Block), saving: true, drill: o.Drill, voice: o.Voice, live: o.Live, told: map[int]bool{},
+		pos: o.Resume.Pos, base: o.Resume.Pos, seq: uint64(len(o.Resume.Events)), events: o.Resume.Events}
+	s.sched = prompts.NewScheduler(o.Voice, s.player, o.Volume)
+	if len(o.Resume.Events) > 0 {
+		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
 		return s, nil
 	}
-	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
-		Software: "coxswain " + Version, Protocol: p.ID + " " + p.Hash, Vocabulary: o.vocabulary.Hash, Recogniser: o.recogniser, Source: o.source, Caution: Caution}})
+	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.Wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
+		Software: o.Software, Protocol: o.Protocol.ID + " " + o.Protocol.Hash, Vocabulary: o.Vocabulary.Hash, Recogniser: o.Recogniser, Source: o.Source, Caution: Caution}})
 	s.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
 	return s, nil
 }
 
+// Pos is the session's clock: samples of the room heard.
+func (s *Session) Pos() int64 { return s.pos }
+
+// Latest holds how the session looks, for whoever asks.
+func (s *Session) Latest() *Box { return &s.seen }
+
 // Step takes one block of the room and what the speaker played with it, and
 // returns the block to play Lead blocks later. The result is valid until the
 // next call.
-func (s *session) Step(room, speaker []float32) []float32 {
+func (s *Session) Step(room, speaker []float32) []float32 {
 	s.logger.Write(room, speaker)
-	results, faults := s.ear.Hear(s.listener.hear(room, speaker))
+	results, faults := s.ear.Hear(s.listener.Hear(room, speaker))
 	s.pos += int64(len(room))
 	for _, f := range faults {
 		s.recogniserFault(f)
@@ -164,7 +156,7 @@ func (s *session) Step(room, speaker []float32) []float32 {
 }
 
 // tell says the sentences of a drill's case that have become due, once each.
-func (s *session) tell() {
+func (s *Session) tell() {
 	if s.drill == nil || s.pos%(audio.Block*10) != 0 {
 		return
 	}
@@ -179,12 +171,12 @@ func (s *session) tell() {
 }
 
 // append numbers an event and hands it to the journal.
-func (s *session) append(e timeline.Event) timeline.Event {
+func (s *Session) append(e timeline.Event) timeline.Event {
 	s.seq++
 	e.Seq = s.seq
 	s.events = append(s.events, e)
 	s.ledger.Append(e)
-	if m, ok := mark(e); ok {
+	if m, ok := record.Mark(e); ok {
 		s.logger.Mark(m)
 	}
 	slog.Debug("event", "seq", e.Seq, "at", e.At, "kind", e.Kind) // no words: logs leave the unit
@@ -192,7 +184,7 @@ func (s *session) append(e timeline.Event) timeline.Event {
 }
 
 // take appends an event and lets the machine act on it.
-func (s *session) take(e timeline.Event) {
+func (s *Session) take(e timeline.Event) {
 	e = s.append(e)
 	ready := s.machine.Step(e, timeline.Time(s.player.Pos()))
 	for _, more := range ready.Events {
@@ -205,7 +197,7 @@ func (s *session) take(e timeline.Event) {
 }
 
 // callout makes a recogniser's result an event.
-func (s *session) callout(r intents.Result) {
+func (s *Session) callout(r intents.Result) {
 	const up = audio.Rate / audio.ListenRate
 	at := func(n int64) timeline.Time { return timeline.Time(s.base + n*up) }
 	h := &timeline.Heard{Start: at(r.Start), End: at(r.End), Decided: at(r.Decided), Text: r.Text, Confidence: r.Confidence}
@@ -224,8 +216,8 @@ func (s *session) callout(r intents.Result) {
 
 // loudness follows "speak quietly" and "speak louder", 6 dB a step, never
 // to silence: half of the configured volume is the least.
-func (s *session) loudness(k timeline.Kind) {
-	full := s.conf.v.GetFloat64("volume")
+func (s *Session) loudness(k timeline.Kind) {
+	full := s.o.Volume
 	switch k {
 	case timeline.Quiet:
 		s.sched.SetVolume(full / 2)
@@ -237,7 +229,7 @@ func (s *session) loudness(k timeline.Kind) {
 // ownVoice reports whether the words lie within a prompt of ours that says
 // them, and were heard while it sounded: what comes back from the loudspeaker
 // is no callout. A leader who says them after us is heard.
-func (s *session) ownVoice(h *timeline.Heard) bool {
+func (s *Session) ownVoice(h *timeline.Heard) bool {
 	plain := func(t string) string {
 		return " " + strings.Join(strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }), " ") + " "
 	}
@@ -249,10 +241,10 @@ func (s *session) ownVoice(h *timeline.Heard) bool {
 	return false
 }
 
-func (s *session) offer(c timeline.Cue) { s.sched.Offer(c) }
+func (s *Session) offer(c timeline.Cue) { s.sched.Offer(c) }
 
 // release passes on the cues whose event is on the disk.
-func (s *session) release() {
+func (s *Session) release() {
 	keep := s.waiting[:0]
 	for _, w := range s.waiting {
 		if w.cue.Seq <= s.ledger.Acked() || s.pos-w.since >= ackPatience {
@@ -265,14 +257,14 @@ func (s *session) release() {
 }
 
 // metronome follows the state: when to beat, and whether to leave room for breaths.
-func (s *session) metronome() {
+func (s *Session) metronome() {
 	st := s.machine.State()
 	p := s.protocol.For(st)
 	if !st.Metronome() {
 		s.sched.StopBeat()
 	} else {
-		m := prompts.Metronome{Rate: s.conf.v.GetFloat64("rate"), Start: s.player.Pos()}
-		if mode := s.conf.v.GetString("mode"); mode == "ratio" || mode == "auto" && st.AirwayAt == timeline.Never {
+		m := prompts.Metronome{Rate: s.o.Rate, Start: s.player.Pos()}
+		if mode := s.o.Mode; mode == "ratio" || mode == "auto" && st.AirwayAt == timeline.Never {
 			m.Beats = int(p.Get("ratio_compressions"))
 			m.Pause = int64(p.Span("breaths_pause_s"))
 		}
@@ -286,7 +278,7 @@ func (s *session) metronome() {
 }
 
 // log records what was said, or not said.
-func (s *session) log(sp prompts.Spoken) {
+func (s *Session) log(sp prompts.Spoken) {
 	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Text: sp.Cue.ID + ": " + sp.Text}
 	if sp.Dropped != "" {
 		e.Kind, e.Text = timeline.CueDropped, sp.Cue.ID+": "+sp.Dropped
@@ -298,7 +290,7 @@ func (s *session) log(sp prompts.Spoken) {
 	s.append(e)
 }
 
-func (s *session) recogniserFault(text string) {
+func (s *Session) recogniserFault(text string) {
 	id, kind := "fault.recogniser", timeline.Fault
 	if text == intents.Back {
 		id, kind = "fault.recogniser.back", timeline.Recovered
@@ -311,7 +303,7 @@ func (s *session) recogniserFault(text string) {
 }
 
 // note appends a failure or recovery without saying it.
-func (s *session) note(kind timeline.Kind, text string) {
+func (s *Session) note(kind timeline.Kind, text string) {
 	slog.Warn("fault", "what", text, "at", timeline.Time(s.pos))
 	if kind == timeline.Fault {
 		s.faults++
@@ -320,13 +312,13 @@ func (s *session) note(kind timeline.Kind, text string) {
 }
 
 // fault appends a failure or recovery and says it aloud.
-func (s *session) fault(kind timeline.Kind, id, text string) {
+func (s *Session) fault(kind timeline.Kind, id, text string) {
 	s.note(kind, text)
 	s.offer(timeline.Cue{ID: id, At: timeline.Time(s.player.Pos()), Expires: timeline.Time(s.player.Pos()) + timeline.Seconds(10), Priority: timeline.Alarm})
 }
 
 // checkSaving notices, about twice a second, when the record cannot be written.
-func (s *session) checkSaving() {
+func (s *Session) checkSaving() {
 	if s.pos/(audio.Block*50)*(audio.Block*50) != s.pos {
 		return
 	}
@@ -348,7 +340,7 @@ func (s *session) checkSaving() {
 
 // Close ends the session: what was still undecided becomes events, without
 // read-backs, and the record is finished.
-func (s *session) Close() error {
+func (s *Session) Close() error {
 	for _, r := range s.ear.Close() {
 		s.callout(r)
 	}

@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"sync"
@@ -11,7 +11,7 @@ import (
 // logger writes the audio log without making the session wait: at once in a
 // replay, through a queue of ten seconds when live.
 type logger struct {
-	rec     soundLog
+	rec     SoundLog
 	queue   chan logItem
 	done    sync.WaitGroup
 	failing atomic.Pointer[string]
@@ -29,14 +29,14 @@ type logItem struct {
 // so that it wakes ten times a second, not a hundred.
 const logEvery = 10 * audio.Block
 
-// recorder is an recorder.Recorder, or a test's on a bad disk.
-type soundLog interface {
+// SoundLog keeps sound: a record's audio log, or a test's on a bad disk.
+type SoundLog interface {
 	Write(room, speaker []float32) error
 	Mark(recorder.Mark)
 	Close() error
 }
 
-func newLogger(rec soundLog, live bool) *logger {
+func newLogger(rec SoundLog, live bool) *logger {
 	l := &logger{rec: rec}
 	if live {
 		l.queue = make(chan logItem, 100)

@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"context"
@@ -11,18 +11,18 @@ import (
 	"coxswain/timeline"
 )
 
-// sound is an open device: device.Device, or a test's.
-type sound interface {
+// Sound is an open device, or a test's.
+type Sound interface {
 	Missing() string // "microphone" or "loudspeaker" if it runs without one
 	Close() error
 }
 
-// live drives a session from a device, and brings the device back when it dies.
-type live struct {
-	s      *session
+// Live drives a session from a device, and brings the device back when it dies.
+type Live struct {
+	s      *Session
 	e      *audio.Exchange
-	dev    sound
-	open   func(*audio.Exchange) (sound, error)
+	dev    Sound
+	open   func(*audio.Exchange) (Sound, error)
 	asleep func() time.Duration // how long the machine has been suspended in all
 	within time.Duration        // a longer gap ends the session
 	beats  atomic.Int64         // turns of the loop, for the watchdog
@@ -54,7 +54,44 @@ const (
 	probeEvery = 15 * time.Second
 )
 
-func (l *live) loop(ctx context.Context) {
+// OpenLive opens the sound device, trying again for as long as wait. A gap
+// longer than within ends the session.
+func OpenLive(ctx context.Context, open func(*audio.Exchange) (Sound, error), wait, within time.Duration) (*Live, error) {
+	l := &Live{open: open, asleep: asleep, within: within}
+	for begun := time.Now(); ; {
+		l.e = audio.NewExchange(10)
+		var err error
+		if l.dev, err = l.open(l.e); err == nil {
+			return l, nil
+		}
+		if time.Since(begun) >= wait {
+			return nil, err
+		}
+		slog.Warn("waiting for a sound device", "why", err)
+		select {
+		case <-ctx.Done():
+			return nil, err
+		case <-time.After(time.Second):
+		}
+	}
+}
+
+// Turns counts the turns of the loop: a count that stands still means that it
+// hangs. Any goroutine may ask.
+func (l *Live) Turns() int64 { return l.beats.Load() }
+
+// Close lets go of the device.
+func (l *Live) Close() {
+	if l.dev != nil {
+		l.dev.Close()
+		l.dev = nil
+	}
+}
+
+// Run runs a session on the device until the context ends or the session is
+// over. It closes neither.
+func (l *Live) Run(ctx context.Context, s *Session) {
+	l.s = s
 	tick := time.NewTicker(8 * time.Millisecond) // well below the lead of 30 ms
 	defer tick.Stop()
 	l.since, l.slept = time.Now(), l.asleep()
@@ -80,7 +117,7 @@ func (l *live) loop(ctx context.Context) {
 
 // send queues a rendered block, unless its moment has passed: for every block
 // that the speaker ran dry, one is left out, so that the beat stays on the clock.
-func (l *live) send(block []float32) {
+func (l *Live) send(block []float32) {
 	dry, lost, _ := l.e.Troubles()
 	if dry > l.dry {
 		l.dry++
@@ -105,7 +142,7 @@ func (l *live) send(block []float32) {
 
 // wake makes up for a suspended machine: its monotonic clock stood still, the
 // patient's did not.
-func (l *live) wake(now time.Time) {
+func (l *Live) wake(now time.Time) {
 	slept := l.asleep()
 	gap := slept - l.slept
 	if gap < time.Second {
@@ -123,7 +160,7 @@ func (l *live) wake(now time.Time) {
 }
 
 // watch reopens the device when its callback has stopped, or a side is missing.
-func (l *live) watch(now time.Time) {
+func (l *Live) watch(now time.Time) {
 	select {
 	case r := <-l.opened:
 		l.opened = nil
@@ -158,14 +195,14 @@ func (l *live) watch(now time.Time) {
 
 // reopening is what came of opening the device anew.
 type reopening struct {
-	dev sound
+	dev Sound
 	e   *audio.Exchange
 	err error
 }
 
 // reopen closes the device and opens it anew without making the session wait:
 // a dead sound server can hold either call for seconds.
-func (l *live) reopen() {
+func (l *Live) reopen() {
 	old, done, fresh := l.dev, make(chan reopening, 1), audio.NewExchange(10)
 	l.dev, l.opened = nil, done
 	go func() {
@@ -178,7 +215,7 @@ func (l *live) reopen() {
 }
 
 // back goes on with a device that was opened anew, or tries again later.
-func (l *live) back(r reopening, now time.Time) {
+func (l *Live) back(r reopening, now time.Time) {
 	if r.err != nil {
 		l.backoff = min(max(250*time.Millisecond, 2*l.backoff), time.Second)
 		l.retryAt = now.Add(l.backoff)
@@ -200,7 +237,7 @@ func (l *live) back(r reopening, now time.Time) {
 }
 
 // side is how the sound is: whole, or what it lacks.
-func (l *live) side() string {
+func (l *Live) side() string {
 	if m := l.dev.Missing(); m != "" {
 		return "no " + m
 	}
@@ -208,7 +245,7 @@ func (l *live) side() string {
 }
 
 // sided says which side of the sound is missing.
-func (l *live) sided() {
+func (l *Live) sided() {
 	l.s.sound = l.side()
 	switch l.dev.Missing() {
 	case "microphone":
@@ -221,7 +258,7 @@ func (l *live) sided() {
 
 // catchUp lets the session clock go on while there is no sound, so that the
 // cycle and the intervals stay right.
-func (l *live) catchUp(now time.Time) {
+func (l *Live) catchUp(now time.Time) {
 	var silence [audio.Block]float32
 	for behind := now.Sub(l.since); behind >= 10*time.Millisecond; behind -= 10 * time.Millisecond {
 		l.s.Step(silence[:], silence[:])

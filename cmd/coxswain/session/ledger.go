@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"sync"
@@ -13,7 +13,7 @@ import (
 // has been acknowledged. An event that cannot be written is kept and tried
 // again, in order, until the disk takes it.
 type ledger struct {
-	j       journal
+	j       Journal
 	live    bool
 	mu      sync.Mutex
 	backlog []timeline.Event
@@ -23,13 +23,14 @@ type ledger struct {
 	done    sync.WaitGroup
 }
 
-// journal is a record.Journal, or a test's on a bad disk.
-type journal interface {
+// Journal keeps events: a record's journal, or a test's on a bad disk. Append
+// returns when the event is safe.
+type Journal interface {
 	Append(timeline.Event) (timeline.Event, error)
 	Close() error
 }
 
-func newLedger(j journal, live bool) *ledger {
+func newLedger(j Journal, live bool) *ledger {
 	l := &ledger{j: j, live: live, wake: make(chan struct{}, 1)}
 	if live {
 		l.done.Go(func() {

@@ -1,4 +1,4 @@
-package main
+package session
 
 import (
 	"os"
@@ -93,19 +93,19 @@ func score(t *testing.T, v *intents.Vocabulary, room, speaker []float32, all []s
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := newListener(cancel, 1)
+	l, err := NewListener(cancel, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var results []intents.Result
 	for i := 0; i+audio.Block <= len(room); i += audio.Block {
-		r, err := rec.Hear(l.hear(room[i:i+audio.Block], speaker[i:i+audio.Block]))
+		r, err := rec.Hear(l.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block]))
 		if err != nil {
 			t.Fatal(err)
 		}
 		results = append(results, r...)
 	}
-	erle = l.enhancement()
+	erle = l.Enhancement()
 	for _, r := range results {
 		ok := false
 		for _, s := range all {
@@ -163,17 +163,17 @@ func TestEchoReturnLossEnhancement(t *testing.T) {
 	}
 	speaker, room := ourSound(t, n, calls), make([]float32, n)
 	back := audiotest.NewRoom(0.045, 0.3, 0.5)
-	l, err := newListener(true, 1)
+	l, err := NewListener(true, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var after [3]float64
 	for i := 0; i+audio.Block <= n; i += audio.Block {
 		back.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
-		l.hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
+		l.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
 		for k, s := range []int{10, 20, 60} {
 			if i < s*audio.Rate {
-				after[k] = l.enhancement()
+				after[k] = l.Enhancement()
 				break
 			}
 		}

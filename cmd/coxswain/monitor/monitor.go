@@ -1,0 +1,141 @@
+// Package monitor shows a running session to its surroundings: a status socket,
+// metrics, the service manager; and looks at the machine that it runs on.
+package monitor
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"coxswain/cmd/coxswain/session"
+	"coxswain/cmd/coxswain/web"
+)
+
+// SocketPath is where the session that runs on a records folder answers.
+func SocketPath(records string) string { return filepath.Join(records, ".status.sock") }
+
+// Options say where a session can be looked at.
+type Options struct {
+	Records string // folder that gets the socket
+	HTTP    string // address of the wall display and the metrics; empty: none
+	Token   string // that every request to HTTP must carry; empty: loopback only
+}
+
+// Watched is a session that can be looked at.
+type Watched struct {
+	Latest *session.Box
+	Turns  func() int64 // turns of its loop so far
+}
+
+// Serve shows the session to whoever looks: on a socket in the records folder,
+// over HTTP, and to the service manager. All of it only reads snapshots, and
+// none of it can stop the session: what fails is logged.
+func Serve(o Options, s Watched) (stop func()) {
+	api := Handler(s)
+	var servers []*http.Server
+	serve := func(ln net.Listener, h http.Handler) {
+		srv := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
+		servers = append(servers, srv)
+		go srv.Serve(ln)
+	}
+	path := SocketPath(o.Records)
+	os.Remove(path) // the lock on the records folder says that it is ours
+	if ln, err := net.Listen("unix", path); err != nil {
+		slog.Warn("no status socket", "why", err)
+	} else {
+		os.Chmod(path, 0o600)
+		serve(ln, api)
+	}
+	if addr := o.HTTP; addr != "" {
+		if ln, err := net.Listen("tcp", addr); err != nil {
+			slog.Warn("no page and no metrics", "why", err)
+		} else {
+			slog.Info("wall display and metrics", "url", "http://"+ln.Addr().String()+"/")
+			serve(ln, web.Guard(api, o.Token))
+		}
+	}
+	bye := notifyManager(s.Turns)
+	return func() {
+		bye()
+		for _, srv := range servers {
+			srv.Close()
+		}
+	}
+}
+
+// Handler serves snapshots: JSON, server-sent events, metrics, the page.
+func Handler(s Watched) http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /status", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(s.Latest.Load())
+	})
+	mux.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) {
+		if n := s.Latest.Load(); !n.Healthy {
+			http.Error(w, fmt.Sprintf("recogniser: %s; sound: %s; record saved: %v", n.Recogniser, n.Sound, n.Saving), http.StatusServiceUnavailable)
+			return
+		}
+		fmt.Fprintln(w, "well")
+	})
+	mux.Handle("GET /metrics", metrics(s))
+	mux.Handle("GET /", web.Wall(s.Latest))
+	return mux
+}
+
+// metrics are the snapshot in Prometheus text form. None carries words.
+func metrics(s Watched) http.Handler {
+	reg := prometheus.NewRegistry()
+	gauge := func(name, help string, f func(*session.Snapshot) float64) {
+		reg.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Namespace: "coxswain", Name: name, Help: help}, func() float64 { return f(s.Latest.Load()) }))
+	}
+	flag := func(b bool) float64 {
+		if b {
+			return 1
+		}
+		return 0
+	}
+	gauge("healthy", "1 while callouts are heard, sound is whole and the record is saved.", func(n *session.Snapshot) float64 { return flag(n.Healthy) })
+	gauge("recogniser_up", "1 while the recogniser hears.", func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") })
+	gauge("sound_whole", "1 while there are microphone and loudspeaker.", func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") })
+	gauge("record_saving", "1 while the record can be written.", func(n *session.Snapshot) float64 { return flag(n.Saving) })
+	gauge("code_running", "1 from the start of a code to its end.", func(n *session.Snapshot) float64 { return flag(n.Code != nil) })
+	gauge("session_seconds", "Length of the session.", func(n *session.Snapshot) float64 { return n.Session })
+	gauge("microphone_dbfs", "Level of the room over the last half second, dB below full scale.", func(n *session.Snapshot) float64 { return n.Microphone })
+	gauge("echo_return_loss_enhancement_db", "How much quieter our own sound became.", func(n *session.Snapshot) float64 { return n.Echo })
+	gauge("callouts", "Callouts taken in this session.", func(n *session.Snapshot) float64 { return float64(n.Callouts) })
+	gauge("faults", "Faults logged in this session.", func(n *session.Snapshot) float64 { return float64(n.Faults) })
+	gauge("loop_turns", "Turns of the session's loop.", func(*session.Snapshot) float64 { return float64(s.Turns()) })
+	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
+}
+
+// Ask asks the session that runs on a records folder how it stands, over its
+// local socket.
+func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
+	client := http.Client{Timeout: 2 * time.Second, Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+		return (&net.Dialer{}).DialContext(ctx, "unix", SocketPath(records))
+	}}}
+	req, err := http.NewRequestWithContext(ctx, "GET", "http://coxswain/status", nil)
+	if err != nil {
+		return nil, err
+	}
+	r, err := client.Do(req)
+	if err != nil {
+		return nil, fmt.Errorf("no coxswain answers on %s: start one with `coxswain run --records %s`", SocketPath(records), records)
+	}
+	defer r.Body.Close()
+	var n session.Snapshot
+	if err := json.NewDecoder(io.LimitReader(r.Body, 1<<20)).Decode(&n); err != nil {
+		return nil, fmt.Errorf("%s: not an answer of coxswain: %w", SocketPath(records), err)
+	}
+	return &n, nil
+}

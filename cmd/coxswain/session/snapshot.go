@@ -1,0 +1,136 @@
+package session
+
+import (
+	"sync/atomic"
+
+	"coxswain/timeline"
+)
+
+// Caution stands at the start of every session, in every report and in the README.
+const Caution = "coxswain supports a trained team. It is not a medical device. Follow local protocol and licensed judgement."
+
+// Snapshot is what the session looks like from outside: for the status
+// command, the wall display and the metrics. Times are seconds; null is "never".
+type Snapshot struct {
+	Caution    string   `json:"caution"`
+	Record     string   `json:"record"`
+	Session    float64  `json:"session_s"`
+	Code       *float64 `json:"code_s"`       // since the code started
+	CycleLeft  *float64 `json:"cycle_left_s"` // negative: over
+	Paused     *float64 `json:"paused_s"`     // hands off since
+	State      string   `json:"state"`
+	Rhythm     string   `json:"rhythm"`
+	Shocks     int      `json:"shocks"`
+	Due        []Due    `json:"due"`
+	Last       []Heard  `json:"last"` // newest first
+	Microphone float64  `json:"microphone_dbfs"`
+	Recogniser string   `json:"recogniser"` // "hears", or why not
+	Sound      string   `json:"sound"`      // "whole", "lost", or what it lacks
+	Saving     bool     `json:"saving"`
+	Faults     int      `json:"faults"`
+	Callouts   int      `json:"callouts"`
+	Echo       float64  `json:"echo_return_loss_enhancement_db"`
+	Healthy    bool     `json:"healthy"`
+}
+
+// Due is something that the protocol will ask for.
+type Due struct {
+	Text string  `json:"text"`
+	In   float64 `json:"in_s"` // negative: overdue
+}
+
+// Heard is a callout that was taken.
+type Heard struct {
+	Ago  float64 `json:"ago_s"`
+	Text string  `json:"text"`
+	Sure float64 `json:"sure"`
+}
+
+// snapshotEvery is how often the session shows itself, in samples.
+const snapshotEvery = timeline.Rate / 4
+
+// show publishes a snapshot of the session for whoever looks.
+func (s *Session) show() {
+	now := timeline.Time(s.pos)
+	st := s.machine.State()
+	p := s.protocol.For(st)
+	n := &Snapshot{Caution: Caution, Record: s.o.Record, Session: now.Seconds(), Rhythm: string(st.Rhythm), Shocks: len(st.Shocks), State: stateText(st),
+		Microphone: s.listener.dBFS(), Recogniser: "hears", Sound: s.sound, Saving: s.saving, Faults: s.faults, Callouts: s.callouts, Echo: s.listener.Enhancement(), Due: []Due{}, Last: []Heard{}}
+	since := func(t timeline.Time) *float64 {
+		if t == timeline.Never {
+			return nil
+		}
+		x := (now - t).Seconds()
+		return &x
+	}
+	if s.deaf != "" {
+		n.Recogniser = s.deaf
+	}
+	n.Healthy = s.deaf == "" && s.saving && s.sound == "whole"
+	if st.Ended == timeline.Never {
+		n.Code = since(st.Started)
+		n.Paused = since(st.PausedFrom)
+		if left := since(st.CycleFrom); left != nil && st.CycleFrom != timeline.Never {
+			x := p.Get("cycle_s") - *left
+			n.CycleLeft = &x
+		}
+		n.Due = s.dueNow(p, st, now)
+	}
+	n.Last = s.lastFive(now)
+	s.seen.Store(n)
+}
+
+// dueNow lists what the protocol will say within two minutes, drugs and checks
+// only, soonest first.
+func (s *Session) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
+	out := []Due{}
+	for _, c := range p.Agenda(st) {
+		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) || c.At > now+timeline.Seconds(120) {
+			continue
+		}
+		if out = append(out, Due{s.voice.Sentence(c), (c.At - now).Seconds()}); len(out) == 3 {
+			break
+		}
+	}
+	return out
+}
+
+func (s *Session) lastFive(now timeline.Time) []Heard {
+	out := []Heard{}
+	for i := len(s.events) - 1; i >= max(0, len(s.events)-200) && len(out) < 5; i-- {
+		e := s.events[i]
+		if e.Heard == nil {
+			continue
+		}
+		out = append(out, Heard{(now - e.At).Seconds(), e.Words(), e.Heard.Confidence})
+	}
+	return out
+}
+
+func stateText(st timeline.State) string {
+	switch {
+	case st.Started == timeline.Never:
+		return "waiting for the code to start"
+	case st.Ended != timeline.Never:
+		return "code ended"
+	case st.PulsePresent:
+		return "pulse present"
+	case st.Compressing:
+		return "compressing"
+	}
+	return "hands off"
+}
+
+// Box holds the latest snapshot: the session puts, anyone looks.
+type Box struct{ p atomic.Pointer[Snapshot] }
+
+// Store puts a snapshot, which nobody may change from then on.
+func (b *Box) Store(n *Snapshot) { b.p.Store(n) }
+
+// Load returns the latest snapshot, never nil.
+func (b *Box) Load() *Snapshot {
+	if n := b.p.Load(); n != nil {
+		return n
+	}
+	return &Snapshot{Caution: Caution, State: "starting", Recogniser: "starting"}
+}
