@@ -9,14 +9,19 @@ import (
 // Amount is a dose or an energy as a guideline gives it: a fixed number, or
 // one for each kilogram with limits. Doses are in mg, energies in J.
 type Amount struct {
-	Fixed      float64 `yaml:"fixed"`
-	PerKg      float64 `yaml:"per_kg"`
-	PerKgMax   float64 `yaml:"per_kg_max"` // upper end of a range; 0: no range
-	Min        float64 `yaml:"min"`        // 0: none
-	Max        float64 `yaml:"max"`        // 0: none
-	AfterShock int     `yaml:"after_shock"`
-	Source     string  `yaml:"source"`
-	Status     string  `yaml:"status"`
+	Fixed      float64   `yaml:"fixed"`
+	PerKg      float64   `yaml:"per_kg"`
+	PerKgMax   float64   `yaml:"per_kg_max"` // upper end of a range; 0: no range
+	Min        float64   `yaml:"min"`        // 0: none
+	Max        float64   `yaml:"max"`        // 0: none
+	AfterShock int       `yaml:"after_shock"`
+	OverMin    float64   `yaml:"over_min"`   // minutes that it is given over; 0: at once
+	MgMin      float64   `yaml:"mg_min"`     // mg a minute, instead of a dose
+	MgMinMax   float64   `yaml:"mg_min_max"` // upper end of a range; 0: no range
+	Maximum    bool      `yaml:"maximum"`    // the most that the defibrillator gives, instead of a number
+	Source     string    `yaml:"source"`
+	Status     string    `yaml:"status"`
+	Readings   []Reading `yaml:"readings"` // of an unresolved one
 }
 
 // Drug is one drug of a protocol: its doses in order (the last one repeats),
@@ -27,7 +32,12 @@ type Drug struct {
 	MaxTotal      float64  `yaml:"max_total_mg"`     // 0: no limit
 	MaxTotalPerKg float64  `yaml:"max_total_per_kg"` // 0: no limit
 	Doses         []Amount `yaml:"doses"`
+	Source        string   `yaml:"source"` // of the limits
+	Status        string   `yaml:"status"`
 }
+
+// limited reports whether the protocol limits how often or how much in all.
+func (d Drug) limited() bool { return d.MaxDoses > 0 || d.MaxTotal > 0 || d.MaxTotalPerKg > 0 }
 
 // Computed is an amount for this patient, with what it was computed from.
 type Computed struct {
@@ -39,9 +49,13 @@ type Computed struct {
 }
 
 // For computes the amount for a patient of kg kilograms. ok is false if it
-// depends on a weight that is not known (kg 0).
+// depends on a weight that is not known (kg 0), or is no number: unresolved,
+// the device's maximum, or a rate.
 func (a Amount) For(kg float64) (c Computed, ok bool) {
 	c = Computed{Amount: a, Value: a.Fixed}
+	if a.Status == Unresolved || a.Maximum || a.MgMin > 0 {
+		return Computed{Amount: a}, false
+	}
 	if a.PerKg > 0 {
 		if kg <= 0 {
 			return c, false

@@ -8,7 +8,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"path"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -19,10 +21,12 @@ var protocols embed.FS
 
 // Value is one number of a guideline with its source.
 type Value struct {
-	Value  float64 `yaml:"value"`
-	Unit   string  `yaml:"unit"`
-	Source string  `yaml:"source"`
-	Status string  `yaml:"status"` // seen, secondary or memory
+	Value    float64   `yaml:"value"`
+	Unit     string    `yaml:"unit"`
+	Source   string    `yaml:"source"`
+	Status   string    `yaml:"status"`   // seen, secondary, memory or unresolved
+	None     bool      `yaml:"none"`     // the guideline sets no such limit
+	Readings []Reading `yaml:"readings"` // of an unresolved one; its Value, if any, is never spoken
 }
 
 // Protocol is one guideline's numbers, for adults; Variants change them for
@@ -38,8 +42,13 @@ type Protocol struct {
 	Shocks          []Amount            `yaml:"shocks"`            // J, in order; the last one repeats
 	Monophasic      []Amount            `yaml:"shocks_monophasic"` // instead of Shocks, for adults, with such a device
 	Sync            map[string][]Amount `yaml:"sync"`              // J of synchronised shocks, by rhythm
+	Polymorphic     []Amount            `yaml:"polymorphic"`       // J of unsynchronised shocks with a pulse; empty: as Shocks
+	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // rhythms with a pulse that need nobody to call them unstable
+	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion or a drug
 	Causes          []string            `yaml:"causes"`
 	WeightRule      string              `yaml:"weight_rule"`
+	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
+	Notes           map[string]Remark   `yaml:"notes"` // for people; no code reads them
 	Variants        map[string]Variant  `yaml:"variants"`
 	Hash            string              `yaml:"-"` // SHA-256 of all files it was made of
 	forms           map[string]*Protocol
@@ -55,30 +64,6 @@ type Variant struct {
 	Causes     []string            `yaml:"causes"`
 	WeightRule string              `yaml:"weight_rule"`
 }
-
-type bound struct{ min, max float64 }
-
-// bounds holds every value a protocol must give, and what a site may set it
-// to: wide enough for every published guideline, narrow enough for a typo.
-var bounds = map[string]bound{
-	"compression_rate_min": {80, 130}, "compression_rate_max": {80, 130},
-	"cycle_s": {60, 300}, "cycle_warning_s": {5, 45},
-	"ratio_compressions": {3, 30}, "ratio_breaths": {1, 2}, "breaths_pause_s": {2, 6}, "ventilation_s": {2, 10},
-	"pause_warning_s": {3, 10}, "pause_limit_s": {5, 20},
-	"epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
-	"sustained_rosc_s": {30, 3600}, "epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
-	"atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
-	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
-	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
-	"infant_below_months": {6, 24}, "child_below_years": {8, 18}, "amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
-	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20}, "amiodarone_after_mg_min": {0.3, 2},
-}
-
-// Upper bounds of what a site may write as a dose (mg) or an energy (J).
-const (
-	maxDose   = 100_000
-	maxJoules = 360
-)
 
 // Protocols lists the ids of the built-in protocols.
 func Protocols() []string { return ids(protocols, "protocols") }
@@ -136,75 +121,26 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err
 	}
-	if err := checkAmounts(s.Name, &root, q.Drugs, append(q.Shocks, q.Monophasic...), q.Sync); err != nil {
+	if err := checkAmounts(s.Name, &root, q.Drugs, slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic), q.Sync); err != nil {
+		return err
+	}
+	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
 		return err
 	}
 	for name, v := range q.Variants {
 		if !patients[name] {
 			return fmt.Errorf("%s:%d: no kind of patient %q: choose child, infant or hypothermic", s.Name, lineOf(&root, "variants", name), name)
 		}
-		if err := checkValues(s.Name, &root, v.Values); err != nil {
+		part := child(&root, "variants", name)
+		if err := checkValues(s.Name, part, v.Values); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
-		if err := checkAmounts(s.Name, &root, v.Drugs, v.Shocks, v.Sync); err != nil {
+		if err := checkAmounts(s.Name, part, v.Drugs, v.Shocks, v.Sync); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
 	}
 	p.overlay(q)
 	return nil
-}
-
-// patients are the kinds of patient that a protocol may change values for.
-var patients = map[string]bool{"child": true, "infant": true, "hypothermic": true}
-
-func checkValues(file string, root *yaml.Node, values map[string]Value) error {
-	for name, v := range values {
-		at := fmt.Sprintf("%s:%d", file, lineOf(root, "values", name))
-		b, ok := bounds[name]
-		switch {
-		case !ok:
-			return fmt.Errorf("%s: unknown value %q", at, name)
-		case !(v.Value >= b.min && v.Value <= b.max):
-			return fmt.Errorf("%s: %s is %s, allowed are %s to %s", at, name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
-		case v.Source == "":
-			return fmt.Errorf("%s: %s has no source: add source: \"guideline, year, section\"", at, name)
-		}
-	}
-	return nil
-}
-
-func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []Amount, sync map[string][]Amount) error {
-	check := func(parent, key string, list []Amount, limit float64) error {
-		for i, a := range list {
-			at := fmt.Sprintf("%s:%d: %s, number %d", file, lineOf(root, parent, key), strings.TrimSpace(parent+" "+key), i+1)
-			fixed, perKg := a.Fixed > 0, a.PerKg > 0
-			switch {
-			case fixed == perKg, !(a.Fixed >= 0 && a.PerKg >= 0 && a.Min >= 0 && a.Max >= 0 && a.PerKgMax >= 0):
-				return fmt.Errorf("%s: give one of fixed and per_kg, above 0", at)
-			case !(a.Fixed <= limit && a.PerKg <= limit && a.PerKgMax <= limit && a.Max <= limit && a.Min <= limit):
-				return fmt.Errorf("%s: above %v", at, limit)
-			case perKg && a.Max == 0:
-				return fmt.Errorf("%s: per_kg needs max, the adult's dose", at)
-			case a.Source == "":
-				return fmt.Errorf("%s: no source: add source: \"guideline, year, section\"", at)
-			}
-		}
-		return nil
-	}
-	for name, d := range drugs {
-		if err := check("drugs", name, d.Doses, maxDose); err != nil {
-			return err
-		}
-		if len(d.Doses) == 0 || d.MgPerMl < 0 || d.MaxTotal < 0 || d.MaxTotalPerKg < 0 || d.MaxDoses < 0 {
-			return fmt.Errorf("%s:%d: drug %s: want doses, and no number below 0", file, lineOf(root, "drugs", name), name)
-		}
-	}
-	for rhythm, list := range sync {
-		if err := check("sync", rhythm, list, maxJoules); err != nil {
-			return err
-		}
-	}
-	return check("shocks", "", shocks, maxJoules)
 }
 
 // For returns the protocol for the patient that the state tells of.
@@ -273,6 +209,9 @@ func (p *Protocol) shape(name string) error {
 			if patient == "infant" { // an infant is a child, but for what its own variant says
 				layers = append([]string{"child"}, layers...)
 			}
+			if patient != "" {
+				q = q.withoutAdultAmounts()
+			}
 			for _, v := range layers {
 				q.overlay(p.Variants[v].protocol())
 			}
@@ -286,12 +225,37 @@ func (p *Protocol) shape(name string) error {
 	return nil
 }
 
+// withoutAdultAmounts returns p with every dose and energy that does not go by
+// weight left open: what its child's variant does not give, nobody may take
+// from the adult.
+func (p Protocol) withoutAdultAmounts() Protocol {
+	open := []Amount{{Status: Unresolved, Readings: []Reading{{Text: "this protocol gives none for a child", Source: p.ID}}}}
+	fixed := func(a Amount) bool { return a.PerKg == 0 }
+	drugs, sync := maps.Clone(p.Drugs), maps.Clone(p.Sync)
+	for name, d := range drugs {
+		if slices.ContainsFunc(d.Doses, fixed) {
+			drugs[name] = Drug{Doses: open}
+		}
+	}
+	for rhythm, list := range sync {
+		if slices.ContainsFunc(list, fixed) {
+			sync[rhythm] = open
+		}
+	}
+	p.Drugs, p.Sync = drugs, sync
+	if slices.ContainsFunc(p.Shocks, fixed) {
+		p.Shocks = open
+	}
+	p.Polymorphic = nil // as Shocks
+	return p
+}
+
 func (v Variant) protocol() Protocol {
 	return Protocol{Values: v.Values, Drugs: v.Drugs, Shocks: v.Shocks, Sync: v.Sync, Causes: v.Causes, WeightRule: v.WeightRule}
 }
 
 func (p *Protocol) overlay(q Protocol) {
-	for _, f := range []struct{ to, from *string }{{&p.ID, &q.ID}, {&p.Title, &q.Title}, {&p.Guideline, &q.Guideline}} {
+	for _, f := range []struct{ to, from *string }{{&p.ID, &q.ID}, {&p.Title, &q.Title}, {&p.Guideline, &q.Guideline}, {&p.Words, &q.Words}} {
 		if *f.from != "" {
 			*f.to = *f.from
 		}
@@ -306,6 +270,16 @@ func (p *Protocol) overlay(q Protocol) {
 	p.Drugs = laid(p.Drugs, q.Drugs)
 	p.Sync = laid(p.Sync, q.Sync)
 	p.Variants = laid(p.Variants, q.Variants)
+	p.Notes = laid(p.Notes, q.Notes)
+	if q.Polymorphic != nil {
+		p.Polymorphic = q.Polymorphic
+	}
+	if q.AlwaysUnstable != nil {
+		p.AlwaysUnstable = q.AlwaysUnstable
+	}
+	if q.StableVT != nil {
+		p.StableVT = q.StableVT
+	}
 	if q.Antiarrhythmics != nil {
 		p.Antiarrhythmics = q.Antiarrhythmics
 	}
@@ -332,67 +306,8 @@ func laid[V any](a, b map[string]V) map[string]V {
 	return out
 }
 
-// check holds what no single file can show: that nothing is missing and that
-// values agree with each other.
-func (p *Protocol) check(name string) error {
-	for k := range bounds {
-		if _, ok := p.Values[k]; !ok {
-			return fmt.Errorf("protocol %s: value %q is missing", name, k)
-		}
-	}
-	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
-		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
-		if p.Values[o[0]].Value > p.Values[o[1]].Value {
-			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
-		}
-	}
-	if weightRules[p.WeightRule].kg == nil {
-		return fmt.Errorf("protocol %s: no weight rule %q: choose one of %v", name, p.WeightRule, WeightRules())
-	}
-	for _, d := range append([]string{"epinephrine"}, p.Antiarrhythmics...) {
-		if len(p.Drugs[d].Doses) == 0 {
-			return fmt.Errorf("protocol %s: drug %s has no doses", name, d)
-		}
-	}
-	if len(p.Shocks) == 0 {
-		return fmt.Errorf("protocol %s: no shock energies", name)
-	}
-	return nil
-}
-
 // Get returns a value by name; every name in bounds is present after loading.
 func (p *Protocol) Get(name string) float64 { return p.Values[name].Value }
 
 // Span returns a value given in seconds as session time.
 func (p *Protocol) Span(name string) Time { return Seconds(p.Get(name)) }
-
-// lineOf finds the line of key (or of parent, if key is "") in a document.
-func lineOf(root *yaml.Node, parent, key string) int {
-	find := func(m *yaml.Node, k string) (*yaml.Node, *yaml.Node) {
-		for i := 0; m != nil && m.Kind == yaml.MappingNode && i+1 < len(m.Content); i += 2 {
-			if m.Content[i].Value == k {
-				return m.Content[i], m.Content[i+1]
-			}
-		}
-		return nil, nil
-	}
-	if len(root.Content) == 0 {
-		return 1
-	}
-	k, v := find(root.Content[0], parent)
-	if k == nil {
-		return 1
-	}
-	if c, _ := find(v, key); c != nil {
-		return c.Line
-	}
-	return k.Line
-}
-
-// yamlError strips the library's prefix so that one clear line is left.
-func yamlError(err error) string {
-	s := strings.TrimPrefix(err.Error(), "yaml: ")
-	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
-	s = strings.SplitN(s, "\n", 2)[0]
-	return strings.TrimPrefix(s, "line ")
-}

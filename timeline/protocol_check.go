@@ -1,0 +1,192 @@
+package timeline
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+type bound struct{ min, max float64 }
+
+// bounds holds every value a protocol must give, and what a site may set it
+// to: wide enough for every published guideline, narrow enough for a typo.
+var bounds = map[string]bound{
+	"compression_rate_min": {80, 130}, "compression_rate_max": {80, 130},
+	"cycle_s": {60, 300}, "cycle_warning_s": {5, 45},
+	"ratio_compressions": {3, 30}, "ratio_breaths": {1, 2}, "breaths_pause_s": {2, 6}, "ventilation_s": {2, 10},
+	"pause_warning_s": {3, 10}, "pause_limit_s": {5, 20},
+	"epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
+	"sustained_rosc_s": {30, 3600}, "epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
+	"atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
+	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
+	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
+	"infant_below_months": {6, 24}, "child_below_years": {8, 18}, "amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
+	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20}, "amiodarone_after_mg_min": {0.3, 2},
+	"rosc_systolic_mmhg": {70, 140}, "rosc_pressure_to_mmhg": {50, 100}, "rosc_temperature_h": {6, 168}, "rosc_temperature_max_h": {6, 168},
+	"vector_change_shocks": {2, 6}, "stacked_shocks": {1, 3}, "stacked_epinephrine_shocks": {1, 3},
+	"naloxone_s": {0, 600}, "cold_c": {25, 35}, "cold_shocks": {1, 10},
+}
+
+// optional values are those of which a guideline may set none.
+var optional = map[string]bool{"rosc_temperature_min": true, "rosc_systolic_mmhg": true, "rosc_pressure_to_mmhg": true, "rosc_temperature_h": true,
+	"rosc_temperature_max_h": true, "vector_change_shocks": true, "stacked_shocks": true, "stacked_epinephrine_shocks": true,
+	"delivery_s": true, "brady_epinephrine_min": true, "brady_epinephrine_max": true,
+	"naloxone_s": true, "cold_c": true, "cold_shocks": true}
+
+// Upper bounds of what a site may write as a dose (mg) or an energy (J).
+const (
+	maxDose   = 100_000
+	maxJoules = 360
+)
+
+// patients are the kinds of patient that a protocol may change values for.
+var patients = map[string]bool{"child": true, "infant": true, "hypothermic": true}
+
+func checkValues(file string, root *yaml.Node, values map[string]Value) error {
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		if err := values[name].check(name); err != nil {
+			return fmt.Errorf("%s:%d: %w", file, lineOf(root, "values", name), err)
+		}
+	}
+	return nil
+}
+
+// check holds one value to its bounds and to a source.
+func (v Value) check(name string) error {
+	b, known := bounds[name]
+	switch {
+	case !known:
+		return fmt.Errorf("unknown value %q", name)
+	case v.None && (!optional[name] || v.Value != 0):
+		return fmt.Errorf("%s needs a number and cannot be none", name)
+	case (v.Status == Unresolved) != (len(v.Readings) > 0):
+		return fmt.Errorf("%s: readings and status: unresolved go together", name)
+	case v.Status == Unresolved && checkReadings(v.Readings) != nil:
+		return fmt.Errorf("%s: %w", name, checkReadings(v.Readings))
+	case v.None || v.Status == Unresolved && v.Value == 0 && optional[name]: // no number to hold to bounds
+	case !(v.Value >= b.min && v.Value <= b.max):
+		return fmt.Errorf("%s is %s, allowed are %s to %s", name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
+	}
+	if v.Source == "" && v.Status != Unresolved {
+		return fmt.Errorf("%s has no source: add source: \"guideline, year, section\"", name)
+	}
+	return nil
+}
+
+func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []Amount, sync map[string][]Amount) error {
+	check := func(parent, key string, list []Amount, limit float64) error {
+		for i, a := range list {
+			at := fmt.Sprintf("%s:%d: %s, number %d", file, lineOf(root, parent, key), strings.TrimSpace(parent+" "+key), i+1)
+			fixed, perKg := a.Fixed > 0, a.PerKg > 0
+			switch {
+			case len(a.Readings) > 0 && a.Status != Unresolved, a.Status == Unresolved && (fixed || perKg || a.Maximum || a.MgMin != 0):
+				return fmt.Errorf("%s: readings and status: unresolved go together, without a number", at)
+			case a.Status == Unresolved:
+				if err := checkReadings(a.Readings); err != nil {
+					return fmt.Errorf("%s: %w", at, err)
+				}
+			case a.Maximum || a.MgMin != 0:
+				if fixed || perKg || a.Maximum && a.MgMin != 0 || !(a.MgMin >= 0 && a.MgMin <= limit && a.MgMinMax >= 0) || a.Source == "" {
+					return fmt.Errorf("%s: maximum or mg_min stands alone, with a source", at)
+				}
+			case fixed == perKg, !(a.Fixed >= 0 && a.PerKg >= 0 && a.Min >= 0 && a.Max >= 0 && a.PerKgMax >= 0):
+				return fmt.Errorf("%s: give one of fixed and per_kg, above 0", at)
+			case !(a.Fixed <= limit && a.PerKg <= limit && a.PerKgMax <= limit && a.Max <= limit && a.Min <= limit):
+				return fmt.Errorf("%s: above %v", at, limit)
+			case perKg && a.Max == 0:
+				return fmt.Errorf("%s: per_kg needs max, the adult's dose", at)
+			case a.Source == "":
+				return fmt.Errorf("%s: no source: add source: \"guideline, year, section\"", at)
+			}
+		}
+		return nil
+	}
+	for name, d := range drugs {
+		if err := check("drugs", name, d.Doses, maxDose); err != nil {
+			return err
+		}
+		if d.limited() && d.Source == "" {
+			return fmt.Errorf("%s:%d: drug %s: its limits have no source: add source: \"guideline, year, section\"", file, lineOf(root, "drugs", name), name)
+		}
+		if len(d.Doses) == 0 || d.MgPerMl < 0 || d.MaxTotal < 0 || d.MaxTotalPerKg < 0 || d.MaxDoses < 0 {
+			return fmt.Errorf("%s:%d: drug %s: want doses, and no number below 0", file, lineOf(root, "drugs", name), name)
+		}
+	}
+	for rhythm, list := range sync {
+		if err := check("sync", rhythm, list, maxJoules); err != nil {
+			return err
+		}
+	}
+	return check("shocks", "", shocks, maxJoules)
+}
+
+// check holds what no single file can show: that nothing is missing and that
+// values agree with each other.
+func (p *Protocol) check(name string) error {
+	for k := range bounds {
+		if _, ok := p.Values[k]; !ok {
+			return fmt.Errorf("protocol %s: value %q is missing", name, k)
+		}
+	}
+	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
+		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
+		if a, b := p.Values[o[0]], p.Values[o[1]]; !a.None && !b.None && a.Value > b.Value {
+			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
+		}
+	}
+	if weightRules[p.WeightRule].kg == nil {
+		return fmt.Errorf("protocol %s: no weight rule %q: choose one of %v", name, p.WeightRule, WeightRules())
+	}
+	for _, d := range append([]string{"epinephrine"}, p.Antiarrhythmics...) {
+		if len(p.Drugs[d].Doses) == 0 {
+			return fmt.Errorf("protocol %s: drug %s has no doses", name, d)
+		}
+	}
+	if len(p.Shocks) == 0 {
+		return fmt.Errorf("protocol %s: no shock energies", name)
+	}
+	return nil
+}
+
+// lineOf finds the line of key (or of parent, if key is "") in a document.
+func lineOf(root *yaml.Node, parent, key string) int {
+	at := root
+	for _, k := range []string{parent, key} {
+		if next := child(at, k); next != nil {
+			at = next
+		}
+	}
+	return max(1, at.Line)
+}
+
+// child descends through mappings by key; nil if one is missing.
+func child(n *yaml.Node, path ...string) *yaml.Node {
+	if n != nil && n.Kind == yaml.DocumentNode && len(n.Content) > 0 {
+		n = n.Content[0]
+	}
+	if len(path) == 0 || n == nil {
+		return n
+	}
+	for i := 0; n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
+		if n.Content[i].Value == path[0] {
+			if len(path) == 1 { // the line of the key, not of what it holds
+				v := *n.Content[i+1]
+				v.Line = n.Content[i].Line
+				return &v
+			}
+			return child(n.Content[i+1], path[1:]...)
+		}
+	}
+	return nil
+}
+
+// yamlError strips the library's prefix so that one clear line is left.
+func yamlError(err error) string {
+	s := strings.TrimPrefix(err.Error(), "yaml: ")
+	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
+	s = strings.SplitN(s, "\n", 2)[0]
+	return strings.TrimPrefix(s, "line ")
+}
