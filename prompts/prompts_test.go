@@ -87,6 +87,8 @@ func TestSentences(t *testing.T) {
 		{"next.rhythm.in", map[string]float64{"minutes": 0, "seconds": 40}, "Rhythm in forty seconds"},
 		{"answer.time", map[string]float64{"minutes": 6, "seconds": 1}, "Code time six minutes one second"},
 		{"unheard.of", nil, "Copied"},
+		{"epinephrine.first", nil, "Consider epinephrine Protocol, now."}, // the weight is not known: never "zero milligrams"
+		{"peri.amiodarone", map[string]float64{"minutes": 10}, "Consider amiodarone over ten minutes"},
 	} {
 		cue := timeline.Cue{ID: c.id, Values: c.values}
 		if got := v.Sentence(cue); got != c.want {

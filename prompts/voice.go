@@ -160,9 +160,11 @@ func (v *Voice) clauses(out []string, text string, values map[string]float64) []
 			return appendText(out, text)
 		}
 		out = appendText(out, text[:m[0]])
-		value := values[text[m[2]:m[3]]]
+		value, known := values[text[m[2]:m[3]]]
 		text = text[m[1]:]
 		switch unit := firstWord(text); {
+		case !known: // a number that nobody may say is left out with its unit
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
 		case value == 0 && (unit == "minutes" || unit == "seconds") && len(values) > 1: // "0 minutes" is left out
 			text = strings.TrimPrefix(strings.TrimLeft(text, " "), unit)
 			text = strings.TrimLeft(text, ", ")

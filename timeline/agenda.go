@@ -166,13 +166,20 @@ func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priori
 	return due(id, at, keep, prio).withAmount("dose_mg", dose, ok)
 }
 
-// withAmount returns the cue with a computed amount to speak or, if it could
-// not be computed, with the request for the weight.
+// withAmount returns the cue with a computed amount to speak or, if there is
+// none, with what to do instead: say the weight, take the device's maximum, or
+// look at the local chart.
 func (c Cue) withAmount(name string, amount Computed, ok bool) Cue {
-	if ok {
+	switch {
+	case ok:
 		return c.with(name, amount.Value)
+	case amount.Amount.Maximum:
+		c.Parts = []Cue{{ID: "dose.maximum"}}
+	case amount.Amount.PerKg > 0:
+		c.Parts = []Cue{{ID: "weight.unknown"}}
+	default:
+		c.Parts = []Cue{{ID: "dose.check"}}
 	}
-	c.Parts = []Cue{{ID: "weight.unknown"}}
 	return c
 }
 

@@ -214,14 +214,23 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 		amount, ok = p.Energy(m.state.Unsynced(), kg)
 	}
 	switch {
-	case amount.Value == 0 && !ok && amount.Amount.PerKg > 0:
+	case !ok && amount.Amount.PerKg > 0:
 		c.Parts = []Cue{{ID: "weight.unknown"}}
 		return c
+	case amount.Amount.Maximum:
+		c.Parts = []Cue{{ID: "dose.maximum"}}
+	case amount.Amount.MgMin > 0:
+		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", amount.Amount.MgMin).with("mg_min_max", max(amount.Amount.MgMin, amount.Amount.MgMinMax))}
 	case !ok:
+		c.Parts = []Cue{{ID: "dose.check"}}
 		return c
+	default:
+		c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(unit, amount.Value))
 	}
 	c.ID = "dose"
-	c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(unit, amount.Value))
+	if amount.Amount.OverMin > 0 {
+		c.Parts = append(c.Parts, Cue{ID: "dose.over"}.with("minutes", amount.Amount.OverMin))
+	}
 	if amount.Ml > 0 {
 		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
 	}
