@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/gordonklaus/portaudio"
@@ -25,8 +26,10 @@ type Info struct {
 
 // List lists the sound devices of this machine.
 func List() ([]Info, error) {
-	if err := quietly(portaudio.Initialize); err != nil {
-		return nil, fmt.Errorf("sound system: %w", err)
+	system.Lock()
+	defer system.Unlock()
+	if err := initialize(); err != nil {
+		return nil, err
 	}
 	defer portaudio.Terminate()
 	all, err := portaudio.Devices()
@@ -71,16 +74,15 @@ func (d *Device) Missing() string { return d.missing }
 // runs on that side: a metronome without a microphone, or a record without a
 // loudspeaker, is better than nothing. The error is that of both sides failing.
 func Open(input, output string, e *audio.Exchange) (*Device, error) {
-	var d *Device
-	err := quietly(func() (err error) {
-		if err = portaudio.Initialize(); err != nil {
-			return fmt.Errorf("sound system: %w", err)
-		}
-		if d, err = openStream(input, output, e); err != nil {
-			portaudio.Terminate()
-		}
-		return err
-	})
+	system.Lock()
+	defer system.Unlock()
+	if err := initialize(); err != nil {
+		return nil, err
+	}
+	d, err := openStream(input, output, e)
+	if err != nil {
+		portaudio.Terminate()
+	}
 	return d, err
 }
 
@@ -193,14 +195,28 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 
 // Close stops the stream. It returns even when the device is gone.
 func (d *Device) Close() error {
-	return quietly(func() error {
-		err := d.stream.Abort()
-		if cerr := d.stream.Close(); err == nil {
-			err = cerr
-		}
-		if terr := portaudio.Terminate(); err == nil {
-			err = terr
-		}
+	system.Lock()
+	defer system.Unlock()
+	err := d.stream.Abort()
+	if cerr := d.stream.Close(); err == nil {
+		err = cerr
+	}
+	if terr := portaudio.Terminate(); err == nil {
+		err = terr
+	}
+	return err
+}
+
+// system guards PortAudio, which is for one thread at a time.
+var system sync.Mutex
+
+// initialize looks for the machine's devices anew, unless a stream is open.
+func initialize() error {
+	if err := prepare(); err != nil {
 		return err
-	})
+	}
+	if err := portaudio.Initialize(); err != nil {
+		return fmt.Errorf("sound system: %w", err)
+	}
+	return nil
 }

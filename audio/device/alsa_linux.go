@@ -1,0 +1,65 @@
+package device
+
+/*
+#cgo CFLAGS: -D_GNU_SOURCE
+#include <dlfcn.h>
+
+// cox_alsa_has_pcms reports whether ALSA's configuration names any device at all.
+// ALSA is there because PortAudio is linked to it; its headers need not be.
+static int cox_alsa_has_pcms(void) {
+	int (*update)(void) = (int (*)(void))dlsym(RTLD_DEFAULT, "snd_config_update");
+	void **config = (void **)dlsym(RTLD_DEFAULT, "snd_config");
+	int (*search)(void *, const char *, void **) =
+		(int (*)(void *, const char *, void **))dlsym(RTLD_DEFAULT, "snd_config_search");
+	void *node;
+	if (!update || !config || !search) return 1; // another kind of PortAudio
+	return update() >= 0 && *config && search(*config, "pcm", &node) >= 0;
+}
+*/
+import "C"
+
+import (
+	"errors"
+	"fmt"
+
+	"golang.org/x/sys/unix"
+)
+
+// needFiles is how many files must be free to open before PortAudio looks for
+// devices. It takes fewer than a dozen (measured on ALSA, JACK and PulseAudio's
+// plug-in).
+const needFiles = 32
+
+// prepare makes PortAudio quiet, and checks what its ALSA part asserts and aborts
+// the whole program for: that files can be opened and ALSA's configuration is there.
+func prepare() error {
+	if err := enoughFiles(); err != nil {
+		return err
+	}
+	ownStderr()
+	if C.cox_alsa_has_pcms() == 0 {
+		return errors.New("sound system: ALSA's configuration cannot be read: install libasound2-data, " +
+			"or look at $ALSA_CONFIG_PATH, /etc/asound.conf and ~/.asoundrc")
+	}
+	return nil
+}
+
+func enoughFiles() error {
+	var opened []int
+	defer func() {
+		for _, fd := range opened {
+			unix.Close(fd)
+		}
+	}()
+	for len(opened) < needFiles {
+		fd, err := unix.Open("/dev/null", unix.O_RDONLY|unix.O_CLOEXEC, 0)
+		if err != nil && !errors.Is(err, unix.EINTR) {
+			return fmt.Errorf("sound system: only %d more files can be opened, %d are needed (%w): "+
+				"close idle connections, or raise LimitNOFILE or `ulimit -n`", len(opened), needFiles, err)
+		}
+		if err == nil {
+			opened = append(opened, fd)
+		}
+	}
+	return nil
+}

@@ -1,5 +1,0 @@
-//go:build !linux
-
-package device
-
-func quietly(f func() error) error { return f() }
