@@ -58,7 +58,8 @@ func play(part string) {
 }
 
 // Whatever a plug-in does, Hear never waits for it, the fault is told once,
-// and a new one takes over; what it hears has the session's positions.
+// and a new one takes over; what it hears has the session's positions. The
+// patience is one that the good plug-in keeps on the busiest machine.
 func TestPlugInFaults(t *testing.T) {
 	v, err := LoadVocabulary()
 	if err != nil {
@@ -70,22 +71,20 @@ func TestPlugInFaults(t *testing.T) {
 	}
 	for _, part := range []string{"crash", "hang", "garbage", "flood"} {
 		t.Run(part, func(t *testing.T) {
-			t.Setenv(partVariable, part)
-			t.Setenv("PART_MARK", t.TempDir()+"/mark")
-			p, err := NewProcess(ProcessOptions{Command: []string{self}, Vocabulary: v, Patience: 300 * time.Millisecond})
+			t.Parallel()
+			p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark", self}, Vocabulary: v, Patience: patience})
 			if err != nil {
 				t.Fatal(err)
 			}
 			defer p.Close()
 			var faults []string
 			var heard []Result
-			slowest := time.Duration(0)
-			tick := time.NewTicker(5 * time.Millisecond)
-			defer tick.Stop()
-			for start := time.Now(); time.Since(start) < 20*time.Second && len(heard) == 0; <-tick.C {
+			for start := time.Now(); time.Since(start) < 20*patience && len(heard) == 0; time.Sleep(5 * time.Millisecond) {
 				before := time.Now()
 				r, f := p.Hear(make([]int16, 160))
-				slowest = max(slowest, time.Since(before))
+				if took := time.Since(before); took > patience/2 { // one that waits does so for its patience, or for ever
+					t.Fatalf("Hear took %v", took)
+				}
 				faults, heard = append(faults, f...), append(heard, r...)
 			}
 			if len(faults) != 2 || !strings.Contains(faults[0], "failed") || faults[1] != Back {
@@ -94,12 +93,11 @@ func TestPlugInFaults(t *testing.T) {
 			if len(heard) != 1 || heard[0].Decided <= 640 || heard[0].Decided > p.fed {
 				t.Errorf("after the restart heard %+v at session sample %d", heard, p.fed)
 			}
-			if slowest > 250*time.Millisecond { // generous for a loaded machine; a wait would be Patience or for ever
-				t.Errorf("Hear took %v", slowest)
-			}
 		})
 	}
 }
+
+const patience = 5 * time.Second
 
 // What cannot start is one clear line.
 func TestPlugInCannotStart(t *testing.T) {

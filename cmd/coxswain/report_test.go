@@ -10,8 +10,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/chromedp"
-
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
@@ -64,7 +62,7 @@ func TestWebVTTInAPlayer(t *testing.T) {
 	server := httptest.NewServer(mux)
 	defer server.Close()
 	ctx := browser(t, server.URL)
-	do(t, ctx, chromedp.Poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`, nil))
+	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
 	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues].map(c => c.startTime + " " + c.text).join("|")`); got != "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|49 epinephrine, 1 mg" {
 		t.Errorf("the player reads %s", got)
 	}
