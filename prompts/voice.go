@@ -16,6 +16,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/timeline"
+	"coxswain/timeline/drill"
 )
 
 //go:embed cues.yaml
@@ -298,8 +299,8 @@ func Texts() []string {
 	for _, t := range f.Items {
 		set[t] = true
 	}
-	for _, id := range timeline.Cases() {
-		if c, err := timeline.LoadCase(id); err == nil { // that they all load is tested
+	for _, id := range drill.IDs() {
+		if c, err := drill.Load(id); err == nil { // that they all load is tested
 			for _, t := range c.Tell {
 				set[t.Say] = true
 			}

@@ -50,131 +50,6 @@ func ParseTime(text string) (Time, error) {
 	return Seconds(60*float64(minutes) + seconds), nil
 }
 
-// Kind names what happened. Callout kinds are spelled as in the vocabulary.
-type Kind string
-
-// Kinds of callout events, and of the events that coxswain itself appends.
-const (
-	CodeStart         Kind = "code.start"
-	CodeEnd           Kind = "code.end"
-	CompressionsStart Kind = "compressions.start"
-	CompressionsStop  Kind = "compressions.stop"
-	CompressorChange  Kind = "compressor.change"
-	RhythmCheck       Kind = "rhythm.check"
-	RhythmVF          Kind = "rhythm.vf"
-	RhythmVT          Kind = "rhythm.vt"
-	RhythmPEA         Kind = "rhythm.pea"
-	RhythmAsystole    Kind = "rhythm.asystole"
-	RhythmOrganised   Kind = "rhythm.organised"
-	PulseAbsent       Kind = "pulse.absent"
-	PulsePresent      Kind = "pulse.present"
-	ROSC              Kind = "rosc"
-	PulseLost         Kind = "pulse.lost"
-	ShockCharging     Kind = "shock.charging"
-	ShockClear        Kind = "shock.clear"
-	ShockGiven        Kind = "shock.given"
-	CardioversionDone Kind = "cardioversion.given"
-	Epinephrine       Kind = "drug.epinephrine"
-	Amiodarone        Kind = "drug.amiodarone"
-	Lidocaine         Kind = "drug.lidocaine"
-	AirwaySecured     Kind = "airway.secured"
-	AccessIV          Kind = "access.iv"
-	AccessIO          Kind = "access.io"
-	FluidBolus        Kind = "fluid.bolus"
-	CausesReview      Kind = "causes.review"
-	AskNext           Kind = "ask.next"
-	AskTime           Kind = "ask.time"
-	MetronomeOn       Kind = "metronome.on"
-	MetronomeOff      Kind = "metronome.off"
-	Undo              Kind = "undo"
-	Note              Kind = "note"
-
-	PatientAdult       Kind = "patient.adult"
-	PatientChild       Kind = "patient.child"
-	PatientInfant      Kind = "patient.infant"
-	PatientPregnant    Kind = "patient.pregnant"
-	PatientHypothermic Kind = "patient.hypothermic"
-	PatientOpioid      Kind = "patient.opioid"
-	PatientWeight      Kind = "patient.weight"
-	PatientAge         Kind = "patient.age"
-	PatientAgeMonths   Kind = "patient.age.months"
-	PatientStable      Kind = "patient.stable"
-	PatientUnstable    Kind = "patient.unstable"
-	RhythmTorsades     Kind = "rhythm.torsades"
-	RhythmSVT          Kind = "rhythm.svt"
-	RhythmAF           Kind = "rhythm.af"
-	RhythmBrady        Kind = "rhythm.bradycardia"
-	AskCauses          Kind = "ask.causes"
-	AskSummary         Kind = "ask.summary"
-	CorrectEnergy      Kind = "correct.energy"
-	Backdate           Kind = "backdate"
-	SayAgain           Kind = "say.again"
-	Quiet              Kind = "quiet"
-	Loud               Kind = "loud"
-	Confirm            Kind = "confirm"
-	Death              Kind = "death"
-	TeamArrived        Kind = "team.arrived"
-	TeamHandover       Kind = "team.handover"
-	Mark               Kind = "mark"
-
-	SessionOpen  Kind = "session.open"  // first line: wall-clock anchor, versions
-	SessionClose Kind = "session.close" // clean end
-	CueSpoken    Kind = "cue.spoken"    // a prompt began to sound
-	CueDropped   Kind = "cue.dropped"   // a prompt was too late to be worth saying
-	Retraction   Kind = "retraction"    // takes back the event named by Retracts
-	Question     Kind = "question"      // a contradiction was asked about, never blocked
-	Fault        Kind = "fault"         // something failed; the session went on
-	Recovered    Kind = "recovered"     // and came back
-)
-
-// Callouts lists the kinds that a team can call aloud, in the card's order.
-var Callouts = []Kind{
-	CodeStart, CodeEnd, CompressionsStart, CompressionsStop, CompressorChange, RhythmCheck, RhythmVF, RhythmVT,
-	RhythmPEA, RhythmAsystole, RhythmOrganised, PulseAbsent, PulsePresent, ROSC, PulseLost, ShockCharging, ShockClear,
-	ShockGiven, CardioversionDone, Epinephrine, Amiodarone, Lidocaine, AirwaySecured, AccessIV, AccessIO, FluidBolus,
-	CausesReview, AskNext, AskTime, MetronomeOn, MetronomeOff, Undo, Note,
-	PatientAdult, PatientChild, PatientInfant, PatientPregnant, PatientHypothermic, PatientOpioid, PatientWeight, PatientAge,
-	PatientAgeMonths, PatientStable, PatientUnstable, RhythmTorsades, RhythmSVT, RhythmAF, RhythmBrady,
-	AskCauses, AskSummary, CorrectEnergy, Backdate, SayAgain, Quiet, Loud, Confirm, Death, TeamArrived, TeamHandover, Mark,
-}
-
-// families are kinds of which a vocabulary may hold any number: the part after
-// the family names the drug, the cause or what was done.
-var families = []string{"drug.", "ask.dose.", "correct.drug.", "cause.considered.", "cause.treated.", "cause.excluded.", "intervention."}
-
-var isCallout = func() map[Kind]bool {
-	m := map[Kind]bool{}
-	for _, c := range Callouts {
-		m[c] = true
-	}
-	return m
-}()
-
-// IsCallout reports whether k is a kind that a team can call aloud.
-func (k Kind) IsCallout() bool {
-	if isCallout[k] {
-		return true
-	}
-	_, _, ok := k.family()
-	return ok
-}
-
-// family splits a kind into its family and what it names in it.
-func (k Kind) family() (family, name string, ok bool) {
-	for _, f := range families {
-		if name, ok := strings.CutPrefix(string(k), f); ok && name != "" {
-			return f, name, true
-		}
-	}
-	return "", "", false
-}
-
-// Drug returns the drug that a dose event names.
-func (k Kind) Drug() (string, bool) {
-	f, name, ok := k.family()
-	return name, ok && f == "drug."
-}
-
 // Heard says where in the room's audio a callout was heard and how surely.
 type Heard struct {
 	Start      Time    `json:"start"`   // first sample of the phrase
@@ -194,15 +69,44 @@ type Event struct {
 	Heard    *Heard             `json:"heard,omitempty"`
 	Retracts uint64             `json:"retracts,omitempty"`
 	Replaces uint64             `json:"replaces,omitempty"` // corrects or back-dates that event, which is retracted too
-	Text     string             `json:"text,omitempty"`     // what was said, or what failed
+	Cue      string             `json:"cue,omitempty"`      // id of what was said, dropped or asked, or of the alarm of a fault
+	Sentence string             `json:"sentence,omitempty"` // its words
+	Until    Time               `json:"until,omitempty"`    // when it fell silent; At is when it began to sound
+	Cut      bool               `json:"cut,omitempty"`      // it fell silent before its end
+	Text     string             `json:"text,omitempty"`     // in words: what failed, or why a cue was dropped
 	Session  *Session           `json:"session,omitempty"`
 	Amend    *Amendment         `json:"amend,omitempty"` // made by a reviewer afterwards
 }
 
+// Format is the version of the journal's lines that this software writes:
+//
+//	1  Text of cue.spoken, cue.dropped and question begins with the cue's id
+//	2  the cue's id, its sentence and its end are fields of their own
+const Format = 2
+
+// Normalise returns an event as today's software writes it, whatever version
+// of the journal's format it was read from.
+func (e Event) Normalise() Event {
+	if e.Cue != "" || e.Text == "" {
+		return e
+	}
+	switch e.Kind {
+	case CueSpoken:
+		e.Cue, e.Sentence, _ = strings.Cut(e.Text, ": ")
+		e.Text = ""
+	case CueDropped:
+		e.Cue, e.Text, _ = strings.Cut(e.Text, ": ")
+	case Question:
+		e.Cue, e.Text = e.Text, ""
+	}
+	return e
+}
+
 // Session is what the first line of a journal records once.
 type Session struct {
-	Wall       string `json:"wall"` // RFC 3339 time of sample 0, by this machine's clock
-	Rate       int    `json:"rate"` // samples a second of every Time
+	Format     int    `json:"format,omitempty"` // see Format; absent in the first
+	Wall       string `json:"wall"`             // RFC 3339 time of sample 0, by this machine's clock
+	Rate       int    `json:"rate"`             // samples a second of every Time
 	Software   string `json:"software"`
 	Protocol   string `json:"protocol"`   // id and hash of the protocol data
 	Vocabulary string `json:"vocabulary"` // hash of the vocabulary
@@ -224,26 +128,25 @@ func (e Event) Describe() string {
 	if e.Replaces != 0 {
 		s += fmt.Sprintf(" instead of #%d", e.Replaces)
 	}
-	if e.Text != "" {
-		s += ": " + strings.ReplaceAll(e.Text, "\n", " ")
+	for _, words := range []string{e.Cue, e.Sentence, e.Text} {
+		if words != "" {
+			s += ": " + strings.ReplaceAll(words, "\n", " ")
+		}
 	}
 	return s
 }
 
+// Milligrams is the amount of a drug that was called; 0 if none was.
+func (e Event) Milligrams() float64 {
+	if g := e.Values["dose_g"]; g > 0 {
+		return 1000 * g
+	}
+	return e.Values["dose_mg"]
+}
+
 // Words returns the event as a person reads it: "shock given, 200 J".
 func (e Event) Words() string {
-	s := string(e.Kind)
-	for _, f := range []string{"drug.", "intervention.", "rhythm."} {
-		if rest, ok := strings.CutPrefix(s, f); ok && e.Kind != RhythmCheck {
-			s = rest
-		}
-	}
-	s = strings.NewReplacer(".", " ", "_", " ").Replace(s)
-	for _, short := range []string{"vf", "vt", "pea", "svt", "af", "iv", "io", "rosc", "ecg"} {
-		if head, ok := strings.CutSuffix(s, short); ok && (head == "" || strings.HasSuffix(head, " ")) {
-			s = head + strings.ToUpper(short)
-		}
-	}
+	s := e.Kind.Row().Words
 	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
 		if full, ok := map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL"}[unit]; ok {

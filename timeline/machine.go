@@ -1,6 +1,9 @@
 package timeline
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Machine turns events and the passing of session time into cues, each said
 // once. It holds no clock: Step and Tick are told the time. Same calls, same
@@ -23,7 +26,7 @@ type Ready struct {
 
 // NewMachine returns a machine for p with the events of a session so far.
 func NewMachine(p *Protocol, events ...Event) *Machine {
-	m := &Machine{protocol: p, events: events, state: Fold(events), said: map[string]bool{}}
+	m := &Machine{protocol: p, events: slices.Clone(events), state: Fold(events), said: map[string]bool{}}
 	for _, e := range events {
 		m.newest = max(m.newest, e.At)
 	}
@@ -47,7 +50,7 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	if !e.Kind.IsCallout() || e.Replaces != 0 {
 		return Ready{}
 	}
-	switch f, name, _ := e.Kind.family(); {
+	switch f, name := e.Kind.Family(); {
 	case e.Kind == Undo:
 		return m.undo(e, now)
 	case e.Kind == Backdate:
@@ -65,7 +68,7 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	for _, q := range asked {
 		q.At, q.Expires, q.Seq = now, now+Seconds(12), e.Seq
 		r.Cues = append(r.Cues, q)
-		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Text: q.ID})
+		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: q.ID})
 	}
 	return r
 }
@@ -146,7 +149,7 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
-	if f, name, _ := e.Kind.family(); f == "ask.dose." {
+	if f, name := e.Kind.Family(); f == "ask.dose." {
 		return m.dose(e, now, name)
 	}
 	switch e.Kind {

@@ -1,13 +1,10 @@
 package timeline
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"path"
 	"slices"
@@ -66,11 +63,8 @@ type Variant struct {
 }
 
 // Protocols lists the ids of the built-in protocols.
-func Protocols() []string { return ids(protocols, "protocols") }
-
-// ids lists the YAML files of an embedded folder, by name.
-func ids(files embed.FS, dir string) []string {
-	list, _ := files.ReadDir(dir) // sorted
+func Protocols() []string {
+	list, _ := protocols.ReadDir("protocols") // sorted
 	var out []string
 	for _, f := range list {
 		out = append(out, strings.TrimSuffix(f.Name(), ".yaml"))
@@ -107,16 +101,11 @@ type Source struct {
 func (p *Protocol) merge(s Source) error {
 	var root yaml.Node
 	if err := yaml.Unmarshal(s.Text, &root); err != nil {
-		return fmt.Errorf("%s: %s", s.Name, yamlError(err))
+		return yamlError(s.Name, err)
 	}
 	var q Protocol
-	d := yaml.NewDecoder(bytes.NewReader(s.Text))
-	d.KnownFields(true)
-	if err := d.Decode(&q); err != nil {
-		if errors.Is(err, io.EOF) {
-			return fmt.Errorf("%s:1: the file is empty", s.Name)
-		}
-		return fmt.Errorf("%s: %s", s.Name, yamlError(err))
+	if err := DecodeStrict(s.Name, s.Text, &q); err != nil {
+		return err
 	}
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err

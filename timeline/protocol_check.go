@@ -182,11 +182,3 @@ func child(n *yaml.Node, path ...string) *yaml.Node {
 	}
 	return nil
 }
-
-// yamlError strips the library's prefix so that one clear line is left.
-func yamlError(err error) string {
-	s := strings.TrimPrefix(err.Error(), "yaml: ")
-	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
-	s = strings.SplitN(s, "\n", 2)[0]
-	return strings.TrimPrefix(s, "line ")
-}

@@ -46,8 +46,8 @@ func TestOverlay(t *testing.T) {
 		{"out of bounds", "values:\n  epinephrine_due_s: {value: 10, source: typo}\n", "site.yaml:2: epinephrine_due_s is 10, allowed are 120 to 360"},
 		{"no source", "values:\n  cycle_s:\n    value: 120\n", "site.yaml:2: cycle_s has no source"},
 		{"unknown value", "# ours\nvalues:\n  cycle: {value: 120, source: x}\n", `site.yaml:3: unknown value "cycle"`},
-		{"unknown key", "value: {}\n", "site.yaml: 1: field value not found"},
-		{"not YAML", "values: [\n", "site.yaml: "},
+		{"unknown key", "value: {}\n", "site.yaml:1: field value not found"},
+		{"not YAML", "values: [\n", "site.yaml:1: "},
 		{"empty", "", "site.yaml:1: the file is empty"},
 		{"disagreeing", "values:\n  epinephrine_due_s: {value: 360, source: x}\n", "epinephrine_due_s is above epinephrine_overdue_s"},
 	} {

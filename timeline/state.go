@@ -1,8 +1,8 @@
 package timeline
 
 import (
+	"maps"
 	"slices"
-	"sort"
 	"strings"
 )
 
@@ -23,14 +23,17 @@ const (
 	Brady     Rhythm = "bradycardia"
 )
 
-var rhythmOf = map[Kind]Rhythm{RhythmVF: VF, RhythmVT: VT, RhythmPEA: PEA, RhythmAsystole: Asystole, RhythmOrganised: Organised,
-	RhythmTorsades: Torsades, RhythmSVT: SVT, RhythmAF: AF, RhythmBrady: Brady}
+// Kind is the callout that names the rhythm; empty for Unknown.
+func (r Rhythm) Kind() Kind { return kinds.rhythms[r] }
 
 // Shockable reports whether, without a pulse, a shock is the treatment.
-func (r Rhythm) Shockable() bool { return r == VF || r == VT || r == Torsades }
+func (r Rhythm) Shockable() bool { return r.Kind().Row().Shockable }
 
 // Fast reports whether, with a pulse, the rhythm is a tachycardia.
-func (r Rhythm) Fast() bool { return r == VT || r == Torsades || r == SVT || r == AF }
+func (r Rhythm) Fast() bool { return r.Kind().Row().Fast }
+
+// Pulseless reports whether the rhythm has no pulse.
+func (r Rhythm) Pulseless() bool { return r.Kind().Row().Pulseless }
 
 // Dose is one drug given.
 type Dose struct {
@@ -50,18 +53,25 @@ type Shock struct {
 // Never is the zero of moments that have not happened.
 const Never Time = -1
 
-// State is where the code stands: what Fold makes of the events. The zero
-// State is a session in which no code has started.
+// State is where the code stands: what Fold makes of the events.
+//
+// A cycle begins with the first compressions, or with those that follow the
+// end of the cycle before; a rhythm check, a rhythm called while hands are off,
+// a shock, a pulse or the end of the code ends it, a change of the compressor
+// does not. A pause is a time without compressions in an arrest after the first
+// compression: see HandsOff.
 type State struct {
+	At               Time // of the last event
 	Started, Ended   Time // Never before they happen
 	Compressing      bool
 	PulsePresent     bool // a pulse or return of circulation was called
 	FirstCompression Time
 	PausedFrom       Time // start of the present pause; Never while compressing
-	CycleFrom        Time // start of the present 2-minute cycle; Never if none
-	CheckDone        bool // a rhythm was checked or a shock given in this pause
+	CycleFrom        Time // see Cycle; Never outside one
 	Rhythm           Rhythm
 	RhythmAt         Time
+	FirstRhythm      Rhythm // see firstRhythm
+	FirstRhythmAt    Time
 	Shocks           []Shock
 	Given            map[string][]Dose // by drug
 	Done             map[string]Time   // interventions
@@ -87,66 +97,26 @@ type State struct {
 	PulseAt          Time // when the present pulse was called; Never without one
 }
 
-// Fold returns the state that the events leave, retracted ones left out.
-// Events are taken in the order of At: one that was back-dated counts from the
-// moment that was claimed.
-func Fold(events []Event) State {
-	s := newState()
-	for _, e := range standing(events) {
-		s.apply(e)
-	}
-	return s
-}
-
-// standing returns the events that were not retracted, in the order of At.
-func standing(events []Event) []Event {
-	gone := Retracted(events)
-	order := slices.DeleteFunc(slices.Clone(events), func(e Event) bool { return gone[e.Seq] })
-	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
-	return order
-}
-
 func newState() State {
-	return State{Given: map[string][]Dose{}, Done: map[string]Time{}, Causes: map[string]string{}, StabilityAt: Never, ReviewedAt: Never, FirstROSC: Never, PendingAt: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, RhythmAt: Never, PulseAt: Never, AirwayAt: Never, ClearAt: Never}
-}
-
-// Retracted returns the numbers of the events that later events take back.
-func Retracted(events []Event) map[uint64]bool {
-	gone := map[uint64]bool{}
-	for _, e := range events {
-		if e.Kind == Retraction {
-			gone[e.Retracts] = true
-		}
+	return State{
+		At: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never,
+		RhythmAt: Never, FirstRhythmAt: Never, ReviewedAt: Never, StabilityAt: Never, FirstROSC: Never,
+		PendingAt: Never, ClearAt: Never, AirwayAt: Never, PulseAt: Never,
 	}
-	return gone
-}
-
-// LastRetractable returns the newest callout that an undo would take back.
-func LastRetractable(events []Event) (Event, bool) {
-	gone := Retracted(events)
-	for i := len(events) - 1; i >= 0; i-- {
-		e := events[i]
-		switch e.Kind {
-		case Undo, AskNext, AskTime, AskCauses, AskSummary, CausesReview, Note, Mark, SayAgain, Quiet, Loud, Confirm, Backdate, CorrectEnergy:
-			continue
-		}
-		if f, _, ok := e.Kind.family(); ok && (f == "ask.dose." || f == "correct.drug.") {
-			continue
-		}
-		if e.Kind.IsCallout() && !gone[e.Seq] {
-			return e, true
-		}
-	}
-	return Event{}, false
 }
 
 func (s *State) apply(e Event) {
-	if s.Started == Never && startsCode(e.Kind) {
+	s.At = e.At
+	row := e.Kind.Row()
+	if s.Started == Never && row.Starts {
 		s.Started = e.At
 		s.PausedFrom = e.At
+		if s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
+			s.firstRhythm()
+		}
 	}
-	if r, ok := rhythmOf[e.Kind]; ok {
-		s.rhythm(e, r)
+	if row.Rhythm != Unknown {
+		s.rhythm(e, row.Rhythm)
 		return
 	}
 	switch e.Kind {
@@ -163,7 +133,9 @@ func (s *State) apply(e Event) {
 	case CompressionsStop, RhythmCheck:
 		s.stop(e.At)
 		s.MetronomeForced = false
-		s.CheckDone = s.CheckDone || e.Kind == RhythmCheck
+		if e.Kind == RhythmCheck {
+			s.CycleFrom = Never
+		}
 	case PulseAbsent, PulseLost:
 		s.PulsePresent, s.PulseAt = false, Never
 		s.MetronomeForced = s.Ended == Never // compressions are next
@@ -173,8 +145,9 @@ func (s *State) apply(e Event) {
 	case PulsePresent, ROSC:
 		s.pulse(e.At)
 	case ShockGiven, CardioversionDone:
-		s.Shocks = append(s.Shocks, Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq})
-		s.CheckDone = true
+		shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq}
+		s.Shocks = append(slices.Clip(s.Shocks), shock)
+		s.CycleFrom = Never
 		if s.InArrest() {
 			s.stop(e.At) // nobody touches the patient during a shock
 		}
@@ -216,20 +189,25 @@ func (s *State) patient(e Event) {
 	}
 }
 
-// named takes the callouts of a family.
+// named takes the callouts of a family. Maps are replaced, not changed: a
+// State handed out stays what it was.
 func (s *State) named(e Event) {
-	switch f, name, _ := e.Kind.family(); f {
+	switch f, name := e.Kind.Family(); f {
 	case "drug.":
-		mg := e.Values["dose_mg"]
-		if g := e.Values["dose_g"]; g > 0 {
-			mg = 1000 * g
-		}
-		s.Given[name] = append(s.Given[name], Dose{e.At, mg, e.Seq})
+		s.Given = with(s.Given, name, append(slices.Clip(s.Given[name]), Dose{e.At, e.Milligrams(), e.Seq}))
 	case "intervention.":
-		s.Done[name] = e.At
+		s.Done = with(s.Done, name, e.At)
 	case "cause.considered.", "cause.treated.", "cause.excluded.":
-		s.Causes[strings.ReplaceAll(name, "_", " ")] = strings.Split(f, ".")[1]
+		s.Causes = with(s.Causes, strings.ReplaceAll(name, "_", " "), strings.Split(f, ".")[1])
 	}
+}
+
+// with returns a copy of m in which k is v.
+func with[V any](m map[string]V, k string, v V) map[string]V {
+	out := make(map[string]V, len(m)+1)
+	maps.Copy(out, m)
+	out[k] = v
+	return out
 }
 
 // confirmWithin is how long the end of a code waits for "confirmed".
@@ -247,25 +225,15 @@ func (s *State) confirm(at Time) {
 	s.MetronomeForced = false
 }
 
-// startsCode: whoever calls a shock or compressions without having said
-// "start the code" is in a code all the same.
-func startsCode(k Kind) bool {
-	switch k {
-	case CodeStart, CompressionsStart, ShockGiven, RhythmVF, RhythmPEA, RhythmAsystole, PulseAbsent, PulseLost, Epinephrine:
-		return true
-	}
-	return false
-}
-
 func (s *State) start(at Time) {
 	s.PulsePresent, s.PulseAt, s.Ended = false, Never, Never
 	if s.FirstCompression == Never {
 		s.FirstCompression = at
 	}
-	if s.CycleFrom == Never || s.CheckDone {
+	if s.CycleFrom == Never {
 		s.CycleFrom = at
 	}
-	s.Compressing, s.PausedFrom, s.CheckDone = true, Never, false
+	s.Compressing, s.PausedFrom = true, Never
 }
 
 func (s *State) stop(at Time) {
@@ -276,11 +244,21 @@ func (s *State) stop(at Time) {
 
 func (s *State) rhythm(e Event, r Rhythm) {
 	s.Rhythm, s.RhythmAt = r, e.At
-	s.CheckDone = s.CheckDone || !s.Compressing
-	if s.PulsePresent && (s.Rhythm == VF || s.Rhythm == PEA || s.Rhythm == Asystole) { // no pulse in these
+	if s.FirstRhythm == Unknown && s.Started != Never {
+		s.firstRhythm()
+	}
+	if !s.Compressing {
+		s.CycleFrom = Never
+	}
+	if s.PulsePresent && r.Pulseless() {
 		s.PulsePresent, s.PulseAt, s.PausedFrom = false, Never, e.At
 	}
 }
+
+// firstRhythm: the first rhythm of a code is the one that stood when it began,
+// unless the patient was known to have a pulse in it, or else the first one
+// called from then on.
+func (s *State) firstRhythm() { s.FirstRhythm, s.FirstRhythmAt = s.Rhythm, s.RhythmAt }
 
 func (s *State) pulse(at Time) {
 	s.stop(at)
@@ -290,12 +268,18 @@ func (s *State) pulse(at Time) {
 	if s.FirstROSC == Never && s.Started != Never {
 		s.FirstROSC = at
 	}
-	s.PulsePresent, s.PausedFrom, s.CycleFrom, s.CheckDone = true, Never, Never, false
+	s.PulsePresent, s.PausedFrom, s.CycleFrom = true, Never, Never
 	s.MetronomeForced = false
 }
 
 // InArrest reports whether a code is on and no pulse has been called.
 func (s State) InArrest() bool { return s.Started != Never && s.Ended == Never && !s.PulsePresent }
+
+// HandsOff reports whether the arrest is in a pause: no pulse and nobody
+// compresses, after the first compression.
+func (s State) HandsOff() bool {
+	return s.InArrest() && !s.Compressing && s.FirstCompression != Never
+}
 
 // Antiarrhythmics counts the doses given of either drug of the arrest.
 func (s State) Antiarrhythmics() int { return len(s.Given["amiodarone"]) + len(s.Given["lidocaine"]) }

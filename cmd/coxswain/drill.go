@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/timeline"
+	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
@@ -39,7 +39,7 @@ protocol, with the reason and the source for every point lost.
 		if len(args) == 0 {
 			return listCases(cmd.OutOrStdout())
 		}
-		drill, err := timeline.LoadCase(args[0])
+		drill, err := drill.Load(args[0])
 		if err != nil {
 			return err
 		}
@@ -71,8 +71,8 @@ protocol, with the reason and the source for every point lost.
 
 func listCases(w io.Writer) error {
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	for _, id := range timeline.Cases() {
-		c, err := timeline.LoadCase(id)
+	for _, id := range drill.IDs() {
+		c, err := drill.Load(id)
 		if err != nil {
 			return err
 		}
@@ -81,7 +81,7 @@ func listCases(w io.Writer) error {
 	return tw.Flush()
 }
 
-func printScore(w io.Writer, c *conf, drill *timeline.Case, dir string, asJSON bool) error {
+func printScore(w io.Writer, c *conf, drill *drill.Case, dir string, asJSON bool) error {
 	p, err := c.protocol()
 	if err != nil {
 		return err

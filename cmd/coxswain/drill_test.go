@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"coxswain/timeline"
+	"coxswain/timeline/drill"
 )
 
 // A drill end to end, from a spoken recording through the recogniser: the case
@@ -21,7 +22,7 @@ func TestDrill(t *testing.T) {
 	if err := cmd.Run(); err != nil {
 		t.Fatalf("drill: %v: %s", err, errs.String())
 	}
-	var score struct{ Findings []timeline.Finding }
+	var score struct{ Findings []drill.Finding }
 	if err := json.Unmarshal(out.Bytes(), &score); err != nil {
 		t.Fatalf("%v: %s", err, out.String())
 	}
@@ -36,7 +37,7 @@ func TestDrill(t *testing.T) {
 	}
 	told := 0
 	for _, e := range events {
-		if e.Kind == timeline.CueSpoken && len(e.Text) > 6 && e.Text[:6] == "drill:" {
+		if e.Kind == timeline.CueSpoken && e.Cue == "drill" {
 			told++
 		}
 	}

@@ -194,7 +194,7 @@ func TestFullDisk(t *testing.T) {
 			n++
 		case e.Kind == timeline.Fault:
 			faults++
-		case e.Kind == timeline.CueSpoken && strings.HasPrefix(e.Text, "fault.disk"):
+		case e.Kind == timeline.CueSpoken && strings.HasPrefix(e.Cue, "fault.disk"):
 			spoken = true
 		}
 	}

@@ -21,6 +21,7 @@ import (
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -137,7 +138,7 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 // filters, changes speed, amends; two records stand side by side.
 func TestReviewPage(t *testing.T) {
 	a, b := codeRecord(t, filepath.Join(t.TempDir(), "first"), 60), codeRecord(t, filepath.Join(t.TempDir(), "second"), 60)
-	defs, err := timeline.Definitions()
+	defs, err := figures.Definitions()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -206,7 +207,7 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 // Another site's form cannot amend, and nothing outside the records is served.
 func TestReviewRefuses(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
-	defs, _ := timeline.Definitions()
+	defs, _ := figures.Definitions()
 	h, err := web.Review(reviewed(defs), dir)
 	if err != nil {
 		t.Fatal(err)
@@ -291,7 +292,7 @@ func BenchmarkReviewOfTwoHours(b *testing.B) {
 		at := timeline.Seconds(float64(k) * 3.6)
 		events = append(events, timeline.Event{Seq: uint64(k + 2), At: at, Kind: timeline.Callouts[k%len(timeline.Callouts)], Heard: &timeline.Heard{Start: at, End: at, Confidence: 0.7 + float64(k%30)/100}})
 	}
-	defs, err := timeline.Definitions()
+	defs, err := figures.Definitions()
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 )
 
@@ -61,7 +62,7 @@ func printPoints(w io.Writer, events []timeline.Event, asJSON bool) error {
 	if len(events) > 0 && events[0].Session != nil {
 		wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	}
-	clock := func(p timeline.TimePoint) string {
+	clock := func(p figures.TimePoint) string {
 		if p.At == timeline.Never {
 			return ""
 		}
@@ -69,7 +70,7 @@ func printPoints(w io.Writer, events []timeline.Event, asJSON bool) error {
 	}
 	if asJSON {
 		enc := json.NewEncoder(w)
-		for _, p := range timeline.TimePoints(events) {
+		for _, p := range figures.Lay(events, timeline.End(events)).TimePoints() {
 			if err := enc.Encode(map[string]any{"name": p.Name, "at": p.At, "wall": clock(p)}); err != nil {
 				return err
 			}
@@ -78,7 +79,7 @@ func printPoints(w io.Writer, events []timeline.Event, asJSON bool) error {
 	}
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "time point (Utstein, Resuscitation 2019;144:166)\tsession\twall clock")
-	for _, p := range timeline.TimePoints(events) {
+	for _, p := range figures.Lay(events, timeline.End(events)).TimePoints() {
 		at := "not called"
 		if p.At != timeline.Never {
 			at = p.At.String()

@@ -19,6 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -164,7 +165,7 @@ func printRecords(w io.Writer, list []review.Summary) error {
 	return err
 }
 
-func allCharts(list []review.Summary, defs []timeline.Definition) []review.RunChart {
+func allCharts(list []review.Summary, defs []figures.Definition) []review.RunChart {
 	var out []review.RunChart
 	for _, d := range defs {
 		if c := review.RunChartOf(list, d.ID); len(c.Months) > 0 {
@@ -174,15 +175,15 @@ func allCharts(list []review.Summary, defs []timeline.Definition) []review.RunCh
 	return out
 }
 
-func printSummary(w io.Writer, list []review.Summary, defs []timeline.Definition) error {
-	byID := map[string]timeline.Definition{}
+func printSummary(w io.Writer, list []review.Summary, defs []figures.Definition) error {
+	byID := map[string]figures.Definition{}
 	for _, d := range defs {
 		byID[d.ID] = d
 	}
 	for _, c := range allCharts(list, defs) {
 		d := byID[c.ID]
 		text := func(v float64) string {
-			return figureText(timeline.Figure{Definition: d, Known: true, Value: v, Low: v, High: v})
+			return figureText(figures.Figure{Definition: d, Known: true, Value: v, Low: v, High: v})
 		}
 		fmt.Fprintf(w, "%s: mean of the months %s", d.Name, text(c.Mean))
 		if c.Limits {
@@ -210,7 +211,7 @@ var chartsPage = template.Must(template.New("charts").Parse(`<!doctype html>
 {{range .Outside}}<p>{{.Month}} lies outside:{{range .Worst}} <a href="{{.}}">{{.}}</a>{{end}}</p>{{end}}{{end}}
 </body></html>`))
 
-func writeCharts(w io.Writer, list []review.Summary, defs []timeline.Definition) error {
+func writeCharts(w io.Writer, list []review.Summary, defs []figures.Definition) error {
 	type item struct {
 		Name, Definition, Source string
 		SVG                      template.HTML

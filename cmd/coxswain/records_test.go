@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 )
 
@@ -100,7 +101,7 @@ func TestRecords(t *testing.T) {
 func BenchmarkTenThousandRecords(b *testing.B) {
 	dir := b.TempDir()
 	manyRecords(b, dir, 10000)
-	defs, err := timeline.Definitions()
+	defs, err := figures.Definitions()
 	if err != nil {
 		b.Fatal(err)
 	}

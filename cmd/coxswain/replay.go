@@ -11,7 +11,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/recorder"
 	"coxswain/intents"
-	"coxswain/timeline"
+	"coxswain/timeline/drill"
 )
 
 func newReplay(c *conf) *cobra.Command {
@@ -56,7 +56,7 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 type replayed struct {
 	in, dir string
 	wall    time.Time
-	drill   *timeline.Case
+	drill   *drill.Case
 	echoed  bool
 }
 

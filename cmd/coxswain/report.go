@@ -17,6 +17,7 @@ import (
 
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -104,7 +105,7 @@ func partNames(n int) []string {
 }
 
 // figureText is a figure as a person reads it, with its range.
-func figureText(f timeline.Figure) string {
+func figureText(f figures.Figure) string {
 	one := func(x float64) string {
 		switch {
 		case f.ID == "sustained":

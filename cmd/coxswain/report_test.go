@@ -12,6 +12,7 @@ import (
 
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 // The report is one file that loads nothing, with the caution at both ends, the
@@ -93,7 +94,7 @@ func TestExportJSON(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60)
 	var doc struct {
 		Started timeline.Time `json:"started"`
-		Called  []timeline.Figure
+		Called  []figures.Figure
 	}
 	if err := json.Unmarshal([]byte(ok(t, "export", dir, "--format", "json")), &doc); err != nil || doc.Started != timeline.Seconds(5) {
 		t.Errorf("%v %+v", err, doc)

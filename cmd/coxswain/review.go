@@ -14,6 +14,7 @@ import (
 
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -62,16 +63,16 @@ compared.
 }
 
 // definitions are the figures with the site's benchmarks.
-func (c *conf) definitions() ([]timeline.Definition, error) {
+func (c *conf) definitions() ([]figures.Definition, error) {
 	over, err := c.overlays("benchmarks")
 	if err != nil {
 		return nil, err
 	}
-	return timeline.Definitions(over...)
+	return figures.Definitions(over...)
 }
 
 // reviewed is how the pages get at records.
-func reviewed(defs []timeline.Definition) web.Records {
+func reviewed(defs []figures.Definition) web.Records {
 	return web.Records{
 		Load:  func(dir string) (*review.Record, error) { return loadReviewed(dir, defs) },
 		Peaks: func(dir string) ([]byte, error) { return peaks(dir, countParts(dir)) },

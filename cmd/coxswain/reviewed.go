@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 
 	"coxswain/audio/recorder"
-	"coxswain/timeline"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -21,7 +21,7 @@ func recordDirs(records string) ([]string, error) {
 }
 
 // loadReviewed reads a record, finished or not.
-func loadReviewed(dir string, defs []timeline.Definition) (*review.Record, error) {
+func loadReviewed(dir string, defs []figures.Definition) (*review.Record, error) {
 	events, tail, err := record.Read(dir)
 	if err != nil {
 		return nil, err

@@ -19,7 +19,7 @@ import (
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
-	"coxswain/timeline"
+	"coxswain/timeline/drill"
 )
 
 func newRun(c *conf) *cobra.Command {
@@ -45,7 +45,7 @@ and intervals are right, the gap is in the log and spoken once.
 
 // runLive runs a session on the sound device until SIGTERM or SIGINT or, in a
 // drill, until the case is over. It returns the record's folder.
-func runLive(ctx context.Context, c *conf, drill *timeline.Case, stderr io.Writer) (string, error) {
+func runLive(ctx context.Context, c *conf, drill *drill.Case, stderr io.Writer) (string, error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
 	unlock, err := lockRecords(c.v.GetString("records"))

@@ -164,7 +164,7 @@ func Parse(r io.Reader, name string) ([]timeline.Event, Tail, error) {
 		if l.Seq != uint64(n) {
 			return events, Tail{}, fmt.Errorf("%s:%d: %w: event number %d, want %d", name, n, ErrBroken, l.Seq, n)
 		}
-		events = append(events, l.Event)
+		events = append(events, l.Event.Normalise())
 		prev = hash(b)
 	}
 }

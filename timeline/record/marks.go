@@ -1,8 +1,6 @@
 package record
 
 import (
-	"strings"
-
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
@@ -24,8 +22,7 @@ func Mark(e timeline.Event) (recorder.Mark, bool) {
 	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
 		return recorder.Mark{At: int64(e.At), Label: e.Describe()}, true
 	case e.Kind == timeline.CueSpoken:
-		_, words, _ := strings.Cut(e.Text, ": ")
-		return recorder.Mark{At: int64(e.At), Label: "said: " + words}, true
+		return recorder.Mark{At: int64(e.At), Label: "said: " + e.Sentence}, true
 	}
 	return recorder.Mark{}, false
 }

@@ -44,6 +44,9 @@ func Chart(r *Record) (string, error) {
 	return svg(p, 6)
 }
 
+// lanes are the rows of the chart for callouts, by the table of kinds.
+var lanes = map[string]float64{"rhythm": 2, "shock": 3, "drug": 4, "other": 5}
+
 // chartEvents marks the callouts, each in the row of its kind.
 func chartEvents(p *plot.Plot, r *Record, minute func(timeline.Time) float64) error {
 	var at plotter.XYs
@@ -53,16 +56,9 @@ func chartEvents(p *plot.Plot, r *Record, minute func(timeline.Time) float64) er
 		if x.Gone || x.Group != "called" && x.Group != "amended" || x.At < max(0, r.Started) {
 			continue
 		}
-		y := 5.0
-		switch k := string(x.Kind); {
-		case strings.HasPrefix(k, "compressions."), x.Kind == timeline.CodeStart, strings.HasPrefix(k, "ask."):
+		y, drawn := lanes[x.Kind.Row().Lane]
+		if !drawn {
 			continue
-		case strings.HasPrefix(k, "rhythm.") && x.Kind != timeline.RhythmCheck:
-			y = 2
-		case x.Kind == timeline.ShockGiven, x.Kind == timeline.CardioversionDone:
-			y = 3
-		case strings.HasPrefix(k, "drug."):
-			y = 4
 		}
 		at = append(at, plotter.XY{X: minute(x.At), Y: y})
 		name, _, _ := strings.Cut(x.Text, ",")

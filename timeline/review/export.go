@@ -114,15 +114,15 @@ const nolan = "Nolan, Resuscitation 2019;144:166 (wording from memory)"
 func (r *Record) Utstein() []Field {
 	var out []Field
 	add := func(field, value, definition string) { out = append(out, Field{field, value, definition, nolan}) }
-	for _, p := range timeline.TimePoints(r.Events) {
+	for _, p := range r.Course.TimePoints() {
 		v := ""
 		if p.At != timeline.Never {
 			v = r.Clock(p.At).Format(time.RFC3339)
 		}
 		add(p.Name, v, "wall-clock time, from the callouts")
 	}
-	s := timeline.Fold(r.Events)
-	add("first documented rhythm", r.first(), "first rhythm called after the start of the code")
+	s := r.Course.State
+	add("first documented rhythm", string(s.FirstRhythm), "first rhythm called after the start of the code")
 	add("number of shocks", strconv.Itoa(len(s.Shocks)), "shocks called as given")
 	var drugs []string
 	for _, d := range r.Drugs {
@@ -141,16 +141,6 @@ func (r *Record) Utstein() []Field {
 		add(f, "", "not for a voice log to know: to be filled in by the reviewer")
 	}
 	return out
-}
-
-func (r *Record) first() string {
-	gone := timeline.Retracted(r.Events)
-	for _, e := range r.Events {
-		if strings.HasPrefix(string(e.Kind), "rhythm.") && e.Kind != timeline.RhythmCheck && !gone[e.Seq] {
-			return e.Words()
-		}
-	}
-	return ""
 }
 
 func outcome(s timeline.State) string {

@@ -1,40 +1,15 @@
 package review
 
 import (
-	_ "embed"
 	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
-	"sync"
 	"time"
 
-	"go.yaml.in/yaml/v3"
-
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
-
-//go:embed codes.yaml
-var codesFile []byte
-
-type code struct {
-	System string `yaml:"system"`
-	Code   string `yaml:"code"`
-	Text   string `yaml:"text"`
-	Source string `yaml:"source"`
-	Status string `yaml:"status"`
-}
-
-type codeTables struct {
-	Procedures map[string]code `yaml:"procedures"`
-	Rhythms    map[string]code `yaml:"rhythms"`
-	Drugs      map[string]code `yaml:"drugs"`
-}
-
-var codes = sync.OnceValues(func() (codeTables, error) {
-	var t codeTables
-	return t, yaml.Unmarshal(codesFile, &t)
-})
 
 // ownSystem is the code system of coxswain's own kinds and figures.
 const ownSystem = "urn:coxswain:kind"
@@ -42,7 +17,7 @@ const ownSystem = "urn:coxswain:kind"
 type object map[string]any
 
 // concept is a CodeableConcept: the open code if there is one, and our own.
-func concept(c code, own, text string) object {
+func concept(c timeline.Code, own, text string) object {
 	coding := []object{}
 	if c.Code != "" {
 		coding = append(coding, object{"system": c.System, "code": c.Code, "display": c.Text})
@@ -54,7 +29,6 @@ func concept(c code, own, text string) object {
 // bundle collects resources (HL7 FHIR R4, hl7.org/fhir/R4).
 type bundle struct {
 	r       *Record
-	codes   codeTables
 	entries []object
 }
 
@@ -78,18 +52,14 @@ func (b *bundle) when(t timeline.Time) string { return b.r.Clock(t).Format(time.
 // writeFHIR writes a Bundle of type collection. The patient is anonymous: a
 // voice log does not know who it is, the receiving system does.
 func (r *Record) writeFHIR(w io.Writer) error {
-	t, err := codes()
-	if err != nil {
-		return err
-	}
-	b := &bundle{r: r, codes: t}
+	b := &bundle{r: r}
 	b.add("Patient", object{"text": narrative("Not identified by the voice log.")})
 	b.add("Device", object{"deviceName": []object{{"name": r.Session.Software, "type": "user-friendly-name"}}, "note": []object{{"text": r.Caution}}})
 	b.add("Encounter", object{"status": "finished", "class": object{"system": "http://terminology.hl7.org/CodeSystem/v3-ActCode", "code": "EMER", "display": "emergency"},
 		"subject": object{"reference": "Patient/patient-1"}, "period": object{"start": b.when(max(0, r.Started)), "end": b.when(r.End)}})
 	for _, s := range r.Stretches {
 		if s.What == "compressing" {
-			b.add("Procedure", object{"status": "completed", "code": concept(t.Procedures["compressions"], "compressions", "compressions"), "performedPeriod": object{"start": b.when(s.From), "end": b.when(s.To)}})
+			b.add("Procedure", object{"status": "completed", "code": concept(timeline.CompressionsStart.Row().Code, "compressions", "compressions"), "performedPeriod": object{"start": b.when(s.From), "end": b.when(s.To)}})
 		}
 	}
 	gone := timeline.Retracted(r.Events)
@@ -110,42 +80,31 @@ func narrative(text string) object {
 	return object{"status": "generated", "div": `<div xmlns="http://www.w3.org/1999/xhtml">` + text + `</div>`}
 }
 
+// event adds what the table of kinds makes of an event, if anything.
 func (b *bundle) event(e timeline.Event) {
-	own, at := string(e.Kind), b.when(e.At)
-	if drug, ok := e.Kind.Drug(); ok {
-		m := object{"status": "completed", "medicationCodeableConcept": concept(b.codes.Drugs[drug], own, drug), "effectiveDateTime": at}
-		mg := e.Values["dose_mg"]
-		if g := e.Values["dose_g"]; g > 0 {
-			mg = 1000 * g
-		}
-		if mg > 0 {
+	own, at, row := string(e.Kind), b.when(e.At), e.Kind.Row()
+	switch row.FHIR {
+	case "medication":
+		drug, _ := e.Kind.Drug()
+		m := object{"status": "completed", "medicationCodeableConcept": concept(row.Code, own, drug), "effectiveDateTime": at}
+		if mg := e.Milligrams(); mg > 0 {
 			m["dosage"] = object{"text": e.Words(), "dose": object{"value": mg, "unit": "mg", "system": "http://unitsofmeasure.org", "code": "mg"}}
 		}
 		b.add("MedicationAdministration", m)
-		return
-	}
-	done := func(c code) {
-		p := object{"status": "completed", "code": concept(c, own, e.Words()), "performedDateTime": at}
+	case "procedure":
+		p := object{"status": "completed", "code": concept(row.Code, own, e.Words()), "performedDateTime": at}
 		if j := e.Values["energy_j"]; j > 0 {
 			p["note"] = []object{{"text": timeline.FormatNumber(j) + " J"}}
 		}
 		b.add("Procedure", p)
-	}
-	seen := func(c code) {
-		b.add("Observation", object{"status": "final", "code": object{"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}}, "text": "Rhythm or pulse, as called"},
-			"effectiveDateTime": at, "valueCodeableConcept": concept(c, own, e.Words()), "device": object{"reference": "Device/device-2"}})
-	}
-	switch {
-	case e.Kind == timeline.ShockGiven, e.Kind == timeline.CardioversionDone:
-		done(b.codes.Procedures[own])
-	case e.Kind == timeline.AirwaySecured, e.Kind == timeline.AccessIV, e.Kind == timeline.AccessIO, e.Kind == timeline.FluidBolus, strings.HasPrefix(own, "intervention."):
-		done(code{})
-	case e.Kind == timeline.ROSC, e.Kind == timeline.PulsePresent, e.Kind == timeline.PulseAbsent, e.Kind == timeline.PulseLost, strings.HasPrefix(own, "rhythm.") && e.Kind != timeline.RhythmCheck:
-		seen(b.codes.Rhythms[own])
+	case "observation":
+		b.add("Observation", object{"status": "final",
+			"code":              object{"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}}, "text": "Rhythm or pulse, as called"},
+			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()), "device": object{"reference": "Device/device-2"}})
 	}
 }
 
-func (b *bundle) figure(f timeline.Figure) {
+func (b *bundle) figure(f figures.Figure) {
 	o := object{"status": "final", "code": object{"coding": []object{{"system": ownSystem, "code": f.ID}}, "text": f.Name}, "effectiveDateTime": b.when(b.r.End), "device": object{"reference": "Device/device-2"}}
 	if f.Known {
 		o["valueQuantity"] = object{"value": f.Value, "unit": f.Unit, "system": "http://unitsofmeasure.org", "code": f.Unit}

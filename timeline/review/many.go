@@ -9,6 +9,7 @@ import (
 	"github.com/parquet-go/parquet-go"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 // Summary is one line about a record, for tables of many.
@@ -29,8 +30,8 @@ type Summary struct {
 // session.open. It leaves out the ranges: they cost a hundred times as much.
 func Summarise(events []timeline.Event) Summary {
 	end := timeline.End(events)
-	r := Record{Events: events}
-	s := Summary{Seconds: end.Seconds(), Rhythm: r.first(), Outcome: outcome(timeline.Fold(events)), Figures: timeline.Measure(events, end)}
+	c := figures.Lay(events, end)
+	s := Summary{Seconds: end.Seconds(), Rhythm: string(c.State.FirstRhythm), Outcome: outcome(c.State), Figures: c.Measure()}
 	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	for _, e := range events {
 		switch {
@@ -83,7 +84,7 @@ func RunChartOf(list []Summary, id string) RunChart {
 		for i, s := range in {
 			x[i] = s.Figures[id]
 		}
-		c.Months = append(c.Months, Month{Month: m, Records: len(in), Median: timeline.Median(x)})
+		c.Months = append(c.Months, Month{Month: m, Records: len(in), Median: figures.Median(x)})
 	}
 	sort.Slice(c.Months, func(i, j int) bool { return c.Months[i].Month < c.Months[j].Month })
 	medians := make([]float64, len(c.Months))

@@ -5,34 +5,35 @@ package review
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 // Record is a session as a reviewer sees it: what the page, the report and the
 // exports are made of. It is a function of the journal and the definitions.
 type Record struct {
-	Name       string                `json:"name"`
-	Caution    string                `json:"caution"`
-	Session    *timeline.Session     `json:"session"`
-	End        timeline.Time         `json:"end"`
-	Started    timeline.Time         `json:"started"` // of the code; -1: never
-	Rate       int                   `json:"rate"`
-	PartLength int64                 `json:"part_length"` // samples of a full audio file
-	Parts      int                   `json:"parts"`
-	Unfinished string                `json:"unfinished,omitempty"`
-	Amended    bool                  `json:"amended"`
-	Rows       []Row                 `json:"rows"`
-	AsCalled   []timeline.Figure     `json:"as_called"`
-	AsAmended  []timeline.Figure     `json:"as_amended,omitempty"`
-	Rhythms    []timeline.RhythmTime `json:"rhythms"`
-	Drugs      []timeline.DrugTotal  `json:"drugs"`
-	Stretches  []timeline.Stretch    `json:"stretches"`
-	Cycles     []timeline.Stretch    `json:"cycles"`
+	Name       string               `json:"name"`
+	Caution    string               `json:"caution"`
+	Session    *timeline.Session    `json:"session"`
+	End        timeline.Time        `json:"end"`
+	Started    timeline.Time        `json:"started"` // of the code; -1: never
+	Rate       int                  `json:"rate"`
+	PartLength int64                `json:"part_length"` // samples of a full audio file
+	Parts      int                  `json:"parts"`
+	Unfinished string               `json:"unfinished,omitempty"`
+	Amended    bool                 `json:"amended"`
+	Rows       []Row                `json:"rows"`
+	AsCalled   []figures.Figure     `json:"as_called"`
+	AsAmended  []figures.Figure     `json:"as_amended,omitempty"`
+	Rhythms    []figures.RhythmTime `json:"rhythms"`
+	Drugs      []figures.DrugTotal  `json:"drugs"`
+	Stretches  []figures.Stretch    `json:"stretches"`
+	Cycles     []figures.Stretch    `json:"cycles"`
 
 	Events []timeline.Event `json:"-"`
+	Course figures.Course   `json:"-"`
 	Wall   time.Time        `json:"-"` // of sample 0
 }
 
@@ -54,14 +55,19 @@ type Row struct {
 }
 
 // Of derives everything from events that begin with session.open.
-func Of(events []timeline.Event, defs []timeline.Definition) *Record {
+func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	called := timeline.AsCalled(events)
 	end := timeline.End(events)
-	r := &Record{Caution: events[0].Session.Caution, Session: events[0].Session, End: end, Started: timeline.Fold(events).Started, Rate: timeline.Rate, Amended: len(called) != len(events), AsCalled: timeline.Figures(called, defs, end), Events: events,
-		Rhythms: timeline.RhythmTimes(events, end), Drugs: timeline.DrugTotals(events), Stretches: timeline.Stretches(events, end), Cycles: timeline.Cycles(events, end)}
+	course := figures.Lay(events, end)
+	r := &Record{
+		Caution: events[0].Session.Caution, Session: events[0].Session, End: end, Started: course.State.Started,
+		Rate: timeline.Rate, Amended: len(called) != len(events), Events: events, Course: course,
+		AsCalled: figures.Compute(called, defs, end),
+		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
+	}
 	r.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	if r.Amended {
-		r.AsAmended = timeline.Figures(events, defs, end)
+		r.AsAmended = figures.Compute(events, defs, end)
 	}
 	gone := timeline.Retracted(events)
 	for _, e := range events {
@@ -74,13 +80,17 @@ func newRow(e timeline.Event, gone bool) Row {
 	w := Row{Seq: e.Seq, At: e.At, From: e.At, Until: e.At, Kind: e.Kind, Text: e.Words(), Group: "system", Sure: 1, Gone: gone, Moved: e.Replaces != 0}
 	switch {
 	case e.Kind == timeline.CueSpoken:
-		w.Group, w.Text = "said", AfterColon(e.Text)
+		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)
 	case e.Kind.IsCallout():
 		w.Group = "called"
 	case e.Kind == timeline.Retraction:
 		w.Text = fmt.Sprintf("takes back event %d", e.Retracts)
-	case e.Text != "":
-		w.Text += ": " + e.Text
+	default:
+		for _, words := range []string{e.Cue, e.Text} {
+			if words != "" {
+				w.Text += ": " + words
+			}
+		}
 	}
 	if h := e.Heard; h != nil {
 		w.From, w.Until, w.Heard, w.Sure, w.Unsure = h.Start, h.End, h.Text, h.Confidence, h.Confidence < 0.75
@@ -100,15 +110,9 @@ func (r *Record) Clock(t timeline.Time) time.Time {
 }
 
 // Figures are the ones that stand: as amended if there are amendments.
-func (r *Record) Figures() []timeline.Figure {
+func (r *Record) Figures() []figures.Figure {
 	if r.Amended {
 		return r.AsAmended
 	}
 	return r.AsCalled
-}
-
-// AfterColon is the sentence of a spoken cue, without the cue's id.
-func AfterColon(text string) string {
-	_, words, _ := strings.Cut(text, ": ")
-	return words
 }

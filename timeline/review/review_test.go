@@ -16,6 +16,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
@@ -37,7 +38,7 @@ func sample(t *testing.T) *Record {
 	add(50, "compressions.start", 0.97, nil)
 	add(80, "drug.epinephrine", 0.65, map[string]float64{"dose_mg": 1})
 	add(100, "drug.amiodarone", 0.9, map[string]float64{"dose_mg": 300})
-	events = append(events, timeline.Event{At: timeline.Seconds(104), Kind: timeline.Retraction, Retracts: 9}, timeline.Event{At: timeline.Seconds(105.5), Kind: timeline.CueSpoken, Text: "undone: Taken back, amiodarone"})
+	events = append(events, timeline.Event{At: timeline.Seconds(104), Kind: timeline.Retraction, Retracts: 9}, timeline.Event{At: timeline.Seconds(105.5), Kind: timeline.CueSpoken, Cue: "undone", Sentence: "Taken back, amiodarone"})
 	add(125.75, "rosc", 0.93, nil)
 	events = append(events, timeline.Event{At: timeline.Seconds(180), Kind: timeline.SessionClose})
 	for i := range events {
@@ -48,7 +49,7 @@ func sample(t *testing.T) *Record {
 		t.Fatal(err)
 	}
 	more[0].Seq = uint64(len(events) + 1)
-	defs, err := timeline.Definitions()
+	defs, err := figures.Definitions()
 	if err != nil {
 		t.Fatal(err)
 	}

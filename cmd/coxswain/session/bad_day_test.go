@@ -240,7 +240,7 @@ func TestBadDisks(t *testing.T) {
 					}
 					heard++
 					for _, l := range events[i+1:] {
-						if l.Kind == timeline.CueSpoken && strings.HasPrefix(l.Text, "said.") && l.At >= e.Heard.Decided {
+						if l.Kind == timeline.CueSpoken && strings.HasPrefix(l.Cue, "said.") && l.At >= e.Heard.Decided {
 							worst = max(worst, l.At-e.Heard.Decided)
 							break
 						}

@@ -11,6 +11,7 @@ import (
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
+	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
@@ -37,7 +38,7 @@ type Session struct {
 	waiting  []held           // cues that wait for their event to be on the disk
 	spoken   []prompts.Spoken // what sounded lately, to tell our own voice
 	saving   bool             // the record could be written a moment ago
-	drill    *timeline.Case   // nil outside a drill
+	drill    *drill.Case      // nil outside a drill
 	told     map[int]bool     // sentences of the case that were told
 	over     bool             // the case, or the session, has ended
 	live     bool
@@ -70,19 +71,19 @@ type Options struct {
 	Ear        intents.Ear
 	Journal    Journal
 	Sound      SoundLog
-	Rate       float64        // metronome, compressions a minute
-	Mode       string         // metronome: auto, ratio or continuous
-	Volume     float64        // gain of everything played, 0 to 1
-	Echo       bool           // take our own sound out of what the ear hears
-	LoopDelay  time.Duration  // least time from loudspeaker to microphone
-	Record     string         // name of the record, for whoever looks
-	Software   string         // our version
-	Recogniser string         // name and version
-	Source     string         // "device", or a file's name
-	Wall       time.Time      // of sample 0
-	Live       bool           // the disk must not make the loop wait
-	Drill      *timeline.Case // nil outside a drill
-	Resume     Resume         // a record to go on with; zero: a new one
+	Rate       float64       // metronome, compressions a minute
+	Mode       string        // metronome: auto, ratio or continuous
+	Volume     float64       // gain of everything played, 0 to 1
+	Echo       bool          // take our own sound out of what the ear hears
+	LoopDelay  time.Duration // least time from loudspeaker to microphone
+	Record     string        // name of the record, for whoever looks
+	Software   string        // our version
+	Recogniser string        // name and version
+	Source     string        // "device", or a file's name
+	Wall       time.Time     // of sample 0
+	Live       bool          // the disk must not make the loop wait
+	Drill      *drill.Case   // nil outside a drill
+	Resume     Resume        // a record to go on with; zero: a new one
 }
 
 // Resume is where a session that was cut off goes on.
@@ -113,7 +114,7 @@ func New(o Options) (*Session, error) {
 		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
 		return s, nil
 	}
-	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.Wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
+	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Format: timeline.Format, Wall: o.Wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
 		Software: o.Software, Protocol: o.Protocol.ID + " " + o.Protocol.Hash, Vocabulary: o.Vocabulary.Hash, Recogniser: o.Recogniser, Source: o.Source, Caution: Caution}})
 	s.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
 	return s, nil
@@ -279,9 +280,9 @@ func (s *Session) metronome() {
 
 // log records what was said, or not said.
 func (s *Session) log(sp prompts.Spoken) {
-	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Text: sp.Cue.ID + ": " + sp.Text}
+	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Cue: sp.Cue.ID, Sentence: sp.Text, Until: sp.Until}
 	if sp.Dropped != "" {
-		e.Kind, e.Text = timeline.CueDropped, sp.Cue.ID+": "+sp.Dropped
+		e.Kind, e.Sentence, e.Text = timeline.CueDropped, "", sp.Dropped
 	} else {
 		if s.spoken = append(s.spoken, sp); len(s.spoken) > 8 {
 			s.spoken = s.spoken[1:]
@@ -303,17 +304,20 @@ func (s *Session) recogniserFault(text string) {
 }
 
 // note appends a failure or recovery without saying it.
-func (s *Session) note(kind timeline.Kind, text string) {
+func (s *Session) note(kind timeline.Kind, text string) { s.failed(kind, "", text) }
+
+// failed appends a failure or recovery; alarm is the cue that tells of it.
+func (s *Session) failed(kind timeline.Kind, alarm, text string) {
 	slog.Warn("fault", "what", text, "at", timeline.Time(s.pos))
 	if kind == timeline.Fault {
 		s.faults++
 	}
-	s.append(timeline.Event{At: timeline.Time(s.pos), Kind: kind, Text: text})
+	s.append(timeline.Event{At: timeline.Time(s.pos), Kind: kind, Cue: alarm, Text: text})
 }
 
 // fault appends a failure or recovery and says it aloud.
 func (s *Session) fault(kind timeline.Kind, id, text string) {
-	s.note(kind, text)
+	s.failed(kind, id, text)
 	s.offer(timeline.Cue{ID: id, At: timeline.Time(s.player.Pos()), Expires: timeline.Time(s.player.Pos()) + timeline.Seconds(10), Priority: timeline.Alarm})
 }
 

@@ -1,4 +1,4 @@
-package timeline
+package figures
 
 import (
 	"encoding/json"
@@ -6,11 +6,13 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"testing"
+
+	"coxswain/timeline"
 )
 
 // script makes events from kinds at seconds.
-func script(rows ...any) []Event {
-	var out []Event
+func script(rows ...any) []timeline.Event {
+	var out []timeline.Event
 	for i := 0; i+1 < len(rows); i += 2 {
 		at := 0.0
 		switch x := rows[i].(type) {
@@ -19,18 +21,18 @@ func script(rows ...any) []Event {
 		case float64:
 			at = x
 		}
-		out = append(out, Event{Seq: uint64(len(out) + 1), At: Seconds(at), Kind: Kind(rows[i+1].(string)), Heard: &Heard{End: Seconds(at), Confidence: 1}})
+		out = append(out, timeline.Event{Seq: uint64(len(out) + 1), At: timeline.Seconds(at), Kind: timeline.Kind(rows[i+1].(string)), Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: 1}})
 	}
 	return out
 }
 
-func figure(t *testing.T, events []Event, end float64, id string) Figure {
+func figure(t *testing.T, events []timeline.Event, end float64, id string) Figure {
 	t.Helper()
 	defs, err := Definitions()
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range Figures(events, defs, Seconds(end)) {
+	for _, f := range Compute(events, defs, timeline.Seconds(end)) {
 		if f.ID == id {
 			return f
 		}
@@ -46,15 +48,15 @@ func TestFiguresAgainstPublishedExamples(t *testing.T) {
 	for k := range 5 {
 		hundred = append(hundred, 20+120*k, "compressions.start", 120+120*k, "compressions.stop")
 	}
-	shock := func(stop, at, start float64) []Event {
+	shock := func(stop, at, start float64) []timeline.Event {
 		return script(0, "code.start", 1, "rhythm.vf", 2, "compressions.start", stop, "compressions.stop", at, "shock.given", start, "compressions.start")
 	}
-	rosc := func(lost float64) []Event {
+	rosc := func(lost float64) []timeline.Event {
 		return script(0, "code.start", 5, "compressions.start", 60, "rosc", 60+lost, "pulse.lost", 62+lost, "compressions.start")
 	}
 	for _, c := range []struct {
 		name, id string
-		events   []Event
+		events   []timeline.Event
 		end      float64
 		want     float64
 		met      string
@@ -92,7 +94,7 @@ func TestFiguresAgainstPublishedExamples(t *testing.T) {
 }
 
 // What cannot be known is not guessed.
-func TestUnknownFigures(t *testing.T) {
+func TestUnknownCompute(t *testing.T) {
 	events := script(0, "code.start", 1, "rhythm.vf", 5, "compressions.start")
 	for _, id := range []string{"compression_rate", "compression_depth", "first_shock", "peri_shock_pause", "epinephrine_interval", "return_of_circulation"} {
 		if f := figure(t, events, 60, id); f.Known || f.Met != "" {
@@ -112,26 +114,26 @@ func TestUncertainEventsOpenARange(t *testing.T) {
 		t.Errorf("unsure: %v from %v to %v", f.Value, f.Low, f.High)
 	}
 	events[2].Heard.Confidence = 1
-	events = append(events, Event{Seq: 5, At: Seconds(350), Kind: Retraction, Retracts: 3})
+	events = append(events, timeline.Event{Seq: 5, At: timeline.Seconds(350), Kind: timeline.Retraction, Retracts: 3})
 	if f := figure(t, events, 400, "first_epinephrine"); f.Value != 340 || f.Low != 100 {
 		t.Errorf("taken back: %v from %v", f.Value, f.Low)
 	}
 	moved := script(0, "code.start", 5, "compressions.start", 300, "drug.epinephrine")
-	moved = append(moved, Event{Seq: 4, At: Seconds(310), Kind: Retraction, Retracts: 3}, Event{Seq: 5, At: Seconds(180), Kind: "drug.epinephrine", Replaces: 3, Heard: &Heard{End: Seconds(300), Confidence: 1}})
+	moved = append(moved, timeline.Event{Seq: 4, At: timeline.Seconds(310), Kind: timeline.Retraction, Retracts: 3}, timeline.Event{Seq: 5, At: timeline.Seconds(180), Kind: "drug.epinephrine", Replaces: 3, Heard: &timeline.Heard{End: timeline.Seconds(300), Confidence: 1}})
 	if f := figure(t, moved, 400, "first_epinephrine"); f.Value != 180 || f.High != 300 {
 		t.Errorf("back-dated: %v to %v", f.Value, f.High)
 	}
 }
 
 // randomCode calls kinds at random moments within an hour.
-func randomCode(r *rand.Rand, n int) []Event {
+func randomCode(r *rand.Rand, n int) []timeline.Event {
 	at := 0.0
-	var events []Event
+	var events []timeline.Event
 	for k := range n {
 		at += r.Float64() * 120
-		e := Event{Seq: uint64(k + 1), At: Seconds(at), Kind: Callouts[r.IntN(len(Callouts))], Heard: &Heard{End: Seconds(at), Confidence: r.Float64()}}
+		e := timeline.Event{Seq: uint64(k + 1), At: timeline.Seconds(at), Kind: timeline.Callouts[r.IntN(len(timeline.Callouts))], Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: r.Float64()}}
 		if k > 3 && r.IntN(8) == 0 {
-			e = Event{Seq: e.Seq, At: e.At, Kind: Retraction, Retracts: uint64(1 + r.IntN(k))}
+			e = timeline.Event{Seq: e.Seq, At: e.At, Kind: timeline.Retraction, Retracts: uint64(1 + r.IntN(k))}
 		}
 		events = append(events, e)
 	}
@@ -148,22 +150,22 @@ func TestFigureProperties(t *testing.T) {
 	r := rand.New(rand.NewPCG(2, 9))
 	for range 150 {
 		events := randomCode(r, 5+r.IntN(60))
-		end := events[len(events)-1].At + Seconds(30)
-		figures := Figures(events, defs, end)
+		end := events[len(events)-1].At + timeline.Seconds(30)
+		figures := Compute(events, defs, end)
 		for _, f := range figures {
 			if f.Known && (f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks" && (f.Value < 0 || f.Value > 1) || f.Value < 0 || f.Low > f.Value || f.High < f.Value || math.IsNaN(f.Value)) {
 				t.Fatalf("%+v", f)
 			}
 		}
-		c := lay(events, end)
-		if got, want := total(c.hands)+total(c.off), total(c.arrest); c.state.FirstCompression != Never && got > want+1e-6 {
+		c := Lay(events, end)
+		if got, want := total(c.Hands)+total(c.Pauses), total(c.Arrest); c.State.FirstCompression != timeline.Never && got > want+1e-6 {
 			t.Fatalf("%v s compressing and hands off in %v s of arrest", got, want)
 		}
 		sum := 0.0
-		for _, x := range RhythmTimes(events, end) {
+		for _, x := range c.RhythmTimes() {
 			sum += x.Seconds
 		}
-		if s := Fold(events); s.Started != Never && s.Ended == Never && !reopened(events) && math.Abs(sum-(end-s.Started).Seconds()) > 1e-6 {
+		if s := timeline.Fold(events); s.Started != timeline.Never && s.Ended == timeline.Never && !reopened(events) && math.Abs(sum-(end-s.Started).Seconds()) > 1e-6 {
 			t.Fatalf("time in rhythms is %v, the code lasted %v", sum, (end - s.Started).Seconds())
 		}
 		amendInAnyOrder(t, r, events, end, defs)
@@ -171,24 +173,23 @@ func TestFigureProperties(t *testing.T) {
 }
 
 // reopened reports whether the code ended in between.
-func reopened(events []Event) bool {
-	s := newState()
-	for _, e := range events {
-		if s.apply(e); s.Ended != Never {
+func reopened(events []timeline.Event) bool {
+	for s := range timeline.Replay(events, math.MaxInt64) {
+		if s.Ended != timeline.Never {
 			return true
 		}
 	}
 	return false
 }
 
-func amendInAnyOrder(t *testing.T, r *rand.Rand, events []Event, end Time, defs []Definition) {
+func amendInAnyOrder(t *testing.T, r *rand.Rand, events []timeline.Event, end timeline.Time, defs []Definition) {
 	t.Helper()
-	a := Change{Do: "add", Kind: ShockGiven, At: Time(r.Int64N(int64(end))), By: "AB", Reason: "seen on the monitor"}
-	b := Change{Do: "retract", Seq: events[r.IntN(len(events))].Seq, By: "CD", Reason: "was a question"}
-	apply := func(events []Event, changes ...Change) []Event {
-		out := append([]Event(nil), events...)
+	a := timeline.Change{Do: "add", Kind: timeline.ShockGiven, At: timeline.Time(r.Int64N(int64(end))), By: "AB", Reason: "seen on the monitor"}
+	b := timeline.Change{Do: "retract", Seq: events[r.IntN(len(events))].Seq, By: "CD", Reason: "was a question"}
+	apply := func(events []timeline.Event, changes ...timeline.Change) []timeline.Event {
+		out := append([]timeline.Event(nil), events...)
 		for _, c := range changes {
-			more, err := Amend(out, c, end)
+			more, err := timeline.Amend(out, c, end)
 			if err != nil {
 				continue
 			}
@@ -199,28 +200,62 @@ func amendInAnyOrder(t *testing.T, r *rand.Rand, events []Event, end Time, defs 
 		}
 		return out
 	}
-	one, two := Figures(apply(events, a, b), defs, end), Figures(apply(events, b, a), defs, end)
+	one, two := Compute(apply(events, a, b), defs, end), Compute(apply(events, b, a), defs, end)
 	x, _ := json.Marshal(one)
 	y, _ := json.Marshal(two)
 	if string(x) != string(y) {
 		t.Fatalf("amendments do not commute:\n%s\n%s", x, y)
 	}
-	if !reflect.DeepEqual(AsCalled(apply(events, a, b)), events) {
+	if !reflect.DeepEqual(timeline.AsCalled(apply(events, a, b)), events) {
 		t.Fatal("an amendment changed what was called")
 	}
 	written, _ := json.Marshal(apply(events, a, b))
-	var back []Event
+	var back []timeline.Event
 	if err := json.Unmarshal(written, &back); err != nil {
 		t.Fatal(err)
 	}
-	if z, _ := json.Marshal(Figures(back, defs, end)); string(z) != string(x) {
+	if z, _ := json.Marshal(Compute(back, defs, end)); string(z) != string(x) {
 		t.Fatal("figures differ after the events were read back")
+	}
+}
+
+// Two cycles of two minutes, each with a change of the compressor in the
+// middle, are two good cycles: a change ends no cycle.
+func TestCyclesAreCountedOnce(t *testing.T) {
+	events := script(0, "code.start", 5, "compressions.start", 65, "compressor.change", 125, "rhythm.check", 130, "compressions.start",
+		190, "compressor.change", 250, "rhythm.check", 255, "compressions.start")
+	c := Lay(events, timeline.Seconds(300))
+	if f := figure(t, events, 300, "cycle_adherence"); f.Value != 1 {
+		t.Errorf("adherence is %v", f.Value)
+	}
+	want := []Stretch{{timeline.Seconds(5), timeline.Seconds(125), "cycle"}, {timeline.Seconds(130), timeline.Seconds(250), "cycle"}}
+	if !reflect.DeepEqual(c.Checked, want) {
+		t.Errorf("ended cycles %v, want %v", c.Checked, want)
+	}
+	if n := len(c.Cycles); n != 3 || c.Cycles[2].To != timeline.Seconds(300) {
+		t.Errorf("cycles %v", c.Cycles)
+	}
+}
+
+// A rhythm that was added later for an earlier moment is the first one in
+// every place that names or dates it.
+func TestFirstRhythmIsOne(t *testing.T) {
+	events := script(0, "code.start", 5, "compressions.start", 60, "rhythm.vf")
+	events = append(events, timeline.Event{Seq: 9, At: timeline.Seconds(20), Kind: "rhythm.pea"})
+	c := Lay(events, timeline.Seconds(100))
+	if c.State.FirstRhythm != timeline.PEA || c.State.FirstRhythmAt != timeline.Seconds(20) {
+		t.Errorf("first rhythm %s at %s", c.State.FirstRhythm, c.State.FirstRhythmAt)
+	}
+	for _, p := range c.TimePoints() {
+		if p.Name == "first rhythm" && p.At != timeline.Seconds(20) {
+			t.Errorf("Utstein dates it %s", p.At)
+		}
 	}
 }
 
 // A site may move a benchmark, with its source; a figure that is not known is refused.
 func TestBenchmarkOverlay(t *testing.T) {
-	defs, err := Definitions(Source{Name: "site.yaml", Text: []byte("figures:\n  longest_pause:\n    benchmark: {max: 5, text: 5 s or less, source: ERC 2021 ALS, status: secondary}\n")})
+	defs, err := Definitions(timeline.Source{Name: "site.yaml", Text: []byte("figures:\n  longest_pause:\n    benchmark: {max: 5, text: 5 s or less, source: ERC 2021 ALS, status: secondary}\n")})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -229,8 +264,9 @@ func TestBenchmarkOverlay(t *testing.T) {
 			t.Errorf("%+v", d)
 		}
 	}
-	for text, want := range map[string]string{"figures:\n  none: {name: x}\n": "site.yaml:2", "figures:\n  shocks:\n    benchmark: {max: 1}\n": "site.yaml:2"} {
-		if _, err := Definitions(Source{Name: "site.yaml", Text: []byte(text)}); err == nil || err.Error()[:len(want)] != want {
+	for text, want := range map[string]string{"figures:\n  none: {name: x}\n": "site.yaml:2", "figures:\n  shocks:\n    benchmark: {max: 1}\n": "site.yaml:2",
+		"figures:\n  shocks:\n    benchmark: {maks: 1, source: x}\n": "site.yaml:3", "# ours\nfigurs:\n  shocks: {}\n": "site.yaml:2"} {
+		if _, err := Definitions(timeline.Source{Name: "site.yaml", Text: []byte(text)}); err == nil || err.Error()[:len(want)] != want {
 			t.Errorf("%q: %v", text, err)
 		}
 	}
@@ -248,23 +284,23 @@ func FuzzAmend(f *testing.F) {
 	}
 	events := script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 64, "rhythm.vf", 70, "shock.given", 75, "compressions.start")
 	f.Fuzz(func(t *testing.T, data []byte) {
-		var c Change
+		var c timeline.Change
 		if json.Unmarshal(data, &c) != nil {
 			return
 		}
-		more, err := Amend(events, c, Seconds(100))
+		more, err := timeline.Amend(events, c, timeline.Seconds(100))
 		if err != nil {
 			return
 		}
-		all := append([]Event(nil), events...)
+		all := append([]timeline.Event(nil), events...)
 		for _, e := range more {
-			if e.Amend == nil || e.At < 0 || e.At > Seconds(100) {
+			if e.Amend == nil || e.At < 0 || e.At > timeline.Seconds(100) {
 				t.Fatalf("%+v", e)
 			}
 			e.Seq = uint64(len(all) + 1)
 			all = append(all, e)
 		}
-		for _, x := range Figures(all, defs, Seconds(100)) {
+		for _, x := range Compute(all, defs, timeline.Seconds(100)) {
 			if x.Known && (math.IsNaN(x.Value) || x.Value < 0) {
 				t.Fatalf("%+v", x)
 			}
@@ -277,27 +313,8 @@ func FuzzDefinitions(f *testing.F) {
 	f.Add([]byte("figures:\n  shocks:\n    benchmark: {max: 1, source: x}\n"))
 	f.Add([]byte("figures: [1, 2]"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		if defs, err := Definitions(Source{Name: "x", Text: data}); err == nil {
-			Figures(script(0, "code.start", 5, "compressions.start"), defs, Seconds(10))
-		}
-	})
-}
-
-// What String prints, ParseTime reads.
-func FuzzParseTime(f *testing.F) {
-	f.Add("3:05.2")
-	f.Add("-1:00")
-	f.Add("NaN")
-	f.Fuzz(func(t *testing.T, s string) {
-		x, err := ParseTime(s)
-		if err != nil {
-			return
-		}
-		if x < 0 {
-			t.Fatal(x)
-		}
-		if y, err := ParseTime(x.String()); err != nil || y-x > Rate/10 || x-y > Rate/10 {
-			t.Fatalf("%q: %v %v %v", s, x, y, err)
+		if defs, err := Definitions(timeline.Source{Name: "x", Text: data}); err == nil {
+			Compute(script(0, "code.start", 5, "compressions.start"), defs, timeline.Seconds(10))
 		}
 	})
 }

@@ -1,14 +1,17 @@
-package timeline
+// Package drill holds invented cases to practise on, and scores how a team did
+// in one. All of it is a function of events and of the cases' own files.
+package drill
 
 import (
-	"bytes"
 	"embed"
 	"fmt"
+	"math"
 	"path"
 	"slices"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 //go:embed cases/*.yaml
@@ -29,9 +32,9 @@ type Case struct {
 // of the kinds After (the first if Nth is 0), or after the start if After is
 // empty.
 type Moment struct {
-	After  []Kind  `yaml:"after"`
-	Nth    int     `yaml:"nth"`
-	DelayS float64 `yaml:"delay_s"`
+	After  []timeline.Kind `yaml:"after"`
+	Nth    int             `yaml:"nth"`
+	DelayS float64         `yaml:"delay_s"`
 }
 
 // Telling is a sentence of the case; the last one may end it.
@@ -45,37 +48,42 @@ type Telling struct {
 // moment) or must not show (Avoid, from its moment on).
 type Criterion struct {
 	Moment  `yaml:",inline"`
-	Do      []Kind  `yaml:"do"`
-	WithinS float64 `yaml:"within_s"`
-	Avoid   []Kind  `yaml:"avoid"`
-	Points  int     `yaml:"points"`
-	Reason  string  `yaml:"reason"`
-	Source  string  `yaml:"source"`
+	Do      []timeline.Kind `yaml:"do"`
+	WithinS float64         `yaml:"within_s"`
+	Avoid   []timeline.Kind `yaml:"avoid"`
+	Points  int             `yaml:"points"`
+	Reason  string          `yaml:"reason"`
+	Source  string          `yaml:"source"`
 }
 
-// Cases lists the ids of the built-in cases.
-func Cases() []string { return ids(cases, "cases") }
+// IDs lists the ids of the built-in cases.
+func IDs() []string {
+	list, _ := cases.ReadDir("cases") // sorted
+	var out []string
+	for _, f := range list {
+		out = append(out, strings.TrimSuffix(f.Name(), ".yaml"))
+	}
+	return out
+}
 
-// LoadCase returns a built-in case.
-func LoadCase(id string) (*Case, error) {
+// Load returns a built-in case.
+func Load(id string) (*Case, error) {
 	b, err := cases.ReadFile(path.Join("cases", id+".yaml"))
 	if err != nil {
-		return nil, fmt.Errorf("no case %q: choose one of %s", id, strings.Join(Cases(), ", "))
+		return nil, fmt.Errorf("no case %q: choose one of %s", id, strings.Join(IDs(), ", "))
 	}
-	c, err := ParseCase(id+".yaml", b)
+	c, err := Parse(id+".yaml", b)
 	if c != nil {
 		c.ID = id
 	}
 	return c, err
 }
 
-// ParseCase reads and checks a case; errors name file and line.
-func ParseCase(name string, text []byte) (*Case, error) {
+// Parse reads and checks a case; errors name file and line.
+func Parse(name string, text []byte) (*Case, error) {
 	c := &Case{}
-	d := yaml.NewDecoder(bytes.NewReader(text))
-	d.KnownFields(true)
-	if err := d.Decode(c); err != nil {
-		return nil, fmt.Errorf("%s:%s", name, yamlError(err))
+	if err := timeline.DecodeStrict(name, text, c); err != nil {
+		return nil, err
 	}
 	if c.Title == "" || c.Protocol == "" || len(c.Tell) == 0 || len(c.Look) == 0 || !(c.Minutes > 0 && c.Minutes <= 60) {
 		return nil, fmt.Errorf("%s:1: want title, protocol, minutes (up to 60), tell and look", name)
@@ -87,7 +95,7 @@ func ParseCase(name string, text []byte) (*Case, error) {
 	}
 	for i, l := range c.Look {
 		err := l.check()
-		for _, k := range append(append([]Kind{}, l.Do...), l.Avoid...) {
+		for _, k := range append(append([]timeline.Kind{}, l.Do...), l.Avoid...) {
 			if !k.IsCallout() {
 				err = fmt.Errorf("unknown callout %q", k)
 			}
@@ -108,37 +116,46 @@ func (m Moment) check() error {
 	return nil
 }
 
-// at is when the moment is reached in events that were not taken back; Never
-// if it was not.
-func (m Moment) at(events []Event, gone map[uint64]bool) Time {
+// at is when the moment is reached in events that stand, in the order of time;
+// Never if it was not.
+func (m Moment) at(standing []timeline.Event) timeline.Time {
 	if len(m.After) == 0 {
-		return Seconds(m.DelayS)
+		return timeline.Seconds(m.DelayS)
 	}
 	n := max(1, m.Nth)
-	for _, e := range events {
-		if slices.Contains(m.After, e.Kind) && !gone[e.Seq] {
+	for _, e := range standing {
+		if slices.Contains(m.After, e.Kind) {
 			if n--; n == 0 {
-				return e.At + Seconds(m.DelayS)
+				return e.At + timeline.Seconds(m.DelayS)
 			}
 		}
 	}
-	return Never
+	return timeline.Never
 }
 
 // Told returns the sentences that are due by now, each with its place in Tell,
 // and whether the case is over.
-func (c *Case) Told(events []Event, now Time) (due map[int]Cue, over bool) {
-	gone := Retracted(events)
-	due = map[int]Cue{}
+func (c *Case) Told(events []timeline.Event, now timeline.Time) (due map[int]timeline.Cue, over bool) {
+	so := standing(events)
+	due = map[int]timeline.Cue{}
 	for i, t := range c.Tell {
-		at := t.at(events, gone)
-		if at == Never || at > now {
+		at := t.at(so)
+		if at == timeline.Never || at > now {
 			continue
 		}
-		due[i] = Cue{ID: "drill", At: at, Expires: at + Seconds(30), Priority: Cycle, Say: t.Say}
-		over = over || t.End && now > at+Seconds(6)
+		due[i] = timeline.Cue{ID: "drill", At: at, Expires: at + timeline.Seconds(30), Priority: timeline.Cycle, Say: t.Say}
+		over = over || t.End && now > at+timeline.Seconds(6)
 	}
-	return due, over || now > Seconds(60*c.Minutes)
+	return due, over || now > timeline.Seconds(60*c.Minutes)
+}
+
+// standing lists the events that were not taken back, in the order of time.
+func standing(events []timeline.Event) []timeline.Event {
+	var out []timeline.Event
+	for _, e := range timeline.Replay(events, math.MaxInt64) {
+		out = append(out, e)
+	}
+	return out
 }
 
 // Finding is one line of a score.
@@ -151,29 +168,29 @@ type Finding struct {
 
 // Score judges a timeline: the case's own criteria, then what the protocol
 // wants in every arrest. It is a function of the events alone.
-func (c *Case) Score(p *Protocol, events []Event) []Finding {
-	gone := Retracted(events)
+func (c *Case) Score(p *timeline.Protocol, events []timeline.Event) []Finding {
+	so := standing(events)
 	var out []Finding
 	for _, l := range c.Look {
 		f := Finding{Of: l.Points, Reason: l.Reason, Source: l.Source}
-		f.Points, f.Found = l.judge(events, gone)
+		f.Points, f.Found = l.judge(so)
 		out = append(out, f)
 	}
-	return append(out, pauseFinding(p, events, gone), questionFinding(events))
+	return append(out, pauseFinding(p, events), questionFinding(events))
 }
 
-func (l Criterion) judge(events []Event, gone map[uint64]bool) (points int, found string) {
-	from := l.at(events, gone)
-	if from == Never {
+func (l Criterion) judge(standing []timeline.Event) (points int, found string) {
+	from := l.at(standing)
+	if from == timeline.Never {
 		return 0, "its moment never came"
 	}
-	kinds := append(append([]Kind{}, l.Do...), l.Avoid...)
-	for _, e := range events {
-		if !slices.Contains(kinds, e.Kind) || gone[e.Seq] || e.At < from {
+	kinds := append(append([]timeline.Kind{}, l.Do...), l.Avoid...)
+	for _, e := range standing {
+		if !slices.Contains(kinds, e.Kind) || e.At < from {
 			continue
 		}
 		after := fmt.Sprintf("%s at %s, %.0f s after", e.Kind, e.At, (e.At - from).Seconds())
-		if len(l.Avoid) > 0 || l.WithinS > 0 && e.At > from+Seconds(l.WithinS) {
+		if len(l.Avoid) > 0 || l.WithinS > 0 && e.At > from+timeline.Seconds(l.WithinS) {
 			return 0, after
 		}
 		return l.Points, after
@@ -185,35 +202,30 @@ func (l Criterion) judge(events []Event, gone map[uint64]bool) (points int, foun
 }
 
 // pauseFinding: a point for each pause within the protocol's limit, 5 at most.
-func pauseFinding(p *Protocol, events []Event, gone map[uint64]bool) Finding {
-	limit := p.Span("pause_limit_s")
-	f := Finding{Of: 5, Points: 5, Reason: fmt.Sprintf("no pause in compressions above %s s", FormatNumber(limit.Seconds())), Source: p.Values["pause_limit_s"].Source, Found: "none longer"}
-	s, n, longest := newState(), 0, Time(0)
-	for _, e := range events {
-		from := s.PausedFrom
-		wasOn := s.InArrest() && s.FirstCompression != Never && from != Never
-		if gone[e.Seq] {
-			continue
-		}
-		s.apply(e)
-		if wasOn && s.PausedFrom != from && e.At-from > limit {
-			n, longest = n+1, max(longest, e.At-from)
+func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
+	limit := p.Get("pause_limit_s")
+	f := Finding{Of: 5, Points: 5, Source: p.Values["pause_limit_s"].Source, Found: "none longer"}
+	f.Reason = fmt.Sprintf("no pause in compressions above %s s", timeline.FormatNumber(limit))
+	n, longest := 0, 0.0
+	for _, pause := range figures.Lay(events, timeline.End(events)).Pauses {
+		if s := pause.Seconds(); s > limit {
+			n, longest = n+1, max(longest, s)
 		}
 	}
 	if n > 0 {
 		f.Points = max(0, f.Points-n)
-		f.Found = fmt.Sprintf("%d longer, the longest %.0f s", n, longest.Seconds())
+		f.Found = fmt.Sprintf("%d longer, the longest %.0f s", n, longest)
 	}
 	return f
 }
 
 // questionFinding: contradictions that were asked about.
-func questionFinding(events []Event) Finding {
+func questionFinding(events []timeline.Event) Finding {
 	f := Finding{Of: 3, Points: 3, Reason: "no contradiction to the protocol", Source: "the questions that were asked aloud", Found: "none asked"}
 	var asked []string
 	for _, e := range events {
-		if e.Kind == Question {
-			asked = append(asked, strings.TrimPrefix(e.Text, "question."))
+		if e.Kind == timeline.Question {
+			asked = append(asked, strings.TrimPrefix(e.Cue, "question."))
 		}
 	}
 	if len(asked) > 0 {

@@ -1,0 +1,104 @@
+package figures
+
+import "coxswain/timeline"
+
+// Stretch is a part of a code: what the team did then.
+type Stretch struct {
+	From timeline.Time `json:"from"`
+	To   timeline.Time `json:"to"`
+	What string        `json:"what"` // "compressing", "hands off" or "cycle"
+}
+
+// Seconds is how long the stretch lasts.
+func (s Stretch) Seconds() float64 { return (s.To - s.From).Seconds() }
+
+// Course is a record laid out in time: what every figure, table and chart is
+// made of. Lengths are in session time; see timeline.State for what a cycle
+// and a pause are.
+type Course struct {
+	State   timeline.State // at the end
+	Arrest  []Stretch      // without a pulse, while the code was on
+	Hands   []Stretch      // compressing
+	Pauses  []Stretch      // hands off
+	Cycles  []Stretch
+	Checked []Stretch // those that a rhythm check or a shock ended
+	Rhythms map[timeline.Rhythm]timeline.Time
+	// Held is the longest time that a pulse held without a break after the code
+	// began, and Holds whether it still did at the end.
+	Held  timeline.Time
+	Holds bool
+	// Points are the Utstein time points that callouts set, by the names of the
+	// table of kinds: when the first such callout came.
+	Points map[string]timeline.Time
+}
+
+// Lay lays out a record that ends at end.
+func Lay(events []timeline.Event, end timeline.Time) Course {
+	c := Course{Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{}}
+	var last timeline.Event
+	for s, e := range timeline.Replay(events, end) {
+		c.cycle(s, last, e.At)
+		if s.Started != timeline.Never {
+			c.stretch(s, e.At)
+		}
+		if name := e.Kind.Row().Utstein; name != "" {
+			if _, set := c.Points[name]; !set {
+				c.Points[name] = e.At
+			}
+		}
+		c.State, last = s, e
+	}
+	return c
+}
+
+// stretch adds the time from s.At to until, in which s held.
+func (c *Course) stretch(s timeline.State, until timeline.Time) {
+	if c.Holds = s.PulsePresent && !s.Dead; c.Holds {
+		c.Held = max(c.Held, until-max(s.PulseAt, s.Started))
+	}
+	if s.Ended == timeline.Never && until > s.At {
+		c.Rhythms[s.Rhythm] += until - s.At
+	}
+	switch {
+	case !s.InArrest():
+		return
+	case s.Compressing:
+		c.Hands = grow(c.Hands, s.At, until, "compressing")
+	case s.HandsOff():
+		c.Pauses = grow(c.Pauses, s.At, until, "hands off")
+	}
+	c.Arrest = grow(c.Arrest, s.At, until, "arrest")
+}
+
+// cycle lays out the cycle that s is in, up to until, and notes whether the one
+// before was ended by a check: last is the event that led to s.
+func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Time) {
+	n := len(c.Cycles)
+	if c.State.CycleFrom != timeline.Never && s.CycleFrom != c.State.CycleFrom && n > 0 && checks(last.Kind) {
+		c.Checked = append(c.Checked, c.Cycles[n-1])
+	}
+	if s.CycleFrom != timeline.Never {
+		if n == 0 || c.Cycles[n-1].From != s.CycleFrom {
+			c.Cycles = append(c.Cycles, Stretch{From: s.CycleFrom, What: "cycle"})
+			n++
+		}
+		c.Cycles[n-1].To = until
+	}
+}
+
+// checks reports whether a callout of kind k is what a cycle should end with:
+// a rhythm check, what was seen in it, or the shock after it.
+func checks(k timeline.Kind) bool {
+	return k == timeline.RhythmCheck || k.Row().Rhythm != timeline.Unknown || k.Row().Lane == "shock"
+}
+
+// grow adds from..to to a list, as a part of its last stretch if it touches.
+func grow(list []Stretch, from, to timeline.Time, what string) []Stretch {
+	if n := len(list); to <= from {
+		return list
+	} else if n > 0 && list[n-1].To == from {
+		list[n-1].To = to
+		return list
+	}
+	return append(list, Stretch{from, to, what})
+}

@@ -1,0 +1,298 @@
+package figures
+
+import (
+	_ "embed"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"go.yaml.in/yaml/v3"
+
+	"coxswain/timeline"
+)
+
+//go:embed figures.yaml
+var figuresFile []byte
+
+// Definition says what a figure is and what it is held against.
+type Definition struct {
+	ID         string     `yaml:"-" json:"id"`
+	Name       string     `yaml:"name" json:"name"`
+	Unit       string     `yaml:"unit" json:"unit"` // UCUM: s, 1, /min, mm
+	Definition string     `yaml:"definition" json:"definition"`
+	Formula    string     `yaml:"formula" json:"formula"`
+	Source     string     `yaml:"source" json:"source"`
+	Benchmark  *Benchmark `yaml:"benchmark" json:"benchmark,omitempty"`
+}
+
+// Benchmark is a published limit for a figure.
+type Benchmark struct {
+	Min    *float64 `yaml:"min" json:"min,omitempty"`
+	Max    *float64 `yaml:"max" json:"max,omitempty"`
+	Text   string   `yaml:"text" json:"text"`
+	Source string   `yaml:"source" json:"source"`
+	Status string   `yaml:"status" json:"status"`
+	Only   string   `yaml:"only" json:"only,omitempty"` // nonshockable: holds for such first rhythms only
+}
+
+// Figure is a number about a code. Low and High are what it would be if one
+// uncertain event were otherwise. An unknown figure has Known false: it is not
+// guessed.
+type Figure struct {
+	Definition
+	Known bool    `json:"known"`
+	Value float64 `json:"value"`
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+	Met   string  `json:"met,omitempty"` // "yes" or "no" against the benchmark
+}
+
+// Definitions returns what the figures are, in order, with a site's overlays.
+// Errors name file and line.
+func Definitions(overlays ...timeline.Source) ([]Definition, error) {
+	all := map[string]Definition{}
+	var order []string
+	for i, src := range append([]timeline.Source{{Name: "figures.yaml", Text: figuresFile}}, overlays...) {
+		keys, values, err := fields(src)
+		if err != nil {
+			return nil, err
+		}
+		for k, key := range keys {
+			d, known := all[key.Value]
+			if !known && i > 0 {
+				return nil, fmt.Errorf("%s:%d: unknown figure %q", src.Name, key.Line, key.Value)
+			}
+			if err := values[k].Decode(&d); err != nil {
+				return nil, fmt.Errorf("%s:%d: figure %s: %w", src.Name, key.Line, key.Value, err)
+			}
+			if b := d.Benchmark; d.Source == "" || b != nil && b.Source == "" {
+				return nil, fmt.Errorf("%s:%d: figure %s: a source is missing", src.Name, key.Line, key.Value)
+			}
+			if d.ID = key.Value; !known {
+				order = append(order, d.ID)
+			}
+			all[d.ID] = d
+		}
+	}
+	out := make([]Definition, len(order))
+	for i, id := range order {
+		out[i] = all[id]
+	}
+	return out, nil
+}
+
+// fields reads a file of definitions: the ids of its figures and what it says
+// of each, in the file's order. A key that no definition has is refused.
+func fields(src timeline.Source) (keys, values []*yaml.Node, err error) {
+	var known struct {
+		Figures map[string]Definition `yaml:"figures"`
+	}
+	if err := timeline.DecodeStrict(src.Name, src.Text, &known); err != nil {
+		return nil, nil, err
+	}
+	var doc struct {
+		Figures yaml.Node `yaml:"figures"`
+	}
+	if err := yaml.Unmarshal(src.Text, &doc); err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", src.Name, err)
+	}
+	for k := 0; k+1 < len(doc.Figures.Content); k += 2 {
+		keys, values = append(keys, doc.Figures.Content[k]), append(values, doc.Figures.Content[k+1])
+	}
+	return keys, values, nil
+}
+
+// unsureBelow is the confidence under which an event counts as uncertain.
+const unsureBelow = 0.75
+
+// Compute returns every defined figure of a record that ends at end.
+func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Figure {
+	c := Lay(events, end)
+	base := c.Measure()
+	out := make([]Figure, len(defs))
+	for i, d := range defs {
+		v, known := base[d.ID]
+		out[i] = Figure{Definition: d, Known: known, Value: v, Low: v, High: v}
+		if known {
+			out[i].Met = d.met(v, c.State)
+		}
+	}
+	for _, other := range otherwise(events) {
+		m := Lay(other, end).Measure()
+		for i := range out {
+			if v, ok := m[out[i].ID]; ok && out[i].Known {
+				out[i].Low, out[i].High = math.Min(out[i].Low, v), math.Max(out[i].High, v)
+			}
+		}
+	}
+	return out
+}
+
+// met holds a value against the benchmark, if it applies to the record.
+func (d Definition) met(v float64, s timeline.State) string {
+	b := d.Benchmark
+	if b == nil || b.Only == "nonshockable" && s.FirstRhythm.Shockable() {
+		return ""
+	}
+	if b.Min != nil && v < *b.Min || b.Max != nil && v > *b.Max {
+		return "no"
+	}
+	return "yes"
+}
+
+// otherwise returns the events as they would be if one uncertain event were
+// different: an unsure one not there, a back-dated one where it was heard, one
+// that was taken back still there.
+func otherwise(events []timeline.Event) [][]timeline.Event {
+	var out [][]timeline.Event
+	gone := timeline.Retracted(events)
+	without := func(drop func(timeline.Event) bool) {
+		var v []timeline.Event
+		for _, e := range events {
+			if !drop(e) {
+				v = append(v, e)
+			}
+		}
+		out = append(out, v)
+	}
+	for _, e := range events {
+		switch {
+		case e.Heard != nil && e.Heard.Confidence < unsureBelow && !gone[e.Seq]:
+			without(func(x timeline.Event) bool { return x.Seq == e.Seq })
+		case e.Kind == timeline.Retraction && e.Amend == nil:
+			without(func(x timeline.Event) bool { return x.Seq == e.Seq || x.Replaces == e.Retracts && e.Retracts != 0 })
+		case e.Replaces != 0 && e.Heard != nil && e.Heard.End != e.At:
+			v := append([]timeline.Event(nil), events...)
+			for i := range v {
+				if v[i].Seq == e.Seq {
+					v[i].At = e.Heard.End
+				}
+			}
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// Measure computes the figures that are known, by id. See figures.yaml for
+// definitions and sources.
+func (c Course) Measure() map[string]float64 {
+	s := c.State
+	m := map[string]float64{}
+	if s.Started == timeline.Never {
+		return m
+	}
+	c.pauses(m)
+	c.shockPauses(m)
+	since := func(id string, t timeline.Time) {
+		if t != timeline.Never && t >= s.Started {
+			m[id] = (t - s.Started).Seconds()
+		}
+	}
+	since("first_compression", s.FirstCompression)
+	since("return_of_circulation", s.FirstROSC)
+	shocks := inCode(s.Shocks, func(x timeline.Shock) bool { return x.At >= s.Started })
+	if len(shocks) > 0 && s.FirstRhythm.Shockable() {
+		since("first_shock", shocks[0].At)
+	}
+	if given := inCode(s.Given["epinephrine"], func(d timeline.Dose) bool { return d.At >= s.Started }); len(given) > 0 {
+		since("first_epinephrine", given[0].At)
+		var gaps []float64
+		for i := 1; i < len(given); i++ {
+			gaps = append(gaps, (given[i].At - given[i-1].At).Seconds())
+		}
+		if len(gaps) > 0 {
+			m["epinephrine_interval"] = Median(gaps)
+		}
+	}
+	m["shocks"] = float64(len(s.Shocks))
+	if n := len(c.Checked); n > 0 {
+		m["cycle_adherence"] = share(c.Checked, func(x float64) bool { return x >= 105 && x <= 135 })
+	}
+	const hold = 20 * 60 * timeline.Rate
+	if c.Held >= hold {
+		m["sustained"] = 1
+	} else if !c.Holds {
+		m["sustained"] = 0
+	}
+	return m
+}
+
+// pauses measures compressions and what interrupted them.
+func (c Course) pauses(m map[string]float64) {
+	if arrest := total(c.Arrest); arrest > 0 && c.State.FirstCompression != timeline.Never {
+		m["compression_fraction"] = total(c.Hands) / arrest
+		m["pauses"] = float64(len(c.Pauses))
+	}
+	if len(c.Pauses) == 0 {
+		return
+	}
+	for _, p := range c.Pauses {
+		m["longest_pause"] = math.Max(m["longest_pause"], p.Seconds())
+	}
+	m["pauses_over_10s"] = share(c.Pauses, func(x float64) bool { return x > 10 })
+}
+
+func total(list []Stretch) float64 {
+	sum := 0.0
+	for _, s := range list {
+		sum += s.Seconds()
+	}
+	return sum
+}
+
+// share is how many of the stretches are of a length that counts, over all.
+func share(list []Stretch, counts func(seconds float64) bool) float64 {
+	n := 0
+	for _, s := range list {
+		if counts(s.Seconds()) {
+			n++
+		}
+	}
+	return float64(n) / float64(len(list))
+}
+
+// shockPauses finds the pause around every shock for which compressions were
+// called before and after.
+func (c Course) shockPauses(m map[string]float64) {
+	resumed := map[timeline.Time]bool{}
+	for _, h := range c.Hands {
+		resumed[h.From] = true
+	}
+	var pre, post, peri []float64
+	for _, shock := range c.State.Shocks {
+		for _, p := range c.Pauses {
+			if shock.At < p.From || shock.At > p.To {
+				continue
+			}
+			a := (shock.At - p.From).Seconds()
+			pre = append(pre, a)
+			if resumed[p.To] {
+				b := (p.To - shock.At).Seconds()
+				post, peri = append(post, b), append(peri, a+b)
+			}
+			break
+		}
+	}
+	for id, list := range map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri} {
+		if len(list) > 0 {
+			m[id] = Median(list)
+		}
+	}
+}
+
+// inCode leaves out what came before the code began.
+func inCode[T any](list []T, keep func(T) bool) []T {
+	return slices.DeleteFunc(slices.Clone(list), func(x T) bool { return !keep(x) })
+}
+
+// Median is the middle of x, or the mean of the two in the middle.
+func Median(x []float64) float64 {
+	y := append([]float64(nil), x...)
+	sort.Float64s(y)
+	if n := len(y); n%2 == 0 {
+		return (y[n/2-1] + y[n/2]) / 2
+	}
+	return y[len(y)/2]
+}

@@ -1,0 +1,308 @@
+package timeline
+
+import (
+	"bytes"
+	_ "embed"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// Kind names what happened: a row of kinds.yaml. Callout kinds are spelled as
+// in the vocabulary.
+type Kind string
+
+// Kinds that code tells apart. All others are known by their rows alone.
+const (
+	CodeStart         Kind = "code.start"
+	CodeEnd           Kind = "code.end"
+	CompressionsStart Kind = "compressions.start"
+	CompressionsStop  Kind = "compressions.stop"
+	CompressorChange  Kind = "compressor.change"
+	RhythmCheck       Kind = "rhythm.check"
+	RhythmVF          Kind = "rhythm.vf"
+	RhythmVT          Kind = "rhythm.vt"
+	RhythmPEA         Kind = "rhythm.pea"
+	RhythmAsystole    Kind = "rhythm.asystole"
+	RhythmOrganised   Kind = "rhythm.organised"
+	PulseAbsent       Kind = "pulse.absent"
+	PulsePresent      Kind = "pulse.present"
+	ROSC              Kind = "rosc"
+	PulseLost         Kind = "pulse.lost"
+	ShockCharging     Kind = "shock.charging"
+	ShockClear        Kind = "shock.clear"
+	ShockGiven        Kind = "shock.given"
+	CardioversionDone Kind = "cardioversion.given"
+	Epinephrine       Kind = "drug.epinephrine"
+	AirwaySecured     Kind = "airway.secured"
+	AccessIV          Kind = "access.iv"
+	AccessIO          Kind = "access.io"
+	CausesReview      Kind = "causes.review"
+	AskNext           Kind = "ask.next"
+	AskTime           Kind = "ask.time"
+	AskCauses         Kind = "ask.causes"
+	AskSummary        Kind = "ask.summary"
+	MetronomeOn       Kind = "metronome.on"
+	MetronomeOff      Kind = "metronome.off"
+	Note              Kind = "note"
+	Undo              Kind = "undo"
+	CorrectEnergy     Kind = "correct.energy"
+	Backdate          Kind = "backdate"
+	SayAgain          Kind = "say.again"
+	Quiet             Kind = "quiet"
+	Loud              Kind = "loud"
+	Confirm           Kind = "confirm"
+	Death             Kind = "death"
+
+	PatientAdult       Kind = "patient.adult"
+	PatientChild       Kind = "patient.child"
+	PatientInfant      Kind = "patient.infant"
+	PatientPregnant    Kind = "patient.pregnant"
+	PatientHypothermic Kind = "patient.hypothermic"
+	PatientOpioid      Kind = "patient.opioid"
+	PatientWeight      Kind = "patient.weight"
+	PatientAge         Kind = "patient.age"
+	PatientAgeMonths   Kind = "patient.age.months"
+	PatientStable      Kind = "patient.stable"
+	PatientUnstable    Kind = "patient.unstable"
+
+	SessionOpen  Kind = "session.open"  // first line: wall-clock anchor, versions
+	SessionClose Kind = "session.close" // clean end
+	CueSpoken    Kind = "cue.spoken"    // a prompt sounded
+	CueDropped   Kind = "cue.dropped"   // a prompt was too late to be worth saying
+	Retraction   Kind = "retraction"    // takes back the event named by Retracts
+	Question     Kind = "question"      // a contradiction was asked about, never blocked
+	Fault        Kind = "fault"         // something failed; the session went on
+	Recovered    Kind = "recovered"     // and came back
+)
+
+// Row is what kinds.yaml says of a kind; its head tells the columns.
+type Row struct {
+	Words     string `yaml:"words"`
+	Spoken    string `yaml:"spoken"`
+	Starts    bool   `yaml:"starts"`
+	Confirm   bool   `yaml:"confirm"`
+	Control   bool   `yaml:"control"`
+	Own       bool   `yaml:"own"`
+	Rhythm    Rhythm `yaml:"rhythm"`
+	Shockable bool   `yaml:"shockable"` // without a pulse, a shock is the treatment
+	Fast      bool   `yaml:"fast"`      // with a pulse, it is a tachycardia
+	Pulseless bool   `yaml:"pulseless"` // it has no pulse
+	Lane      string `yaml:"lane"`
+	FHIR      string `yaml:"fhir"`
+	Code      Code   `yaml:"code"`
+	Utstein   string `yaml:"utstein"`
+	Named     bool   `yaml:"named"`
+
+	family, name string
+}
+
+// Code is a kind's code in an open code system; the zero Code is none.
+type Code struct {
+	System string `yaml:"system"` // a name in the table's systems; the table's reader makes it the URI
+	Code   string `yaml:"code"`
+	Text   string `yaml:"text"`
+	Status string `yaml:"status"` // seen, secondary or memory
+}
+
+// kindTable is kinds.yaml, read.
+type kindTable struct {
+	rows     map[Kind]Row
+	families map[string]Row // by what their kinds begin with: "drug."
+	callouts []Kind
+	rhythms  map[Rhythm]Kind
+}
+
+//go:embed kinds.yaml
+var kindsFile []byte
+
+// kinds is the table; that it is well formed is tested, so no session can meet
+// a broken one.
+var kinds = func() kindTable {
+	t, err := parseKinds("kinds.yaml", kindsFile)
+	if err != nil {
+		panic(err)
+	}
+	return t
+}()
+
+// Callouts lists the kinds that a team can call aloud and that have a row of
+// their own, in the table's order.
+var Callouts = kinds.callouts
+
+// parseKinds reads a table of kinds; errors name file and line.
+func parseKinds(name string, text []byte) (kindTable, error) {
+	var doc struct {
+		Systems map[string]struct{ Name, URI string } `yaml:"systems"`
+		Kinds   map[string]Row                        `yaml:"kinds"`
+	}
+	t := kindTable{rows: map[Kind]Row{}, families: map[string]Row{}, rhythms: map[Rhythm]Kind{}}
+	if err := DecodeStrict(name, text, &doc); err != nil {
+		return t, err
+	}
+	order, err := keysOf(text, "kinds")
+	if err != nil {
+		return t, fmt.Errorf("%s: %w", name, err)
+	}
+	for _, key := range order {
+		r := doc.Kinds[key.Value]
+		if r.Code.System != "" {
+			r.Code.System = doc.Systems[r.Code.System].URI
+		}
+		if why := r.wrong(); why != "" {
+			return t, fmt.Errorf("%s:%d: kind %s: %s", name, key.Line, key.Value, why)
+		}
+		t.add(key.Value, r)
+	}
+	return t, nil
+}
+
+// wrong says what a row lacks or gives that no column allows; empty: nothing.
+func (r Row) wrong() string {
+	oneOf := func(x, list string) bool { return x == "" || strings.Contains(" "+list+" ", " "+x+" ") }
+	switch {
+	case !oneOf(r.Lane, "rhythm shock drug other"):
+		return "lane: choose rhythm, shock, drug or other"
+	case !oneOf(r.FHIR, "procedure observation medication"):
+		return "fhir: choose procedure, observation or medication"
+	case r.Code != Code{} && (r.Code.System == "" || r.Code.Code == "" || r.Code.Text == ""):
+		return "code: want a system of the list, code and text"
+	case r.Code != Code{} && (r.Code.Status == "" || !oneOf(r.Code.Status, "seen secondary memory")):
+		return "code: status is seen, secondary or memory"
+	case r.Rhythm == "" && (r.Shockable || r.Fast || r.Pulseless):
+		return "shockable, fast and pulseless belong to a rhythm"
+	case r.Own && (r.Starts || r.Control || r.Confirm || r.Lane != ""):
+		return "what coxswain appends itself is no callout"
+	}
+	return ""
+}
+
+// add puts a row into the table, over what its family says.
+func (t *kindTable) add(key string, r Row) {
+	if family, ok := strings.CutSuffix(key, "."); ok {
+		t.families[family+"."] = r
+		return
+	}
+	for f, all := range t.families {
+		if name, ok := strings.CutPrefix(key, f); ok {
+			r.family, r.name, r.Named = f, name, all.Named
+			r.Control = r.Control || all.Control
+			r.Lane, r.FHIR = or(r.Lane, all.Lane), or(r.FHIR, all.FHIR)
+		}
+	}
+	r.naming(key)
+	t.rows[Kind(key)] = r
+	if !r.Own {
+		t.callouts = append(t.callouts, Kind(key))
+	}
+	if r.Rhythm != "" {
+		t.rhythms[r.Rhythm] = Kind(key)
+	}
+}
+
+// naming fills in the default names of the kind that the row is of.
+func (r *Row) naming(kind string) {
+	words := kind
+	if r.Named {
+		words = r.name
+	}
+	r.Words = or(r.Words, plainWords(words))
+	r.Spoken = or(r.Spoken, or(plainWords(r.name), r.Words))
+}
+
+func or(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+func plainWords(s string) string { return strings.NewReplacer(".", " ", "_", " ").Replace(s) }
+
+// Row returns what the table says of k. A kind of a family without a row of
+// its own (a site's drug) is known by its family; any other gets its own name
+// for words and nothing else.
+func (k Kind) Row() Row {
+	if r, ok := kinds.rows[k]; ok {
+		return r
+	}
+	for f, r := range kinds.families {
+		if name, ok := strings.CutPrefix(string(k), f); ok && name != "" {
+			r.family, r.name = f, name
+			r.naming(string(k))
+			return r
+		}
+	}
+	var r Row
+	r.naming(string(k))
+	return r
+}
+
+// IsCallout reports whether k is a kind that a team can call aloud.
+func (k Kind) IsCallout() bool {
+	if r, ok := kinds.rows[k]; ok {
+		return !r.Own
+	}
+	return k.Row().family != ""
+}
+
+// Family splits a kind into its family ("drug.") and what it names in it; both
+// are empty for a kind of no family.
+func (k Kind) Family() (family, name string) {
+	r := k.Row()
+	return r.family, r.name
+}
+
+// Drug returns the drug that a dose event names.
+func (k Kind) Drug() (string, bool) {
+	f, name := k.Family()
+	return name, f == "drug."
+}
+
+// DecodeStrict decodes one YAML document into v; keys that v does not have are
+// refused. The error is one line that names file and line.
+func DecodeStrict(name string, text []byte, v any) error {
+	d := yaml.NewDecoder(bytes.NewReader(text))
+	d.KnownFields(true)
+	if err := d.Decode(v); errors.Is(err, io.EOF) {
+		return fmt.Errorf("%s:1: the file is empty", name)
+	} else if err != nil {
+		return yamlError(name, err)
+	}
+	return nil
+}
+
+// yamlError makes one line of a library's error: file, line, what.
+func yamlError(name string, err error) error {
+	s := strings.TrimPrefix(err.Error(), "yaml: ")
+	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
+	s = strings.SplitN(s, "\n", 2)[0]
+	if rest, ok := strings.CutPrefix(s, "line "); ok {
+		return fmt.Errorf("%s:%s", name, rest)
+	}
+	return fmt.Errorf("%s: %s", name, s)
+}
+
+// keysOf returns the keys of the mapping under parent, in the file's order.
+func keysOf(text []byte, parent string) ([]*yaml.Node, error) {
+	var root yaml.Node
+	if err := yaml.Unmarshal(text, &root); err != nil {
+		return nil, err
+	}
+	if len(root.Content) == 0 {
+		return nil, nil
+	}
+	var out []*yaml.Node
+	top := root.Content[0].Content
+	for i := 0; i+1 < len(top); i += 2 {
+		if top[i].Value == parent {
+			for k := 0; k+1 < len(top[i+1].Content); k += 2 {
+				out = append(out, top[i+1].Content[k])
+			}
+		}
+	}
+	return out, nil
+}
