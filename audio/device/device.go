@@ -62,8 +62,14 @@ var ErrMissing = errors.New("no such sound device")
 
 // Device is an open stream that drives an audio.Exchange.
 type Device struct {
-	stream  *portaudio.Stream
+	stream  stream
 	missing string
+}
+
+// stream is what a Device needs of a *portaudio.Stream.
+type stream interface {
+	Abort() error
+	Close() error
 }
 
 // Missing is "microphone" or "loudspeaker" if the stream runs without one.
@@ -193,18 +199,29 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, what, name)
 }
 
-// Close stops the stream. It returns even when the device is gone.
+// closePatience is how long Close waits for the sound system: a device that is
+// there takes less than 0.1 s (measured, PulseAudio 16).
+const closePatience = 2 * time.Second
+
+// ErrStuck marks a stream that the sound system does not let go of.
+var ErrStuck = errors.New("the sound system does not let go of the device; going on without closing it")
+
+// Close stops the stream. It returns even when the device is gone: when a
+// PulseAudio server is killed, the threads of its client library may wait for
+// each other for ever (libpulse 16.1, pa_memimport_free), and with them whoever
+// closes the stream. Such a stream is left behind, threads and all, with
+// ErrStuck; another can be opened beside it.
 func (d *Device) Close() error {
 	system.Lock()
 	defer system.Unlock()
-	err := d.stream.Abort()
-	if cerr := d.stream.Close(); err == nil {
-		err = cerr
+	closed := make(chan error, 1)
+	go func() { closed <- errors.Join(d.stream.Abort(), d.stream.Close()) }()
+	select {
+	case err := <-closed:
+		return errors.Join(err, portaudio.Terminate())
+	case <-time.After(closePatience):
+		return ErrStuck
 	}
-	if terr := portaudio.Terminate(); err == nil {
-		err = terr
-	}
-	return err
 }
 
 // system guards PortAudio, which is for one thread at a time.
