@@ -126,9 +126,6 @@ func (p *Protocol) cycle(s State) []Cue {
 	}
 }
 
-// settle lets the read-back of the event that made something due go first.
-var settle = Seconds(3)
-
 func (p *Protocol) epinephrine(s State) []Cue {
 	if given := s.Given["epinephrine"]; len(given) > 0 {
 		last, from, late := given[len(given)-1].At, p.Span("epinephrine_due_s"), p.Span("epinephrine_overdue_s")
@@ -144,7 +141,7 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	}
 	var out []Cue
 	for k := Time(0); k < 5; k++ {
-		out = append(out, p.consider("epinephrine.first", "epinephrine", s, from+settle+k*Seconds(60), Seconds(20), Due))
+		out = append(out, p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s")+k*Seconds(60), Seconds(20), Due))
 	}
 	return out
 }
@@ -191,7 +188,7 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 		if len(s.Given["magnesium"]) > 0 || len(p.Drugs["magnesium"].Doses) == 0 {
 			return nil
 		}
-		return []Cue{p.consider("magnesium", "magnesium", s, s.RhythmAt+settle, Seconds(60), Advice)}
+		return []Cue{p.consider("magnesium", "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
 	}
 	drug, n := p.Antiarrhythmics[0], s.Antiarrhythmics()
 	if len(s.Given["lidocaine"]) > 0 && len(s.Given["amiodarone"]) == 0 { // the team chose the other one
@@ -202,14 +199,14 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 		return nil
 	}
 	after := d.Doses[min(n, len(d.Doses)-1)].AfterShock
-	if n >= len(d.Doses) { // the last dose repeats, two shocks later each time
-		after += 2 * (n - len(d.Doses) + 1)
+	if n >= len(d.Doses) { // the last dose repeats
+		after += int(p.Get("antiarrhythmic_again_shocks")) * (n - len(d.Doses) + 1)
 	}
 	from, ok := nthShock(s, after)
 	if !ok {
 		return nil
 	}
-	return []Cue{p.consider("antiarrhythmic."+drug, drug, s, from+2*settle, Seconds(30), Advice)}
+	return []Cue{p.consider("antiarrhythmic."+drug, drug, s, from+2*p.Span("settle_s"), Seconds(30), Advice)}
 }
 
 // nthShock returns when the n-th defibrillation was given (n from 1).

@@ -12,8 +12,10 @@ type Machine struct {
 	protocol *Protocol
 	events   []Event
 	state    State
-	newest   Time // latest At of the events
-	last     Cue  // the last answer, for "say again"
+	newest   Time  // latest At of the events
+	agenda   []Cue // of the state, by time
+	wake     Time  // when the next cue of the agenda is due
+	last     Cue   // the last answer, for "say again"
 	said     map[string]bool
 }
 
@@ -30,8 +32,12 @@ func NewMachine(p *Protocol, events ...Event) *Machine {
 	for _, e := range events {
 		m.newest = max(m.newest, e.At)
 	}
+	m.plan()
 	return m
 }
+
+// plan follows the state: what is due, and when to look again.
+func (m *Machine) plan() { m.agenda, m.wake = m.protocol.Agenda(m.state), 0 }
 
 // State returns where the code stands.
 func (m *Machine) State() State { return m.state }
@@ -47,6 +53,7 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		m.state.apply(e)
 	}
 	m.newest = max(m.newest, e.At)
+	m.plan()
 	if !e.Kind.IsCallout() || e.Replaces != 0 {
 		return Ready{}
 	}
@@ -73,11 +80,17 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	return r
 }
 
-// Tick returns the cues whose moment has come by now.
+// Tick returns the cues whose moment has come by now. Until the next one is
+// due it only compares two numbers: a session asks a hundred times a second.
 func (m *Machine) Tick(now Time) []Cue {
+	if now < m.wake {
+		return nil
+	}
 	var out []Cue
-	for _, c := range m.protocol.Agenda(m.state) {
+	m.wake = math.MaxInt64
+	for _, c := range m.agenda {
 		if c.At > now {
+			m.wake = c.At
 			break
 		}
 		if k := c.key(); !m.said[k] {
@@ -277,7 +290,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 		return c
 	}
 	var soon *Cue
-	for _, a := range m.protocol.Agenda(s) {
+	for _, a := range m.agenda {
 		name := nextName[a.ID]
 		if name == "" {
 			continue

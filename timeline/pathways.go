@@ -6,20 +6,20 @@ func (p *Protocol) special(s State) []Cue {
 	var out []Cue
 	if (s.Rhythm == PEA || s.Rhythm == Asystole) && s.ReviewedAt < s.RhythmAt {
 		if left := p.CausesLeft(s); len(left) > 0 {
-			c := due("causes.round", s.RhythmAt+Seconds(20), Seconds(60), Advice)
+			c := due("causes.round", s.RhythmAt+p.Span("causes_round_s"), Seconds(60), Advice)
 			c.Items = left
 			out = append(out, c)
 		}
 	}
 	if n := int(p.Get("refractory_shocks")); s.Rhythm.Shockable() {
 		if at, ok := nthShock(s, n); ok && s.RhythmAt >= at {
-			out = append(out, due("refractory", s.RhythmAt+settle, Seconds(30), Advice).with("shocks", float64(n)))
+			out = append(out, due("refractory", s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", float64(n)))
 		}
 	}
 	if s.Pregnant {
-		out = append(out, due("pregnant.displace", s.Started+Seconds(10), Seconds(120), Advice))
+		out = append(out, due("pregnant.displace", s.Started+p.Span("displace_s"), Seconds(120), Advice))
 		if _, done := s.Done["delivery"]; !done {
-			c := due("pregnant.delivery", s.Started+p.Span("delivery_s")-Seconds(60), Seconds(60), Due)
+			c := due("pregnant.delivery", s.Started+p.Span("delivery_s")-p.Span("delivery_warning_s"), Seconds(60), Due)
 			out = append(out, c.with("minutes", p.Get("delivery_s")/60))
 		}
 	}
@@ -35,7 +35,9 @@ func (p *Protocol) afterReturn(s State) []Cue {
 	if s.PulseAt == Never || s.Started == Never || s.Ended != Never {
 		return nil
 	}
-	at := func(k float64, id string) Cue { return due(id, s.PulseAt+Seconds(10+12*k), Seconds(30), Advice) }
+	at := func(k Time, id string) Cue {
+		return due(id, s.PulseAt+p.Span("aftercare_s")+k*p.Span("aftercare_gap_s"), Seconds(30), Advice)
+	}
 	out := []Cue{
 		at(0, "rosc.oxygen").with("min", p.Get("rosc_spo2_min")).with("max", p.Get("rosc_spo2_max")),
 		at(1, "rosc.ventilation").with("seconds", p.Get("rosc_ventilation_s")),
@@ -60,7 +62,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 	if s.StabilityAt == Never || s.Ended != Never {
 		return nil
 	}
-	from := max(s.StabilityAt, s.RhythmAt) + settle
+	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
 	switch {
 	case s.Rhythm.Fast() && s.Unstable:
 		return p.unstable(s, from)
@@ -72,7 +74,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 			after := due("peri.amiodarone.after", given[0].At+Seconds(60*p.Get("amiodarone_infusion_min")), Seconds(60), Advice)
 			out = append(out, after.with("mg_min", p.Get("amiodarone_after_mg_min")))
 		} else {
-			c := p.consider("peri.amiodarone", "amiodarone_infusion", s, from+Seconds(15), Seconds(60), Advice)
+			c := p.consider("peri.amiodarone", "amiodarone_infusion", s, from+p.Span("stable_drug_s"), Seconds(60), Advice)
 			out = append(out, c.with("minutes", p.Get("amiodarone_infusion_min")))
 		}
 		return out
@@ -92,7 +94,7 @@ func (p *Protocol) unstable(s State, from Time) []Cue {
 		id = "peri.unsynchronised"
 		energy, ok = p.Energy(s.Unsynced(), kg)
 	} else if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt {
-		id, from = "peri.resync", s.Shocks[n-1].At+settle
+		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("settle_s")
 	}
 	return []Cue{due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)}
 }
@@ -102,12 +104,12 @@ func (p *Protocol) stableNarrow(s State, from Time) []Cue {
 	out := []Cue{due("peri.ecg", from, Seconds(60), Advice)}
 	vagal, tried := s.Done["vagal"]
 	if !tried {
-		out = append(out, due("peri.vagal", from+Seconds(10), Seconds(60), Advice))
+		out = append(out, due("peri.vagal", from+p.Span("vagal_s"), Seconds(60), Advice))
 		vagal = from
 	}
 	given := s.Given["adenosine"]
 	if d := p.Drugs["adenosine"]; len(given) < max(d.MaxDoses, len(d.Doses)) {
-		at := vagal + Seconds(30)
+		at := vagal + p.Span("adenosine_after_vagal_s")
 		if n := len(given); n > 0 {
 			at = given[n-1].At + p.Span("adenosine_interval_s")
 		}
@@ -124,8 +126,8 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 	total := d.TotalCap(kg)
 	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
 	if _, pacing := s.Done["pacing"]; full && !pacing {
-		at := given[len(given)-1].At + settle
-		drip := due("peri.infusion", at+Seconds(20), Seconds(60), Advice)
+		at := given[len(given)-1].At + p.Span("settle_s")
+		drip := due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice)
 		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip.with("min", p.Get("brady_epinephrine_min")).with("max", p.Get("brady_epinephrine_max"))}
 	} else if full || pacing {
 		return nil

@@ -16,6 +16,9 @@ import (
 //go:embed protocols/*.yaml
 var protocols embed.FS
 
+//go:embed common.yaml
+var commonFile []byte
+
 // Value is one number of a guideline with its source.
 type Value struct {
 	Value    float64   `yaml:"value"`
@@ -81,7 +84,7 @@ func LoadProtocol(id string, overlays ...Source) (*Protocol, error) {
 	}
 	p := &Protocol{}
 	sum := sha256.New()
-	for _, s := range append([]Source{{id + ".yaml", b}}, overlays...) {
+	for _, s := range append([]Source{{"common.yaml", commonFile}, {id + ".yaml", b}}, overlays...) {
 		sum.Write(s.Text)
 		if err := p.merge(s); err != nil {
 			return nil, err

@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	_ "embed"
 	"fmt"
 	"maps"
 	"slices"
@@ -8,6 +9,9 @@ import (
 
 	"go.yaml.in/yaml/v3"
 )
+
+//go:embed rules.yaml
+var rulesFile []byte
 
 type bound struct{ min, max float64 }
 
@@ -19,7 +23,7 @@ var bounds = map[string]bound{
 	"ratio_compressions": {3, 30}, "ratio_breaths": {1, 2}, "breaths_pause_s": {2, 6}, "ventilation_s": {2, 10},
 	"pause_warning_s": {3, 10}, "pause_limit_s": {5, 20},
 	"epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
-	"sustained_rosc_s": {30, 3600}, "epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
+	"epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
 	"atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
 	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
 	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
@@ -28,7 +32,24 @@ var bounds = map[string]bound{
 	"rosc_systolic_mmhg": {70, 140}, "rosc_pressure_to_mmhg": {50, 100}, "rosc_temperature_h": {6, 168}, "rosc_temperature_max_h": {6, 168},
 	"vector_change_shocks": {2, 6}, "stacked_shocks": {1, 3}, "stacked_epinephrine_shocks": {1, 3},
 	"naloxone_s": {0, 600}, "cold_c": {25, 35}, "cold_shocks": {1, 10},
+	"settle_s": {1, 10}, "antiarrhythmic_again_shocks": {1, 5}, "causes_round_s": {5, 120}, "displace_s": {3, 60},
+	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60}, "vagal_s": {5, 60},
+	"adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120}, "infusion_after_pacing_s": {5, 120},
 }
+
+// rules are the numbers of rules.yaml: what the state itself depends on.
+var rules = func() map[string]Value {
+	var doc struct {
+		Values map[string]Value `yaml:"values"`
+	}
+	if err := DecodeStrict("rules.yaml", rulesFile, &doc); err != nil {
+		panic(err) // that it is well formed is tested
+	}
+	return doc.Values
+}()
+
+// rule returns a number of rules.yaml that is given in seconds.
+func rule(name string) Time { return Seconds(rules[name].Value) }
 
 // optional values are those of which a guideline may set none.
 var optional = map[string]bool{"rosc_temperature_min": true, "rosc_systolic_mmhg": true, "rosc_pressure_to_mmhg": true, "rosc_temperature_h": true,

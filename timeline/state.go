@@ -210,12 +210,9 @@ func with[V any](m map[string]V, k string, v V) map[string]V {
 	return out
 }
 
-// confirmWithin is how long the end of a code waits for "confirmed".
-var confirmWithin = Seconds(30)
-
 // confirm ends the code, if its end was called a moment ago.
 func (s *State) confirm(at Time) {
-	if s.Pending == "" || at > s.PendingAt+confirmWithin {
+	if s.Pending == "" || at > s.PendingAt+rule("confirm_s") {
 		return
 	}
 	s.Dead = s.Pending == Death
