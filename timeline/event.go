@@ -136,6 +136,13 @@ func (e Event) Describe() string {
 	return s
 }
 
+// unsureBelow is the confidence under which a callout counts as uncertain:
+// common practice, no source.
+const unsureBelow = 0.75
+
+// Unsure reports whether the event was heard with little confidence.
+func (e Event) Unsure() bool { return e.Heard != nil && e.Heard.Confidence < unsureBelow }
+
 // Milligrams is the amount of a drug that was called; 0 if none was.
 func (e Event) Milligrams() float64 {
 	if g := e.Values["dose_g"]; g > 0 {

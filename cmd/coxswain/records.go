@@ -36,7 +36,11 @@ as DuckDB.`,
 		Example: "  coxswain records --records /var/lib/coxswain\n  coxswain records --search \"VF 2026-03\"\n  coxswain records --summary\n  coxswain records --charts charts.html --parquet records.parquet",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			list, bad, err := summaries(c.v.GetString("records"))
+			defs, err := c.definitions()
+			if err != nil {
+				return err
+			}
+			list, bad, err := summaries(c.v.GetString("records"), defs)
 			if err != nil {
 				return err
 			}
@@ -44,10 +48,6 @@ as DuckDB.`,
 				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", b)
 			}
 			list = matching(list, search)
-			defs, err := c.definitions()
-			if err != nil {
-				return err
-			}
 			if parquetFile != "" {
 				if err := toFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
 					return err
@@ -86,7 +86,7 @@ func toFile(path string, write func(io.Writer) error) error {
 
 // summaries reads every record of a folder, on all cores. One that cannot be
 // read is named and left out.
-func summaries(records string) (list []review.Summary, bad []string, err error) {
+func summaries(records string, defs []figures.Definition) (list []review.Summary, bad []string, err error) {
 	found, err := recordDirs(records)
 	if err != nil {
 		return nil, nil, err
@@ -108,7 +108,7 @@ func summaries(records string) (list []review.Summary, bad []string, err error) 
 					why[i] = err.Error()
 					continue
 				}
-				lines[i] = review.Summarise(events)
+				lines[i] = review.Summarise(events, defs)
 				lines[i].Path = found[i]
 				lines[i].Name = filepath.Base(lines[i].Path)
 			}

@@ -106,7 +106,7 @@ func BenchmarkTenThousandRecords(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		list, bad, err := summaries(dir)
+		list, bad, err := summaries(dir, defs)
 		if err != nil || len(bad) > 0 || len(list) != 10000 {
 			b.Fatal(len(list), bad, err)
 		}

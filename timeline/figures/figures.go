@@ -23,7 +23,21 @@ type Definition struct {
 	Definition string     `yaml:"definition" json:"definition"`
 	Formula    string     `yaml:"formula" json:"formula"`
 	Source     string     `yaml:"source" json:"source"`
+	Counts     *Lengths   `yaml:"counts" json:"counts,omitempty"`
 	Benchmark  *Benchmark `yaml:"benchmark" json:"benchmark,omitempty"`
+}
+
+// Lengths are the lengths of time, in seconds, that a figure counts; a bound
+// that is absent does not bind.
+type Lengths struct {
+	Above float64 `yaml:"above" json:"above,omitempty"`
+	Min   float64 `yaml:"min" json:"min,omitempty"`
+	Max   float64 `yaml:"max" json:"max,omitempty"`
+}
+
+// hold reports whether a length counts.
+func (l *Lengths) hold(seconds float64) bool {
+	return l != nil && seconds > l.Above && seconds >= l.Min && (l.Max == 0 || seconds <= l.Max)
 }
 
 // Benchmark is a published limit for a figure.
@@ -103,13 +117,10 @@ func fields(src timeline.Source) (keys, values []*yaml.Node, err error) {
 	return keys, values, nil
 }
 
-// unsureBelow is the confidence under which an event counts as uncertain.
-const unsureBelow = 0.75
-
 // Compute returns every defined figure of a record that ends at end.
 func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Figure {
 	c := Lay(events, end)
-	base := c.Measure()
+	base := c.Measure(defs)
 	out := make([]Figure, len(defs))
 	for i, d := range defs {
 		v, known := base[d.ID]
@@ -119,7 +130,7 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 		}
 	}
 	for _, other := range otherwise(events) {
-		m := Lay(other, end).Measure()
+		m := Lay(other, end).Measure(defs)
 		for i := range out {
 			if v, ok := m[out[i].ID]; ok && out[i].Known {
 				out[i].Low, out[i].High = math.Min(out[i].Low, v), math.Max(out[i].High, v)
@@ -158,7 +169,7 @@ func otherwise(events []timeline.Event) [][]timeline.Event {
 	}
 	for _, e := range events {
 		switch {
-		case e.Heard != nil && e.Heard.Confidence < unsureBelow && !gone[e.Seq]:
+		case e.Unsure() && !gone[e.Seq]:
 			without(func(x timeline.Event) bool { return x.Seq == e.Seq })
 		case e.Kind == timeline.Retraction && e.Amend == nil:
 			without(func(x timeline.Event) bool { return x.Seq == e.Seq || x.Replaces == e.Retracts && e.Retracts != 0 })
@@ -177,13 +188,17 @@ func otherwise(events []timeline.Event) [][]timeline.Event {
 
 // Measure computes the figures that are known, by id. See figures.yaml for
 // definitions and sources.
-func (c Course) Measure() map[string]float64 {
+func (c Course) Measure(defs []Definition) map[string]float64 {
 	s := c.State
 	m := map[string]float64{}
+	counts := map[string]*Lengths{}
+	for _, d := range defs {
+		counts[d.ID] = d.Counts
+	}
 	if s.Started == timeline.Never {
 		return m
 	}
-	c.pauses(m)
+	c.pauses(m, counts["pauses_over_10s"])
 	c.shockPauses(m)
 	since := func(id string, t timeline.Time) {
 		if t != timeline.Never && t >= s.Started {
@@ -208,10 +223,9 @@ func (c Course) Measure() map[string]float64 {
 	}
 	m["shocks"] = float64(len(s.Shocks))
 	if n := len(c.Checked); n > 0 {
-		m["cycle_adherence"] = share(c.Checked, func(x float64) bool { return x >= 105 && x <= 135 })
+		m["cycle_adherence"] = share(c.Checked, counts["cycle_adherence"])
 	}
-	const hold = 20 * 60 * timeline.Rate
-	if c.Held >= hold {
+	if counts["sustained"].hold(c.Held.Seconds()) {
 		m["sustained"] = 1
 	} else if !c.Holds {
 		m["sustained"] = 0
@@ -220,7 +234,7 @@ func (c Course) Measure() map[string]float64 {
 }
 
 // pauses measures compressions and what interrupted them.
-func (c Course) pauses(m map[string]float64) {
+func (c Course) pauses(m map[string]float64, long *Lengths) {
 	if arrest := total(c.Arrest); arrest > 0 && c.State.FirstCompression != timeline.Never {
 		m["compression_fraction"] = total(c.Hands) / arrest
 		m["pauses"] = float64(len(c.Pauses))
@@ -231,7 +245,7 @@ func (c Course) pauses(m map[string]float64) {
 	for _, p := range c.Pauses {
 		m["longest_pause"] = math.Max(m["longest_pause"], p.Seconds())
 	}
-	m["pauses_over_10s"] = share(c.Pauses, func(x float64) bool { return x > 10 })
+	m["pauses_over_10s"] = share(c.Pauses, long)
 }
 
 func total(list []Stretch) float64 {
@@ -243,10 +257,10 @@ func total(list []Stretch) float64 {
 }
 
 // share is how many of the stretches are of a length that counts, over all.
-func share(list []Stretch, counts func(seconds float64) bool) float64 {
+func share(list []Stretch, counts *Lengths) float64 {
 	n := 0
 	for _, s := range list {
-		if counts(s.Seconds()) {
+		if counts.hold(s.Seconds()) {
 			n++
 		}
 	}

@@ -28,16 +28,16 @@ type Summary struct {
 
 // Summarise derives a record's line from its events, which begin with
 // session.open. It leaves out the ranges: they cost a hundred times as much.
-func Summarise(events []timeline.Event) Summary {
+func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 	end := timeline.End(events)
 	c := figures.Lay(events, end)
-	s := Summary{Seconds: end.Seconds(), Rhythm: string(c.State.FirstRhythm), Outcome: outcome(c.State), Figures: c.Measure()}
+	s := Summary{Seconds: end.Seconds(), Rhythm: string(c.State.FirstRhythm), Outcome: outcome(c.State), Figures: c.Measure(defs)}
 	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	for _, e := range events {
 		switch {
 		case e.Kind == timeline.Fault:
 			s.Faults++
-		case e.Heard != nil && e.Heard.Confidence < 0.75:
+		case e.Unsure():
 			s.Unsure++
 		}
 		s.Amended = s.Amended || e.Amend != nil

@@ -14,6 +14,7 @@ import (
 	_ "github.com/marcboeker/go-duckdb"
 
 	"coxswain/timeline"
+	"coxswain/timeline/figures"
 )
 
 // The worked example of the NIST/SEMATECH e-Handbook of Statistical Methods,
@@ -101,7 +102,11 @@ func TestParquetInDuckDB(t *testing.T) {
 
 // A summary leaves out what is not known and counts what is unsure.
 func TestSummarise(t *testing.T) {
-	s := Summarise(sample(t).Events)
+	defs, err := figures.Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := Summarise(sample(t).Events, defs)
 	if _, ok := s.Figures["compression_rate"]; ok || s.Unsure != 1 || !s.Amended || s.Rhythm != "VF" || s.Outcome != "return of circulation" || s.Figures["pre_shock_pause"] != 7 {
 		t.Errorf("%+v", s)
 	}
@@ -115,7 +120,11 @@ func BenchmarkSummarise(b *testing.B) {
 		events = append(events, timeline.Event{Seq: uint64(k + 1), At: at, Kind: timeline.Callouts[k%28], Heard: &timeline.Heard{End: at, Confidence: 0.9}})
 	}
 	events[0] = timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}}
+	defs, err := figures.Definitions()
+	if err != nil {
+		b.Fatal(err)
+	}
 	for b.Loop() {
-		Summarise(events)
+		Summarise(events, defs)
 	}
 }

@@ -93,7 +93,7 @@ func newRow(e timeline.Event, gone bool) Row {
 		}
 	}
 	if h := e.Heard; h != nil {
-		w.From, w.Until, w.Heard, w.Sure, w.Unsure = h.Start, h.End, h.Text, h.Confidence, h.Confidence < 0.75
+		w.From, w.Until, w.Heard, w.Sure, w.Unsure = h.Start, h.End, h.Text, h.Confidence, e.Unsure()
 	}
 	if a := e.Amend; a != nil {
 		w.Group, w.Note = "amended", fmt.Sprintf("%s: %s", a.By, a.Reason)
