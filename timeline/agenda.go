@@ -129,9 +129,9 @@ func (p *Protocol) cycle(s State) []Cue {
 func (p *Protocol) epinephrine(s State) []Cue {
 	if given := s.Given["epinephrine"]; len(given) > 0 {
 		last, from, late := given[len(given)-1].At, p.Span("epinephrine_due_s"), p.Span("epinephrine_overdue_s")
-		out := []Cue{due("epinephrine.due", last+from, Seconds(20), Due).with("minutes", from.Seconds()/60)}
+		out := []Cue{p.say(due("epinephrine.due", last+from, Seconds(20), Due), "epinephrine_due_s", "minutes")}
 		for k := Time(0); k < 5; k++ {
-			out = append(out, due("epinephrine.overdue", last+late+k*Seconds(60), Seconds(20), Due).with("minutes", late.Seconds()/60))
+			out = append(out, p.say(due("epinephrine.overdue", last+late+k*Seconds(60), Seconds(20), Due), "epinephrine_overdue_s", "minutes"))
 		}
 		return out
 	}

@@ -206,7 +206,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	c.Values = e.Values
 	switch e.Kind {
 	case AirwaySecured:
-		c = c.with("seconds", p.Get("ventilation_s"))
+		c = p.say(c, "ventilation_s", "seconds")
 	case PatientAge, PatientAgeMonths:
 		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
 			c.Parts = []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}

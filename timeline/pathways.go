@@ -39,12 +39,12 @@ func (p *Protocol) afterReturn(s State) []Cue {
 		return due(id, s.PulseAt+p.Span("aftercare_s")+k*p.Span("aftercare_gap_s"), Seconds(30), Advice)
 	}
 	out := []Cue{
-		at(0, "rosc.oxygen").with("min", p.Get("rosc_spo2_min")).with("max", p.Get("rosc_spo2_max")),
-		at(1, "rosc.ventilation").with("seconds", p.Get("rosc_ventilation_s")),
-		at(3, "rosc.temperature").with("min", p.Get("rosc_temperature_min")).with("max", p.Get("rosc_temperature_max")),
+		p.say(at(0, "rosc.oxygen"), "rosc_spo2_min", "min", "rosc_spo2_max", "max"),
+		p.say(at(1, "rosc.ventilation"), "rosc_ventilation_s", "seconds"),
+		p.temperature(at(3, "rosc.temperature")),
 	}
 	if p.patient(s) == "" { // a child's pressure goes by age: no single number
-		out = append(out, at(2, "rosc.pressure").with("mmhg", p.Get("rosc_pressure_mmhg")))
+		out = append(out, p.pressure(at(2, "rosc.pressure")))
 	}
 	if _, done := s.Done["ecg"]; !done {
 		out = append(out, at(4, "rosc.ecg"))
@@ -53,6 +53,34 @@ func (p *Protocol) afterReturn(s State) []Cue {
 		out = append(out, due("rosc.recheck", s.PulseAt+k*p.Span("pulse_recheck_s"), Seconds(10), Cycle))
 	}
 	return out
+}
+
+// temperature names the bounds that the protocol sets, and for how long.
+func (p *Protocol) temperature(c Cue) Cue {
+	if c = p.say(c, "rosc_temperature_min", "min", "rosc_temperature_max", "max"); p.Values["rosc_temperature_min"].None {
+		c.ID += ".most"
+	}
+	hours := p.say(Cue{ID: "rosc.hours"}, "rosc_temperature_h", "hours", "rosc_temperature_max_h", "max")
+	switch len(hours.Values) {
+	case 0:
+		return c
+	case 2:
+		hours.ID += ".range"
+	}
+	c.Parts = append(c.Parts, hours)
+	return c
+}
+
+// pressure names the mean pressure to reach and, if the protocol sets one, the
+// systolic.
+func (p *Protocol) pressure(c Cue) Cue {
+	if c = p.say(c, "rosc_pressure_mmhg", "min", "rosc_pressure_to_mmhg", "max"); len(c.Values) == 2 {
+		c.ID += ".range"
+	}
+	if systolic := p.say(Cue{ID: "rosc.systolic"}, "rosc_systolic_mmhg", "min"); len(systolic.Values) > 0 {
+		c.Parts = append(c.Parts, systolic)
+	}
+	return c
 }
 
 // withPulse is the care of a rhythm that is too fast or too slow, once the
@@ -127,8 +155,8 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
 	if _, pacing := s.Done["pacing"]; full && !pacing {
 		at := given[len(given)-1].At + p.Span("settle_s")
-		drip := due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice)
-		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip.with("min", p.Get("brady_epinephrine_min")).with("max", p.Get("brady_epinephrine_max"))}
+		drip := p.say(due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice), "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
+		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip}
 	} else if full || pacing {
 		return nil
 	}

@@ -63,3 +63,24 @@ func (p *Protocol) Spoken(name string) (value float64, ok bool) {
 	v := p.Values[name]
 	return v.Value, !v.None && v.Status != Unresolved
 }
+
+// say puts values into a cue, given as pairs of value and slot: what is none
+// is left out; where one is unresolved, no number is said but to look at the
+// local chart. Seconds become minutes where the slot asks for them.
+func (p *Protocol) say(c Cue, pairs ...string) Cue {
+	for i := 0; i+1 < len(pairs); i += 2 {
+		v := p.Values[pairs[i]]
+		x := v.Value
+		if pairs[i+1] == "minutes" && v.Unit == "s" {
+			x /= 60
+		}
+		switch {
+		case v.Status == Unresolved:
+			c.ID, c.Values, c.Parts = c.ID+".open", nil, []Cue{{ID: "dose.check"}}
+			return c
+		case !v.None:
+			c = c.with(pairs[i+1], x)
+		}
+	}
+	return c
+}
