@@ -11,10 +11,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 )
 
-func newCallouts(c *conf) *cobra.Command {
+func newCallouts(c *config.Config) *cobra.Command {
 	var asJSON bool
 	var page string
 	cmd := &cobra.Command{
@@ -25,7 +26,7 @@ func newCallouts(c *conf) *cobra.Command {
   coxswain callouts --vocabulary our-unit.yaml`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			v, err := c.vocabulary()
+			v, err := intents.LoadVocabulary(c.Vocabulary...)
 			if err != nil {
 				return err
 			}

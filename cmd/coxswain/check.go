@@ -13,6 +13,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
@@ -39,7 +40,7 @@ type checkOptions struct {
 	noSound      bool
 }
 
-func newCheck(c *conf) *cobra.Command {
+func newCheck(c *config.Config) *cobra.Command {
 	var o checkOptions
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -88,7 +89,7 @@ The backup job of a site tells that it ran by touching RECORDS/.backup.`,
 	return cmd
 }
 
-func runChecks(c *conf, o checkOptions) []finding {
+func runChecks(c *config.Config, o checkOptions) []finding {
 	var out []finding
 	add := func(name string, detail string, err error) {
 		if err != nil {
@@ -97,13 +98,13 @@ func runChecks(c *conf, o checkOptions) []finding {
 		}
 		out = append(out, finding{name, "pass", detail})
 	}
-	p, err := c.protocol()
+	p, err := protocol(c)
 	detail := ""
 	if err == nil {
 		detail = p.ID + " " + p.Hash
 	}
 	add("protocol", detail, err)
-	v, err := c.vocabulary()
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
 	if err == nil {
 		detail = fmt.Sprintf("%d callouts", len(v.Callouts))
 	}
@@ -112,11 +113,11 @@ func runChecks(c *conf, o checkOptions) []finding {
 		detail, err = checkRecogniser(c, v)
 		add("recogniser", detail, err)
 	}
-	detail, err = checkDisk(c.v.GetString("records"), o.hours)
+	detail, err = checkDisk(c.Folder, o.hours)
 	add("disk", detail, err)
 	detail, err = monitor.CheckClock()
 	add("clock", detail, err)
-	detail, err = checkBackup(c.v.GetString("records"), o.backupWithin)
+	detail, err = checkBackup(c.Folder, o.backupWithin)
 	add("backup", detail, err)
 	if o.noSound {
 		return append(out, finding{"sound", "skip", "left out by --no-sound"})
@@ -125,8 +126,8 @@ func runChecks(c *conf, o checkOptions) []finding {
 }
 
 // checkRecogniser plays a built-in phrase to the configured recogniser.
-func checkRecogniser(c *conf, v *intents.Vocabulary) (string, error) {
-	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
+func checkRecogniser(c *config.Config, v *intents.Vocabulary) (string, error) {
+	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
 	if err != nil {
 		return "", err
 	}
@@ -205,7 +206,7 @@ const (
 	loudRoom = -30.0
 )
 
-func checkSound(c *conf) []finding {
+func checkSound(c *config.Config) []finding {
 	m, err := measureLoop(c)
 	if err != nil {
 		return []finding{{"sound", "fail", err.Error()}}
@@ -222,15 +223,15 @@ func checkSound(c *conf) []finding {
 		loop = finding{"loudspeaker", "fail", "the microphone does not hear it: check volume, mute and which devices are chosen"}
 	case ms > 200:
 		loop = finding{"loudspeaker", "fail", fmt.Sprintf("%v: too late for the echo canceller; set loop_delay_ms to %d", m, ms-20)}
-	case ms < c.v.GetInt("loop_delay_ms")-10:
+	case ms < c.LoopDelayMs-10:
 		loop = finding{"loudspeaker", "fail", fmt.Sprintf("%v: sooner than loop_delay_ms; set it to %d", m, max(10, ms))}
 	}
 	return append(out, loop)
 }
 
 // sayResult speaks the result and reports whether it could.
-func sayResult(c *conf, failed int) finding {
-	voice, err := prompts.NewVoice(c.v.GetString("clips"))
+func sayResult(c *config.Config, failed int) finding {
+	voice, err := prompts.NewVoice(c.Clips)
 	if err != nil {
 		return finding{"speech", "fail", err.Error()}
 	}
@@ -240,10 +241,10 @@ func sayResult(c *conf, failed int) finding {
 	}
 	cue := timeline.Cue{ID: id}
 	player := audio.NewPlayer(audio.Lead * audio.Block)
-	player.Say(0, voice.Speak(cue), c.v.GetFloat64("volume"))
+	player.Say(0, voice.Speak(cue), c.Volume)
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)
-	d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
+	d, err := device.Open(c.Input, c.Output, e)
 	if err != nil {
 		return finding{"speech", "fail", err.Error()}
 	}

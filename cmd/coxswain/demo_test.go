@@ -15,6 +15,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/timeline"
@@ -34,13 +35,13 @@ func renderScene(t *testing.T, scene, wav string) {
 }
 
 // testConf returns the default settings and the built-in vocabulary.
-func testConf(t *testing.T) (*conf, *intents.Vocabulary) {
+func testConf(t *testing.T) (*config.Config, *intents.Vocabulary) {
 	t.Helper()
-	c := &conf{}
-	if err := c.load(newRoot(os.Stderr)); err != nil {
+	c, err := config.Load(newRoot(os.Stderr).Flags(), nil)
+	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := c.vocabulary()
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,7 +58,7 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	o, err := c.session(v, room != nil)
+	o, err := sessionOptions(c, v, room != nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,9 +12,10 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/config"
 )
 
-func newDevices(c *conf) *cobra.Command {
+func newDevices(c *config.Config) *cobra.Command {
 	var asJSON, loop bool
 	cmd := &cobra.Command{
 		Use: "devices", Short: "List the sound devices",
@@ -73,10 +74,10 @@ func (m loopMeasure) String() string {
 
 // measureLoop plays bursts of noise and finds how much later and how much
 // weaker the microphone hears them.
-func measureLoop(c *conf) (loopMeasure, error) {
+func measureLoop(c *config.Config) (loopMeasure, error) {
 	var m loopMeasure
 	e := audio.NewExchange(10)
-	d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
+	d, err := device.Open(c.Input, c.Output, e)
 	if err != nil {
 		return m, err
 	}

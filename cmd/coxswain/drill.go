@@ -9,11 +9,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
-func newDrill(c *conf) *cobra.Command {
+func newDrill(c *config.Config) *cobra.Command {
 	var in, record, wall string
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -43,7 +44,7 @@ protocol, with the reason and the source for every point lost.
 		if err != nil {
 			return err
 		}
-		c.v.Set("protocol", drill.Protocol)
+		c.Protocol = drill.Protocol
 		switch {
 		case score != "":
 			record = score
@@ -81,8 +82,8 @@ func listCases(w io.Writer) error {
 	return tw.Flush()
 }
 
-func printScore(w io.Writer, c *conf, drill *drill.Case, dir string, asJSON bool) error {
-	p, err := c.protocol()
+func printScore(w io.Writer, c *config.Config, drill *drill.Case, dir string, asJSON bool) error {
+	p, err := protocol(c)
 	if err != nil {
 		return err
 	}

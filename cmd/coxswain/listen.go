@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/intents/evaluate"
@@ -31,7 +32,7 @@ func newEar() *cobra.Command {
 	}
 }
 
-func newListen(c *conf) *cobra.Command {
+func newListen(c *config.Config) *cobra.Command {
 	var asJSON bool
 	var reference string
 	var against []string
@@ -52,7 +53,7 @@ callout is speech that must not be taken for one).`,
   coxswain listen eval/ --reference eval/reference.tsv --against pocketsphinx`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			v, err := c.vocabulary()
+			v, err := intents.LoadVocabulary(c.Vocabulary...)
 			if err != nil {
 				return err
 			}
@@ -63,12 +64,12 @@ callout is speech that must not be taken for one).`,
 			if err != nil {
 				return err
 			}
-			open, err := c.opener(c.v.GetString("recogniser"), v, cmd.ErrOrStderr())
+			open, err := opener(c.Recogniser, v, cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}
 			if reference != "" {
-				return c.measureAll(cmd, files, reference, append([]string{c.v.GetString("recogniser")}, against...), v)
+				return measureAll(cmd, files, reference, append([]string{c.Recogniser}, against...), v)
 			}
 			return evaluate.Listen(files, atATime, open, func(h evaluate.Heard) {
 				if asJSON {
@@ -87,10 +88,10 @@ callout is speech that must not be taken for one).`,
 }
 
 // measureAll measures the named recognisers side by side.
-func (c *conf) measureAll(cmd *cobra.Command, files []string, reference string, names []string, v *intents.Vocabulary) error {
+func measureAll(cmd *cobra.Command, files []string, reference string, names []string, v *intents.Vocabulary) error {
 	var list []evaluate.Recogniser
 	for _, name := range names {
-		open, err := c.opener(name, v, cmd.ErrOrStderr())
+		open, err := opener(name, v, cmd.ErrOrStderr())
 		if err != nil {
 			return err
 		}
@@ -103,7 +104,7 @@ func (c *conf) measureAll(cmd *cobra.Command, files []string, reference string, 
 const atATime = 2
 
 // opener returns how to get a fresh ear for each file.
-func (c *conf) opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Opener, error) {
+func opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Opener, error) {
 	if name == "builtin" { // the same code as the plug-in, without the pipe
 		return evaluate.Builtin(v)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/session"
 )
 
@@ -44,7 +45,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 }
 
 func newRoot(stderr io.Writer) *cobra.Command {
-	c := &conf{}
+	c := &config.Config{}
 	root := &cobra.Command{
 		Use:   "coxswain",
 		Short: "A crew member for a resuscitation team that listens, keeps time, speaks up and remembers",
@@ -59,16 +60,60 @@ and leaves a timestamped record.
   coxswain callouts                             # what can be said
   coxswain drill                                # practise on an invented case
   coxswain verify record/                       # is the record whole and unchanged?`,
-		SilenceUsage: true, SilenceErrors: true, Version: Version,
+		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version, Args: oneOfOurs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
-			if err := c.load(cmd); err != nil {
+			loaded, err := config.Load(cmd.Flags(), os.Environ())
+			if err != nil {
 				return err
 			}
-			slog.SetDefault(slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: c.level()})))
+			*c = *loaded
+			slog.SetDefault(slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: c.Level()})))
 			return nil
 		},
 	}
-	c.flags(root)
-	root.AddCommand(newRun(c), newReplay(c), newDrill(c), newListen(c), newCallouts(c), newDevices(c), newStatus(c), newPublish(c), newRecords(c), newReview(c), newReport(c), newExport(c), newAmend(c), newCheck(c), newService(), newSign(c), newKey(), newSeal(c), newUnseal(), newRetain(c), newVerify(), newTimeline(), newMend(), newConfigCmd(c), newEar())
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return config.FlagError(cmd.CommandPath(), err) })
+	for _, r := range []struct {
+		cmd   *cobra.Command
+		reads []string // the settings that it reads, and no other
+	}{
+		{newRun(c), config.Live}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
+		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
+		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
+		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks"}}, {newReport(c), []string{"benchmarks"}},
+		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
+		{newSign(c), []string{"records", "sign_key"}}, {newSeal(c), []string{"records"}},
+	} {
+		config.Flags(r.cmd.Flags(), r.reads...)
+		root.AddCommand(r.cmd)
+	}
+	root.AddCommand(newAmend(c), newKey(), newService(), newUnseal(), newVerify(), newTimeline(), newMend(), newEar())
+	for _, cmd := range root.Commands() {
+		cmd.Args = ownWords(cmd.Args)
+	}
 	return root
+}
+
+// ownWords says what a command wants instead of how many arguments it got.
+func ownWords(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if check == nil || check(cmd, args) == nil {
+			return nil
+		}
+		said := "something is missing"
+		if len(args) > 0 && check(cmd, args[:len(args)-1]) == nil {
+			said = fmt.Sprintf("%q is one too many", args[len(args)-1])
+		}
+		return fmt.Errorf("%s: say %s; see %s --help", said, strings.TrimSuffix(cmd.UseLine(), " [flags]"), cmd.CommandPath())
+	}
+}
+
+// oneOfOurs refuses an unknown command with what is near it.
+func oneOfOurs(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+		return fmt.Errorf("there is no command %q: did you mean %s?", args[0], strings.Join(near, " or "))
+	}
+	return fmt.Errorf("there is no command %q: see coxswain --help", args[0])
 }

@@ -12,11 +12,12 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
-func newPublish(c *conf) *cobra.Command {
+func newPublish(c *config.Config) *cobra.Command {
 	var url, subject, format, creds string
 	cmd := &cobra.Command{
 		Use: "publish DIR... --nats URL --subject SUBJECT", Short: "Send finished records to a hospital's queue",
@@ -67,11 +68,11 @@ the stream remembers it. Nothing is ever sent unless this command is called.`,
 }
 
 // publish stores one finished record; its journal's hash tells it from others.
-func publish(ctx context.Context, c *conf, js jetstream.JetStream, dir, subject, format string) (*jetstream.PubAck, error) {
+func publish(ctx context.Context, c *config.Config, js jetstream.JetStream, dir, subject, format string) (*jetstream.PubAck, error) {
 	if _, _, err := verify(dir); err != nil {
 		return nil, err
 	}
-	r, err := c.record(dir)
+	r, err := loadRecord(c, dir)
 	if err != nil {
 		return nil, err
 	}

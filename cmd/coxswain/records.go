@@ -18,13 +18,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
-func newRecords(c *conf) *cobra.Command {
+func newRecords(c *config.Config) *cobra.Command {
 	var search, charts, parquetFile string
 	var asJSON, summary bool
 	cmd := &cobra.Command{
@@ -36,11 +37,11 @@ as DuckDB.`,
 		Example: "  coxswain records --records /var/lib/coxswain\n  coxswain records --search \"VF 2026-03\"\n  coxswain records --summary\n  coxswain records --charts charts.html --parquet records.parquet",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			defs, err := c.definitions()
+			defs, err := c.Figures.Definitions()
 			if err != nil {
 				return err
 			}
-			list, bad, err := summaries(c.v.GetString("records"), defs)
+			list, bad, err := summaries(c.Folder, defs)
 			if err != nil {
 				return err
 			}

@@ -10,11 +10,12 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/timeline/drill"
 )
 
-func newReplay(c *conf) *cobra.Command {
+func newReplay(c *config.Config) *cobra.Command {
 	var out, wall string
 	var quiet, echoed bool
 	cmd := &cobra.Command{
@@ -60,21 +61,21 @@ type replayed struct {
 	echoed  bool
 }
 
-func replay(c *conf, o replayed, progress, stderr io.Writer) error {
+func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 	r, err := recorder.OpenMono(o.in, audio.Rate)
 	if err != nil {
 		return err
 	}
 	defer r.Close()
-	v, err := c.vocabulary()
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
 	if err != nil {
 		return err
 	}
-	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
+	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
 	if err != nil {
 		return err
 	}
-	so, err := c.session(v, o.echoed)
+	so, err := sessionOptions(c, v, o.echoed)
 	if err != nil {
 		ear.Close()
 		return err

@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
@@ -25,7 +26,7 @@ import (
 //go:embed report.html
 var reportHTML string
 
-func newReport(c *conf) *cobra.Command {
+func newReport(c *config.Config) *cobra.Command {
 	var out string
 	cmd := &cobra.Command{
 		Use: "report DIR --out FILE.html", Short: "Write a report of a record, as one HTML file or a PDF",
@@ -38,7 +39,7 @@ in .pdf is printed by a headless Chromium (Debian package chromium).`,
 			if out == "" {
 				return fmt.Errorf("where should the report go? say --out FILE.html or FILE.pdf")
 			}
-			r, err := c.record(args[0])
+			r, err := loadRecord(c, args[0])
 			if err != nil {
 				return err
 			}
@@ -57,8 +58,8 @@ in .pdf is printed by a headless Chromium (Debian package chromium).`,
 }
 
 // record loads a record with the site's benchmarks.
-func (c *conf) record(dir string) (*review.Record, error) {
-	defs, err := c.definitions()
+func loadRecord(c *config.Config, dir string) (*review.Record, error) {
+	defs, err := c.Figures.Definitions()
 	if err != nil {
 		return nil, err
 	}
@@ -170,7 +171,7 @@ func lastLine(b []byte) string {
 	return s[strings.LastIndexByte(s, '\n')+1:]
 }
 
-func newExport(c *conf) *cobra.Command {
+func newExport(c *config.Config) *cobra.Command {
 	var format, out string
 	var schema bool
 	var names []string
@@ -192,7 +193,7 @@ func newExport(c *conf) *cobra.Command {
 			if len(args) == 0 {
 				return fmt.Errorf("which record? say coxswain export DIR --format %s", names[0])
 			}
-			r, err := c.record(args[0])
+			r, err := loadRecord(c, args[0])
 			if err != nil {
 				return err
 			}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
@@ -19,7 +20,7 @@ import (
 	"coxswain/timeline/review"
 )
 
-func newReview(c *conf) *cobra.Command {
+func newReview(c *config.Config) *cobra.Command {
 	var addr string
 	cmd := &cobra.Command{
 		Use: "review DIR [DIR2]", Short: "Open a record in the browser: listen, read the figures, amend",
@@ -35,7 +36,7 @@ compared.
 			if !web.Loopback(addr) {
 				return fmt.Errorf("--listen %q: the page holds patients' voices and stays on this machine: choose 127.0.0.1:PORT", addr)
 			}
-			defs, err := c.definitions()
+			defs, err := c.Figures.Definitions()
 			if err != nil {
 				return err
 			}
@@ -60,15 +61,6 @@ compared.
 	}
 	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:7471", "address of the page, on this machine")
 	return cmd
-}
-
-// definitions are the figures with the site's benchmarks.
-func (c *conf) definitions() ([]figures.Definition, error) {
-	over, err := c.overlays("benchmarks")
-	if err != nil {
-		return nil, err
-	}
-	return figures.Definitions(over...)
 }
 
 // reviewed is how the pages get at records.
@@ -107,7 +99,7 @@ func amendRecord(dir string, change timeline.Change) error {
 	return nil
 }
 
-func newAmend(c *conf) *cobra.Command {
+func newAmend(c *config.Config) *cobra.Command {
 	var change timeline.Change
 	var at, kind string
 	cmd := &cobra.Command{

@@ -15,6 +15,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
@@ -22,7 +23,7 @@ import (
 	"coxswain/timeline/drill"
 )
 
-func newRun(c *conf) *cobra.Command {
+func newRun(c *config.Config) *cobra.Command {
 	return &cobra.Command{
 		Use: "run", Short: "Listen and speak: microphone in, loudspeaker out, until SIGTERM",
 		Long: `Run a session on the sound device until SIGTERM or Ctrl-C. The record goes into
@@ -45,28 +46,28 @@ and intervals are right, the gap is in the log and spoken once.
 
 // runLive runs a session on the sound device until SIGTERM or SIGINT or, in a
 // drill, until the case is over. It returns the record's folder.
-func runLive(ctx context.Context, c *conf, drill *drill.Case, stderr io.Writer) (string, error) {
+func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io.Writer) (string, error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
-	unlock, err := lockRecords(c.v.GetString("records"))
+	unlock, err := lockRecords(c.Folder)
 	if err != nil {
 		return "", err
 	}
 	defer unlock()
-	v, err := c.vocabulary()
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
 	if err != nil {
 		return "", err
 	}
-	ear, err := c.plugIn(intents.ProcessOptions{Vocabulary: v, Stderr: stderr})
+	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Stderr: stderr})
 	if err != nil {
 		return "", err
 	}
-	so, err := c.session(v, true)
+	so, err := sessionOptions(c, v, true)
 	if err != nil {
 		ear.Close()
 		return "", err
 	}
-	l, err := c.openLive(ctx)
+	l, err := openLive(ctx, c)
 	if err != nil {
 		ear.Close()
 		return "", err
@@ -74,9 +75,9 @@ func runLive(ctx context.Context, c *conf, drill *drill.Case, stderr io.Writer) 
 	defer l.Close()
 	now := time.Now()
 	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill, so.Live = ear, ear.Name(), "device", now, drill, true
-	dir, gone := filepath.Join(c.v.GetString("records"), now.Format("2006-01-02T150405")), cut{}
+	dir, gone := filepath.Join(c.Folder, now.Format("2006-01-02T150405")), cut{}
 	if drill == nil {
-		if gone = findCut(c.v.GetString("records"), now, time.Duration(c.v.GetInt("resume_minutes"))*time.Minute); gone.dir != "" {
+		if gone = findCut(c.Folder, now, c.Resume()); gone.dir != "" {
 			dir = gone.dir
 		}
 	}
@@ -87,7 +88,7 @@ func runLive(ctx context.Context, c *conf, drill *drill.Case, stderr io.Writer) 
 	}
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "record", dir, "recogniser", ear.Name())
-	where := monitor.Options{Records: c.v.GetString("records"), HTTP: c.v.GetString("http"), Token: c.v.GetString("http_token")}
+	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Token: c.Token}
 	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns})
 	l.Run(ctx, s)
 	l.Close()
@@ -98,24 +99,24 @@ func runLive(ctx context.Context, c *conf, drill *drill.Case, stderr io.Writer) 
 }
 
 // openLive opens the sound device, waiting for one as long as is configured.
-func (c *conf) openLive(ctx context.Context) (*session.Live, error) {
+func openLive(ctx context.Context, c *config.Config) (*session.Live, error) {
 	open := func(e *audio.Exchange) (session.Sound, error) {
-		d, err := device.Open(c.v.GetString("input"), c.v.GetString("output"), e)
+		d, err := device.Open(c.Input, c.Output, e)
 		if err != nil { // not a nil *Device in an interface
 			return nil, err
 		}
 		return d, nil
 	}
-	within := max(time.Duration(c.v.GetInt("resume_minutes"))*time.Minute, 10*time.Minute)
-	return session.OpenLive(ctx, open, time.Duration(c.v.GetInt("wait_device_s"))*time.Second, within)
+	within := max(c.Resume(), 10*time.Minute)
+	return session.OpenLive(ctx, open, c.WaitDevice(), within)
 }
 
 // session is what the configuration says of a session.
-func (c *conf) session(v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
-	o = session.Options{Vocabulary: v, Rate: c.v.GetFloat64("rate"), Mode: c.v.GetString("mode"), Volume: c.v.GetFloat64("volume"),
-		Echo: hearsItself && c.v.GetBool("cancel_echo"), LoopDelay: time.Duration(c.v.GetInt("loop_delay_ms")) * time.Millisecond, Software: "coxswain " + Version}
-	if o.Protocol, err = c.protocol(); err == nil {
-		o.Voice, err = prompts.NewVoice(c.v.GetString("clips"))
+func sessionOptions(c *config.Config, v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
+	o = session.Options{Vocabulary: v, Rate: float64(c.Rate), Mode: c.Mode, Volume: c.Volume,
+		Echo: hearsItself && c.CancelEcho, LoopDelay: c.LoopDelay(), Software: "coxswain " + Version}
+	if o.Protocol, err = protocol(c); err == nil {
+		o.Voice, err = prompts.NewVoice(c.Clips)
 	}
 	return o, err
 }

@@ -12,6 +12,8 @@ import (
 	"strings"
 	"time"
 
+	"coxswain/cmd/coxswain/config"
+
 	"filippo.io/age"
 	"github.com/spf13/cobra"
 )
@@ -19,7 +21,7 @@ import (
 // sealed is the ending of an encrypted record: a tar file encrypted with age.
 const sealed = ".tar.age"
 
-func newSeal(c *conf) *cobra.Command {
+func newSeal(c *config.Config) *cobra.Command {
 	var to string
 	var all, remove bool
 	cmd := &cobra.Command{
@@ -30,7 +32,7 @@ RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 		Example: "  age-keygen -o site.key && age-keygen -y site.key > site.pub\n  coxswain seal records/2026-03-01T140000 --to site.pub --remove\n  coxswain seal --all --to site.pub --remove       # nightly",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all {
-				found, err := recordDirs(c.v.GetString("records"))
+				found, err := recordDirs(c.Folder)
 				if err != nil {
 					return err
 				}
@@ -198,7 +200,7 @@ func unpack(r io.Reader, dir string) error {
 	}
 }
 
-func newRetain(c *conf) *cobra.Command {
+func newRetain(c *config.Config) *cobra.Command {
 	var age string
 	var really bool
 	cmd := &cobra.Command{
@@ -211,7 +213,7 @@ func newRetain(c *conf) *cobra.Command {
 			if err != nil || days < 1 || !strings.HasSuffix(age, "d") {
 				return fmt.Errorf("--older-than %q: want days, such as 90d", age)
 			}
-			old, err := olderThan(c.v.GetString("records"), time.Now().AddDate(0, 0, -days))
+			old, err := olderThan(c.Folder, time.Now().AddDate(0, 0, -days))
 			if err != nil {
 				return err
 			}

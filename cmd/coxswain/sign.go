@@ -19,6 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline/record"
 )
 
@@ -106,7 +107,7 @@ func readKey[K any](path string, parse func([]byte) (any, error)) (K, error) {
 	return key, nil
 }
 
-func newSign(c *conf) *cobra.Command {
+func newSign(c *config.Config) *cobra.Command {
 	var all bool
 	cmd := &cobra.Command{
 		Use: "sign [DIR...]", Short: "Sign finished records, so that any change shows",
@@ -116,7 +117,7 @@ Without --sign-key nothing is done.`,
 		Example: "  coxswain sign records/2026-03-01T140000 --sign-key /etc/coxswain.key\n  coxswain sign --all --sign-key /etc/coxswain.key",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all {
-				found, err := recordDirs(c.v.GetString("records"))
+				found, err := recordDirs(c.Folder)
 				if err != nil {
 					return err
 				}
@@ -126,7 +127,7 @@ Without --sign-key nothing is done.`,
 					}
 				}
 			}
-			path := c.v.GetString("sign_key")
+			path := c.SignKey
 			if path == "" {
 				return nil
 			}

@@ -7,12 +7,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 )
 
-func newStatus(c *conf) *cobra.Command {
+func newStatus(c *config.Config) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use: "status", Short: "Say how the running session stands",
@@ -20,7 +21,7 @@ func newStatus(c *conf) *cobra.Command {
 		Example: "  coxswain status --records /var/lib/coxswain\n  coxswain status --json",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			n, err := monitor.Ask(cmd.Context(), c.v.GetString("records"))
+			n, err := monitor.Ask(cmd.Context(), c.Folder)
 			if err != nil {
 				return err
 			}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"os"
 	"strings"
 	"testing"
 
@@ -20,14 +19,7 @@ var answered = map[timeline.Kind]bool{
 // said is a row, every row can be said, and every callout has an answer of its
 // own, not the "Copied" that is kept for a site's additions.
 func TestKindsVocabularyAndCuesAgree(t *testing.T) {
-	c := &conf{}
-	if err := c.load(newRoot(os.Stderr)); err != nil {
-		t.Fatal(err)
-	}
-	v, err := c.vocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, v := testConf(t)
 	voice, err := prompts.NewVoice("")
 	if err != nil {
 		t.Fatal(err)

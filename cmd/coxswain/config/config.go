@@ -1,0 +1,145 @@
+// Package config is what can be set: by flag, environment (COXSWAIN_RATE for
+// rate), file and default, the first of these that says something. A value is
+// refused where it stands, with file and line, variable or flag; below main
+// only typed parts are passed on.
+package config
+
+import (
+	"fmt"
+	"log/slog"
+	"net"
+	"time"
+
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+)
+
+// Config is everything that can be set. Its parts go to whoever needs them.
+type Config struct {
+	Beat      `mapstructure:",squash"`
+	Guideline `mapstructure:",squash"`
+	Hearing   `mapstructure:",squash"`
+	Speech    `mapstructure:",squash"`
+	Sound     `mapstructure:",squash"`
+	Records   `mapstructure:",squash"`
+	Pages     `mapstructure:",squash"`
+	Figures   `mapstructure:",squash"`
+	LogLevel  string         `mapstructure:"log_level"`
+	values    map[string]any // as they were loaded, by key
+}
+
+// Beat is how the metronome goes.
+type Beat struct {
+	Rate    int    `mapstructure:"rate"`           // compressions a minute
+	AnyRate bool   `mapstructure:"allow_any_rate"` // outside the protocol's range too
+	Mode    string `mapstructure:"mode"`           // auto, ratio or continuous
+}
+
+// Guideline is the protocol and what a site lays over it.
+type Guideline struct {
+	Protocol string   `mapstructure:"protocol"`
+	Waveform string   `mapstructure:"waveform"` // biphasic or monophasic
+	Overlays []string `mapstructure:"protocol_overlay"`
+}
+
+// Hearing is who hears, and what can be heard.
+type Hearing struct {
+	Recogniser  string   `mapstructure:"recogniser"` // builtin, pocketsphinx or a command line
+	Vocabulary  []string `mapstructure:"vocabulary"` // overlay files
+	CancelEcho  bool     `mapstructure:"cancel_echo"`
+	LoopDelayMs int      `mapstructure:"loop_delay_ms"`
+}
+
+// LoopDelay is the least time from loudspeaker to microphone.
+func (h Hearing) LoopDelay() time.Duration { return time.Duration(h.LoopDelayMs) * time.Millisecond }
+
+// Speech is how coxswain sounds.
+type Speech struct {
+	Clips  string  `mapstructure:"clips"`  // folder of a unit's own recordings
+	Volume float64 `mapstructure:"volume"` // gain, 0 to 1
+}
+
+// Sound is the device.
+type Sound struct {
+	Input       string `mapstructure:"input"`
+	Output      string `mapstructure:"output"`
+	WaitDeviceS int    `mapstructure:"wait_device_s"`
+}
+
+// WaitDevice is how long a start waits for a device.
+func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) * time.Second }
+
+// Records is where records lie and what is done with them.
+type Records struct {
+	Folder        string `mapstructure:"records"`
+	ResumeMinutes int    `mapstructure:"resume_minutes"`
+	SignKey       string `mapstructure:"sign_key"`
+}
+
+// Resume is how long ago a record may have been cut off to be gone on with.
+func (r Records) Resume() time.Duration { return time.Duration(r.ResumeMinutes) * time.Minute }
+
+// Pages is where the wall display and the metrics are.
+type Pages struct {
+	HTTP  string `mapstructure:"http"` // address; empty: none
+	Token string `mapstructure:"http_token"`
+}
+
+// Figures is how a record is measured.
+type Figures struct {
+	Benchmarks []string `mapstructure:"benchmarks"` // overlay files
+}
+
+// Level is the least level that is logged.
+func (c *Config) Level() slog.Level {
+	var l slog.Level
+	l.UnmarshalText([]byte(c.LogLevel)) // checked by Load
+	return l
+}
+
+// Load loads the protocol with the site's overlays.
+func (g Guideline) Load() (*timeline.Protocol, error) {
+	over, err := sources(g.Overlays)
+	if err != nil {
+		return nil, err
+	}
+	p, err := timeline.LoadProtocol(g.Protocol, over...)
+	if err != nil {
+		return nil, err
+	}
+	return p, p.SetWaveform(g.Waveform)
+}
+
+// Within holds the beat to the rates of a protocol.
+func (b Beat) Within(p *timeline.Protocol) error {
+	rate, lo, hi := float64(b.Rate), p.Get("compression_rate_min"), p.Get("compression_rate_max")
+	if (rate < lo || rate > hi) && !b.AnyRate {
+		return fmt.Errorf("rate is %v: protocol %s wants %v to %v a minute (%s); use --allow-any-rate to override",
+			rate, p.ID, lo, hi, p.Values["compression_rate_min"].Source)
+	}
+	return nil
+}
+
+// Definitions are the figures with the site's benchmarks.
+func (f Figures) Definitions() ([]figures.Definition, error) {
+	over, err := sources(f.Benchmarks)
+	if err != nil {
+		return nil, err
+	}
+	return figures.Definitions(over...)
+}
+
+// together checks what no setting can check alone.
+func (c *Config) together() error {
+	if c.HTTP != "" && !loopback(c.HTTP) && len(c.Token) < 16 {
+		return fmt.Errorf("http is %q, beyond this machine: set http_token to at least 16 characters, or choose 127.0.0.1:PORT", c.HTTP)
+	}
+	return nil
+}
+
+// loopback reports whether an address to listen on is this machine's own.
+func loopback(addr string) bool {
+	host, _, err := net.SplitHostPort(addr)
+	ip := net.ParseIP(host)
+	return err == nil && (host == "localhost" || ip != nil && ip.IsLoopback())
+}
