@@ -107,7 +107,7 @@ func calloutsAfter(events []timeline.Event, first func(timeline.Event) bool) int
 }
 
 func saysOf(kind timeline.Kind, words string) func(timeline.Event) bool {
-	return func(e timeline.Event) bool { return e.Kind == kind && strings.Contains(e.Text, words) }
+	return func(e timeline.Event) bool { return e.Kind == kind && strings.Contains(e.Describe(), words) }
 }
 
 // starvation is the longest that a goroutine of the test had to wait for its
@@ -369,11 +369,11 @@ func channel2(t *testing.T, dir string) []float32 {
 	return out
 }
 
-// countOf counts the events of a kind whose text has the words.
+// countOf counts the events of a kind that say the words.
 func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
 	n := 0
 	for _, e := range events {
-		if e.Kind == kind && strings.Contains(e.Text, words) {
+		if e.Kind == kind && strings.Contains(e.Describe(), words) {
 			n++
 		}
 	}

@@ -122,11 +122,11 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 	}
 }
 
-// countOf counts the events whose text has each of the words.
+// countOf counts the events that say the words.
 func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
 	n := 0
 	for _, e := range events {
-		if e.Kind == kind && strings.Contains(e.Text, words) {
+		if e.Kind == kind && strings.Contains(e.Describe(), words) {
 			n++
 		}
 	}
