@@ -268,7 +268,7 @@ func (v *Vocabulary) Values(p Phrase, said []string) (map[string]float64, error)
 		if err != nil {
 			return nil, err
 		}
-		if s := v.Slots[part.Slot]; x < s.Min || x > s.Max || s.Step == 1 && x != math.Floor(x) {
+		if s := v.SlotOf(p.Callout, part.Slot); x < s.Min || x > s.Max || s.Step == 1 && x != math.Floor(x) {
 			return nil, fmt.Errorf("%v %s: outside %v to %v", x, s.Unit, s.Min, s.Max)
 		}
 		values[part.Slot] = x

@@ -80,6 +80,30 @@ var lexicon = sync.OnceValues(func() (*dictionary, error) {
 	return d, nil
 })
 
+// contracted says "epi's" as epi and an s: voiced after a voiced sound, with a vowel
+// after a sibilant.
+func (v *Vocabulary) contracted(word string, d *dictionary) (out []string) {
+	base, ok := strings.CutSuffix(word, "'s")
+	if !ok {
+		return nil
+	}
+	list := v.Pronunciations[base]
+	if len(list) == 0 {
+		list = d.find(base)
+	}
+	for _, p := range list {
+		end := " Z"
+		switch p[strings.LastIndexByte(p, ' ')+1:] {
+		case "S", "Z", "SH", "ZH", "CH", "JH":
+			end = " IH Z"
+		case "P", "T", "K", "F", "TH":
+			end = " S"
+		}
+		out = append(out, p+end)
+	}
+	return out
+}
+
 // Pronounce returns the ways to say a word, each a list of phones: the
 // vocabulary's own, or else the lexicon's. The error says how to add one.
 func (v *Vocabulary) Pronounce(word string) ([][]string, error) {
@@ -89,7 +113,9 @@ func (v *Vocabulary) Pronounce(word string) ([][]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		list = d.find(word)
+		if list = d.find(word); len(list) == 0 {
+			list = v.contracted(word, d)
+		}
 	}
 	if len(list) == 0 {
 		return nil, fmt.Errorf("no pronunciation for %q: add one to the vocabulary, such as pronunciations: {%s: [K AE T]}", word, word)

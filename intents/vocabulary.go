@@ -37,9 +37,12 @@ type Callout struct {
 	// Usual are the numbers most said with it: of two that sound alike, a
 	// recogniser may take the usual one.
 	Usual []float64 `yaml:"usual" json:"usual,omitempty"`
-	Lead  bool      `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
-	New   bool      `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
-	Line  int       `yaml:"-" json:"-"`
+	// Max are bounds of its slots where they are tighter than the slot's own: no
+	// drug is given in the doses of every drug.
+	Max  map[string]float64 `yaml:"max" json:"max,omitempty"`
+	Lead bool               `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
+	New  bool               `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
+	Line int                `yaml:"-" json:"-"`
 }
 
 // UnmarshalYAML keeps the line for errors.
@@ -47,7 +50,7 @@ func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
 	type plain Callout
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		switch k := n.Content[i]; k.Value {
-		case "id", "phrases", "confidence", "usual", "lead", "new":
+		case "id", "phrases", "confidence", "usual", "max", "lead", "new":
 		default:
 			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
 		}
@@ -70,6 +73,7 @@ type Vocabulary struct {
 	Pronunciations map[string][]string `yaml:"pronunciations" json:"pronunciations"`
 	Callouts       []Callout           `yaml:"callouts" json:"callouts"`
 	Talk           []Talk              `yaml:"talk" json:"talk,omitempty"`
+	Around         Around              `yaml:"around" json:"around,omitzero"`
 	Hash           string              `yaml:"-" json:"-"`
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
 }
@@ -86,6 +90,7 @@ type rawVocabulary struct {
 	Pronunciations map[string]yaml.Node `yaml:"pronunciations"`
 	Callouts       []Callout            `yaml:"callouts"`
 	Talk           []Talk               `yaml:"talk"`
+	Around         Around               `yaml:"around"`
 }
 
 // LoadVocabulary returns the built-in vocabulary with the overlay files laid
@@ -141,8 +146,9 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		}
 		return nil, yamlError(name, err)
 	}
-	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll, Slots: raw.Slots, Callouts: raw.Callouts, Talk: raw.Talk}
-	if len(v.Callouts) == 0 && len(raw.Talk) == 0 && len(raw.Pronunciations) == 0 && len(raw.Slots) == 0 && raw.LeadWord == "" {
+	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll,
+		Slots: raw.Slots, Callouts: raw.Callouts, Talk: raw.Talk, Around: raw.Around}
+	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+len(v.Around.all()) == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {
@@ -225,6 +231,11 @@ func (v *Vocabulary) check(name string) error {
 			return fmt.Errorf("%s: callout %s: confidence is %v, want 0 to 1", at, c.ID, c.Confidence)
 		}
 		seen[c.ID] = c.Line
+		for slot, x := range c.Max {
+			if !(x > 0 && x <= 9999) {
+				return fmt.Errorf("%s: callout %s: max of %s is %v, want above 0 to 9999", at, c.ID, slot, x)
+			}
+		}
 		for k, p := range c.Phrases {
 			p = clean(p)
 			c.Phrases[k] = p
@@ -236,115 +247,15 @@ func (v *Vocabulary) check(name string) error {
 	if err := v.checkTalk(name); err != nil {
 		return err
 	}
+	if err := v.checkAround(name); err != nil {
+		return err
+	}
 	for n, s := range v.Slots {
 		if !(s.Min < s.Max) || s.Min < 0 || s.Max > 9999 {
 			return fmt.Errorf("%s: slot %s: want 0 <= min < max <= 9999", name, n)
 		}
 	}
 	return nil
-}
-
-// overlay lays o over v and returns the result.
-func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
-	known, unknown := 0, -1
-	for i, c := range o.Callouts {
-		if v.find(c.ID) != nil || c.New {
-			known++
-		} else if unknown < 0 {
-			unknown = i
-		}
-	}
-	out := &Vocabulary{Version: v.Version, Language: v.Language, LeadWord: v.LeadWord, LeadAll: v.LeadAll || o.LeadAll, Slots: map[string]Slot{}, Pronunciations: map[string][]string{}}
-	if o.LeadWord != "" {
-		out.LeadWord = o.LeadWord
-	}
-	for _, src := range []*Vocabulary{v, o} {
-		for k, s := range src.Slots {
-			out.Slots[k] = s
-		}
-		for k, p := range src.Pronunciations {
-			out.Pronunciations[k] = p
-		}
-	}
-	switch {
-	case o.Replace || unknown >= 0 && known == 0:
-		out.Callouts, out.Talk, out.Alone = o.Callouts, o.Talk, true
-		out.borrowSlots(v)
-		return out, out.checkWords(name, o)
-	case unknown >= 0:
-		c := o.Callouts[unknown]
-		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
-	}
-	out.Callouts = append(out.Callouts, v.Callouts...)
-	out.Talk = append(append([]Talk{}, v.Talk...), o.Talk...)
-	for _, c := range o.Callouts {
-		b := out.find(c.ID)
-		if b == nil {
-			out.Callouts = append(out.Callouts, c)
-			continue
-		}
-		b.Phrases = append(append([]string{}, b.Phrases...), c.Phrases...)
-		b.Lead = b.Lead || c.Lead
-		if len(c.Usual) > 0 {
-			b.Usual = c.Usual
-		}
-		if c.Confidence != 0 {
-			b.Confidence = c.Confidence
-		}
-	}
-	out.borrowSlots(v)
-	return out, out.checkWords(name, o)
-}
-
-// checkWords finds slots and words of an overlay o that v cannot hear.
-func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
-	for _, c := range o.Callouts {
-		for _, w := range strings.Fields(strings.Join(c.Phrases, " ")) {
-			if slotForm.MatchString(w) {
-				continue
-			}
-			if _, err := v.Pronounce(w); err != nil {
-				return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
-			}
-		}
-	}
-	for _, t := range o.Talk {
-		if _, err := v.parts(t.Text); err != nil {
-			return fmt.Errorf("%s:%d: talk: %w", name, t.Line, err)
-		}
-		for _, c := range v.Callouts {
-			if slices.Contains(c.Phrases, t.Text) {
-				return fmt.Errorf("%s:%d: talk: %q is a phrase of %s and would be lost", name, t.Line, t.Text, c.ID)
-			}
-		}
-	}
-	return v.checkSlots(name)
-}
-
-// borrowSlots lets an overlay write {n} for the one slot that its callout has
-// in the vocabulary below.
-func (v *Vocabulary) borrowSlots(base *Vocabulary) {
-	for i := range v.Callouts {
-		c := &v.Callouts[i]
-		slot := "n"
-		if b := base.find(c.ID); b != nil {
-			for _, p := range b.Phrases {
-				for _, w := range strings.Fields(p) {
-					if slotForm.MatchString(w) && w != "{n}" {
-						slot = strings.Trim(w, "{}")
-					}
-				}
-			}
-		}
-		for k, p := range c.Phrases {
-			if strings.Contains(p, "{n}") {
-				c.Phrases[k] = strings.ReplaceAll(p, "{n}", "{"+slot+"}")
-				if _, ok := v.Slots[slot]; !ok {
-					v.Slots[slot] = Slot{Unit: "number", Max: 9999}
-				}
-			}
-		}
-	}
 }
 
 // slot is the name of the slot that a word of a phrase, {name}, stands for.
@@ -369,6 +280,15 @@ func (v *Vocabulary) checkSlots(name string) error {
 		}
 	}
 	return nil
+}
+
+// SlotOf is a slot with the bounds that a callout has for it.
+func (v *Vocabulary) SlotOf(c *Callout, name string) Slot {
+	s := v.Slots[name]
+	if x, ok := c.Max[name]; ok {
+		s.Max = min(s.Max, x)
+	}
+	return s
 }
 
 func (v *Vocabulary) find(id string) *Callout {

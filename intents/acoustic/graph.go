@@ -89,7 +89,7 @@ func (g *graph) add(p intents.Phrase, number func(intents.Slot) intents.Expr) (s
 		if part.Word != "" {
 			parts[i] = intents.Expr{Op: intents.Word, Text: part.Word}
 		} else {
-			parts[i] = number(g.vocabulary.Slots[part.Slot])
+			parts[i] = number(g.vocabulary.SlotOf(p.Callout, part.Slot))
 		}
 	}
 	if err := b.expr(intents.Expr{Op: intents.Seq, Kids: parts}, start, end); err != nil {

@@ -19,6 +19,8 @@ func TestCompare(t *testing.T) {
 		{callout: "undo", start: 5, end: 6},
 		{callout: "", text: "get the epi ready", start: 7, end: 8},
 		{callout: "note", start: 9, end: 10},
+		{callout: "shock.given", start: 11, end: 13}, {callout: "compressions.start", start: 11, end: 13}, // in one breath
+		{callout: "rosc", start: 14, end: 15}, {callout: "pulse.present", start: 14, end: 15}, // of which one was missed
 	}
 	var got tally
 	got.compare(ref, []Heard{
@@ -26,9 +28,12 @@ func TestCompare(t *testing.T) {
 		{Callout: "shock.given", StartS: 3, EndS: 4, Values: map[string]float64{"energy_j": 120}},
 		{Callout: "drug.epinephrine", StartS: 7, EndS: 8},
 		{Callout: "note", StartS: 9, EndS: 10, DecidedS: 10.1},
+		{Callout: "shock.given", StartS: 11, EndS: 12},
+		{Callout: "compressions.start", StartS: 12, EndS: 13},
+		{Callout: "rosc", StartS: 14, EndS: 14.5},
 		{Callout: "rosc", StartS: 20, EndS: 21},
 	}, io.Discard)
-	if got.callouts != 4 || got.right != 2 || got.wrong != 1 || got.missed != 1 || got.near != 1 || got.nearTaken != 1 || got.invented != 1 {
+	if got.callouts != 6 || got.right != 3 || got.wrong != 2 || got.missed != 1 || got.near != 1 || got.nearTaken != 1 || got.invented != 1 {
 		t.Errorf("%+v", got)
 	}
 }

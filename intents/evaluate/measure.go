@@ -124,47 +124,73 @@ func readReference(path string) (map[string][]said, error) {
 }
 
 // compare matches what was heard with what was said: the middle of a result
-// must lie in the utterance, widened by half a second.
+// must lie in the utterance, widened by a quarter of a second. Rows of the same
+// time are one utterance with as many callouts, in their order.
 func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 	used := make([]bool, len(got))
-	for _, s := range ref {
+	for len(ref) > 0 {
+		s, n := ref[0], 1
+		for n < len(ref) && ref[n].start == s.start && ref[n].end == s.end {
+			n++
+		}
+		all := ref[:n]
+		ref = ref[n:]
 		if s.end <= s.start {
 			continue
 		}
-		var hit []int
+		var hits []Heard
 		for i, h := range got {
 			if m := (h.StartS + h.EndS) / 2; !used[i] && m > s.start-.25 && m < s.end+.25 {
-				hit = append(hit, i)
+				hits = append(hits, h)
 				used[i] = true
 			}
 		}
-		if s.callout == "" {
-			t.near++
-			if len(hit) > 0 {
-				t.nearTaken++
-				fmt.Fprintf(log, "%s %.1f s: near miss %q taken for %s %q (%.2f)\n", s.file, s.start, s.text, got[hit[0]].Callout, got[hit[0]].Text, got[hit[0]].Confidence)
-			}
-			continue
-		}
-		t.callouts++
-		switch {
-		case len(hit) == 0:
-			t.missed++
-			fmt.Fprintf(log, "%s %.1f s: missed %q\n", s.file, s.start, s.text)
-		case len(hit) == 1 && got[hit[0]].Callout == s.callout && sameValues(got[hit[0]].Values, s.values):
-			t.right++
-			t.delays = append(t.delays, got[hit[0]].DecidedS-s.end)
-		default:
-			t.wrong++
-			fmt.Fprintf(log, "%s %.1f s: %q taken for %s %q (%.2f), %d results\n", s.file, s.start, s.text, got[hit[0]].Callout, got[hit[0]].Text, got[hit[0]].Confidence, len(hit))
-		}
+		t.utterance(all, hits, log)
 	}
 	for i, u := range used {
 		if !u {
 			t.invented++
-			fmt.Fprintf(log, "%s %.1f s: invented %s %q (%.2f)\n", got[i].File, got[i].StartS, got[i].Callout, got[i].Text, got[i].Confidence)
+			fmt.Fprintf(log, "%s %.1f s: invented %s\n", got[i].File, got[i].StartS, show(got[i:i+1]))
 		}
 	}
+}
+
+// utterance counts one utterance: right if every callout in it was heard, and no other.
+func (t *tally) utterance(ref []said, hits []Heard, log io.Writer) {
+	s := ref[0]
+	if s.callout == "" {
+		t.near++
+		if len(hits) > 0 {
+			t.nearTaken++
+			fmt.Fprintf(log, "%s %.1f s: near miss %q taken for %s\n", s.file, s.start, s.text, show(hits))
+		}
+		return
+	}
+	t.callouts++
+	right := len(hits) == len(ref)
+	for i := 0; right && i < len(ref); i++ {
+		right = hits[i].Callout == ref[i].callout && sameValues(hits[i].Values, ref[i].values)
+	}
+	switch {
+	case right:
+		t.right++
+		t.delays = append(t.delays, hits[len(hits)-1].DecidedS-s.end)
+	case len(hits) == 0:
+		t.missed++
+		fmt.Fprintf(log, "%s %.1f s: missed %q\n", s.file, s.start, s.text)
+	default:
+		t.wrong++
+		fmt.Fprintf(log, "%s %.1f s: %q taken for %s\n", s.file, s.start, s.text, show(hits))
+	}
+}
+
+// show is results as the log of mistakes has them.
+func show(hits []Heard) string {
+	var out []string
+	for _, h := range hits {
+		out = append(out, fmt.Sprintf("%s %q (%.2f)", h.Callout, h.Text, h.Confidence))
+	}
+	return strings.Join(out, ", ")
 }
 
 func sameValues(a, b map[string]float64) bool {

@@ -124,20 +124,35 @@ def mix(x, cond, rng, noise, talkers, rirs):
     return x
 
 
-def main():
-    out, vocabulary, shared = sys.argv[1:4]
-    part, seed, phrases = (sys.argv[4:] + ["held-out"])[0], int((sys.argv[5:] + ["1"])[0]), (sys.argv[6:] + [""])[0]
-    os.makedirs(out, exist_ok=True)
-    rng = random.Random(seed)
-    rows = [l.rstrip("\n").split("\t") for l in open(shared + "/MANIFEST.tsv")][1:]
+def human(shared):
+    """Rows of the speech in the shared folder's manifest."""
+    return [r for r in manifest(shared) if r[1] == "speech"]
+
+
+def manifest(shared):
+    return [l.rstrip("\n").split("\t") for l in open(shared + "/MANIFEST.tsv")][1:]
+
+
+def surroundings(shared, rng):
+    """What mix takes: ward noise, talkers in a row, rooms."""
+    rows = manifest(shared)
     noise = np.concatenate([load(f"{shared}/{r[0]}") for r in rows if r[1] == "noise" and WARD.search(r[2])])
-    speech = [r for r in rows if r[1] == "speech"]
-    talkers = np.concatenate([(lambda x: x / np.sqrt((x ** 2).mean()) * .1)(load(f"{shared}/{r[0]}")) for r in rng.sample(speech, 90)])
+    talkers = np.concatenate([(lambda x: x / np.sqrt((x ** 2).mean()) * .1)(load(f"{shared}/{r[0]}")) for r in rng.sample(human(shared), 90)])
     rirs = []
     for r in rows:
         if r[1] == "rir" and any(room in r[0] for room in ROOMS):
             h = load(f"{shared}/{r[0]}"); h = h[np.abs(h).argmax():][:16000]
             rirs.append(h)
+    return noise, talkers, rirs
+
+
+def main():
+    out, vocabulary, shared = sys.argv[1:4]
+    part, seed, phrases = (sys.argv[4:] + ["held-out"])[0], int((sys.argv[5:] + ["1"])[0]), (sys.argv[6:] + [""])[0]
+    os.makedirs(out, exist_ok=True)
+    rng = random.Random(seed)
+    noise, talkers, rirs = surroundings(shared, rng)
+    speech = human(shared)
     ref = open(out + "/reference.tsv", "w")
     ref.write("file\tcondition\tstart_s\tend_s\tcallout\ttext\tvalues\n")
     for v in VOICES[part]:

@@ -1,0 +1,101 @@
+package intents
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+)
+
+// Around is what may be said in one breath with a callout. A recogniser lets these
+// words compete beside the phrases, so that "please resume compressions now" is heard
+// and "do not resume compressions" is not logged as done.
+type Around struct {
+	// Beside mean nothing: courtesies, openers, articles. A callout beside one stands
+	// as clear as beside silence.
+	Beside []string `yaml:"beside" json:"beside,omitempty"`
+	// Forbid a callout anywhere in the same breath, by the reason (negation, question,
+	// condition, order, elsewhere): the reason is told when a callout is thrown away.
+	Forbid map[string][]string `yaml:"forbid" json:"forbid,omitempty"`
+	// Within are those of Forbid that may also stand between the words of a phrase:
+	// "epinephrine has not been given".
+	Within []string `yaml:"within" json:"within,omitempty"`
+}
+
+// clean writes the words as phrases are written.
+func (a *Around) clean() {
+	tidy := func(list []string) {
+		for i := range list {
+			list[i] = clean(list[i])
+		}
+	}
+	tidy(a.Beside)
+	tidy(a.Within)
+	for _, list := range a.Forbid {
+		tidy(list)
+	}
+}
+
+// all lists the words with the key that they stand under, in a fixed order.
+func (a Around) all() (out [][2]string) {
+	for _, w := range a.Beside {
+		out = append(out, [2]string{"beside", w})
+	}
+	for _, w := range a.Within {
+		out = append(out, [2]string{"within", w})
+	}
+	for _, reason := range slices.Sorted(maps.Keys(a.Forbid)) {
+		for _, w := range a.Forbid[reason] {
+			out = append(out, [2]string{reason, w})
+		}
+	}
+	return out
+}
+
+// with is both: a site adds to the words, it takes none away.
+func (a Around) with(b Around) Around {
+	out := Around{Beside: slices.Concat(a.Beside, b.Beside), Within: slices.Concat(a.Within, b.Within), Forbid: map[string][]string{}}
+	for _, src := range []Around{a, b} {
+		for reason, list := range src.Forbid {
+			out.Forbid[reason] = slices.Concat(out.Forbid[reason], list)
+		}
+	}
+	return out
+}
+
+// checkAround finds what is too much of, or cannot be said.
+func (v *Vocabulary) checkAround(name string) error {
+	v.Around.clean()
+	all := v.Around.all()
+	if len(all) > 400 {
+		return fmt.Errorf("%s: around: more than 400 words", name)
+	}
+	for _, w := range all {
+		if err := checkPhrase(w[1]); err != nil || strings.Contains(w[1], "{") {
+			return fmt.Errorf("%s: around: %s: %q: want 1 to 20 words in letters", name, w[0], w[1])
+		}
+	}
+	return nil
+}
+
+// Surround returns the words around a callout as phrases, each with its reason:
+// "" for one that means nothing, else why it forbids.
+func (v *Vocabulary) Surround() (phrases [][]string, reasons []string, err error) {
+	for _, w := range v.Around.all() {
+		if w[0] == "within" {
+			continue
+		}
+		words := strings.Fields(w[1])
+		for _, x := range words {
+			if _, err := v.Pronounce(x); err != nil {
+				return nil, nil, fmt.Errorf("around: %s: %w", w[0], err)
+			}
+		}
+		reason := w[0]
+		if reason == "beside" {
+			reason = ""
+		}
+		phrases, reasons = append(phrases, words), append(reasons, reason)
+	}
+	return phrases, reasons, nil
+}

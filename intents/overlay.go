@@ -1,0 +1,117 @@
+package intents
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// overlay lays o over v and returns the result.
+func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
+	known, unknown := 0, -1
+	for i, c := range o.Callouts {
+		if v.find(c.ID) != nil || c.New {
+			known++
+		} else if unknown < 0 {
+			unknown = i
+		}
+	}
+	out := &Vocabulary{Version: v.Version, Language: v.Language, LeadWord: v.LeadWord, LeadAll: v.LeadAll || o.LeadAll, Slots: map[string]Slot{}, Pronunciations: map[string][]string{}}
+	out.Around = v.Around.with(o.Around)
+	if o.LeadWord != "" {
+		out.LeadWord = o.LeadWord
+	}
+	for _, src := range []*Vocabulary{v, o} {
+		for k, s := range src.Slots {
+			out.Slots[k] = s
+		}
+		for k, p := range src.Pronunciations {
+			out.Pronunciations[k] = p
+		}
+	}
+	switch {
+	case o.Replace || unknown >= 0 && known == 0:
+		out.Callouts, out.Talk, out.Around, out.Alone = o.Callouts, o.Talk, o.Around, true
+		out.borrowSlots(v)
+		return out, out.checkWords(name, o)
+	case unknown >= 0:
+		c := o.Callouts[unknown]
+		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
+	}
+	out.Callouts = append(out.Callouts, v.Callouts...)
+	out.Talk = append(append([]Talk{}, v.Talk...), o.Talk...)
+	for _, c := range o.Callouts {
+		b := out.find(c.ID)
+		if b == nil {
+			out.Callouts = append(out.Callouts, c)
+			continue
+		}
+		b.Phrases = append(append([]string{}, b.Phrases...), c.Phrases...)
+		b.Lead = b.Lead || c.Lead
+		if len(c.Usual) > 0 {
+			b.Usual = c.Usual
+		}
+		if len(c.Max) > 0 {
+			b.Max = c.Max
+		}
+		if c.Confidence != 0 {
+			b.Confidence = c.Confidence
+		}
+	}
+	out.borrowSlots(v)
+	return out, out.checkWords(name, o)
+}
+
+// checkWords finds slots and words of an overlay o that v cannot hear.
+func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
+	for _, c := range o.Callouts {
+		for _, w := range strings.Fields(strings.Join(c.Phrases, " ")) {
+			if slotForm.MatchString(w) {
+				continue
+			}
+			if _, err := v.Pronounce(w); err != nil {
+				return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
+			}
+		}
+	}
+	if _, _, err := v.Surround(); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	for _, t := range o.Talk {
+		if _, err := v.parts(t.Text); err != nil {
+			return fmt.Errorf("%s:%d: talk: %w", name, t.Line, err)
+		}
+		for _, c := range v.Callouts {
+			if slices.Contains(c.Phrases, t.Text) {
+				return fmt.Errorf("%s:%d: talk: %q is a phrase of %s and would be lost", name, t.Line, t.Text, c.ID)
+			}
+		}
+	}
+	return v.checkSlots(name)
+}
+
+// borrowSlots lets an overlay write {n} for the one slot that its callout has
+// in the vocabulary below.
+func (v *Vocabulary) borrowSlots(base *Vocabulary) {
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		slot := "n"
+		if b := base.find(c.ID); b != nil {
+			for _, p := range b.Phrases {
+				for _, w := range strings.Fields(p) {
+					if slotForm.MatchString(w) && w != "{n}" {
+						slot = strings.Trim(w, "{}")
+					}
+				}
+			}
+		}
+		for k, p := range c.Phrases {
+			if strings.Contains(p, "{n}") {
+				c.Phrases[k] = strings.ReplaceAll(p, "{n}", "{"+slot+"}")
+				if _, ok := v.Slots[slot]; !ok {
+					v.Slots[slot] = Slot{Unit: "number", Max: 9999}
+				}
+			}
+		}
+	}
+}
