@@ -114,6 +114,8 @@ func measure(x float64, unit string) string {
 		unit = "°C"
 	case "mm[Hg]":
 		unit = "mmHg"
+	case "ug/min":
+		unit = "µg/min"
 	}
 	return FormatNumber(x) + " " + unit
 }

@@ -65,6 +65,9 @@ type Variant struct {
 	WeightRule string              `yaml:"weight_rule"`
 }
 
+// DefaultProtocol is the protocol that holds if none is chosen.
+const DefaultProtocol = "aha-2025"
+
 // Protocols lists the ids of the built-in protocols.
 func Protocols() []string {
 	list, _ := protocols.ReadDir("protocols") // sorted

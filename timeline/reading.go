@@ -12,6 +12,9 @@ import (
 // never spoken; answers say to check the local chart.
 const Unresolved = "unresolved"
 
+// Statuses are how surely a number is known, best first.
+var Statuses = []string{"seen", "secondary", "memory", Unresolved}
+
 // Reading is what one source says about something that is unresolved.
 type Reading struct {
 	Text   string `yaml:"text" json:"text"`

@@ -58,6 +58,7 @@ and leaves a timestamped record.
   coxswain replay drill.wav --out record/       # the same session from a file
   coxswain listen drill.wav --json              # only recognise
   coxswain callouts                             # what can be said
+  coxswain protocol                             # what it knows, with sources
   coxswain drill                                # practise on an invented case
   coxswain verify record/                       # is the record whole and unchanged?`,
 		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version, Args: oneOfOurs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
@@ -78,6 +79,7 @@ and leaves a timestamped record.
 	}{
 		{newRun(c), config.Live}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
+		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
 		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks"}}, {newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},

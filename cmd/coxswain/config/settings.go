@@ -28,7 +28,7 @@ var settings = []setting{
 	{key: "allow_any_rate", def: false, usage: "allow a metronome rate outside the protocol's range"},
 	{key: "mode", def: "auto", usage: "metronome `MODE`: auto (30:2 until the airway is secured), ratio, or continuous",
 		words: []string{"auto", "ratio", "continuous"}},
-	{key: "protocol", def: "aha-2020", usage: "protocol `ID`: " + strings.Join(timeline.Protocols(), ", ")},
+	{key: "protocol", def: timeline.DefaultProtocol, usage: "protocol `ID`: " + strings.Join(timeline.Protocols(), ", ")},
 	{key: "waveform", def: "biphasic", usage: "`WAVEFORM` of the defibrillator: biphasic or monophasic", words: []string{"biphasic", "monophasic"}},
 	{key: "protocol_overlay", def: []string{}, usage: "protocol overlay `FILES` of this site"},
 	{key: "vocabulary", def: []string{}, usage: "vocabulary overlay `FILES`"},
