@@ -5,7 +5,7 @@ LDFLAGS := -X main.Version=$(VERSION)
 # What a fresh Debian 12 with Go and gcc lacks: PortAudio, speexdsp, PocketSphinx and its
 # model, the speech engine of the demo, and what the tests measure with.
 PACKAGES := pkg-config portaudio19-dev libspeexdsp-dev libpocketsphinx-dev pocketsphinx-en-us flite
-TEST_PACKAGES := sox sndfile-programs pulseaudio pulseaudio-utils libasound2-plugins age systemd sqlite3 chromium poppler-utils g++
+TEST_PACKAGES := sox opus-tools sndfile-programs pulseaudio pulseaudio-utils libasound2-plugins age systemd sqlite3 chromium poppler-utils g++
 SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
 
 .PHONY: demo test build deps test-deps bench soak clean

@@ -24,34 +24,37 @@ func NewPlayer(pos int64) *Player {
 	return &Player{pos: pos, duck: 1, a: make([][2]float64, Block), b: make([][2]float64, Block)}
 }
 
-// voice is a clip that begins after a lead-in of silence and can be faded out.
+// voice is a sound that begins after a lead-in of silence and can be faded out.
 type voice struct {
-	clip Clip
-	at   int // negative: samples of silence still to come
-	fade int // samples left of a fade-out; -1: none
-	gain float64
+	sound beep.Streamer
+	wait  int // samples of silence still to come
+	fade  int // samples left of a fade-out; -1: none
+	gain  float64
 }
 
 const fadeOut = Rate / 100
 
 // Stream implements beep.Streamer.
 func (v *voice) Stream(buf [][2]float64) (int, bool) {
-	for i := range buf {
-		if v.at >= len(v.clip) || v.fade == 0 {
-			return i, i > 0
-		}
-		x := 0.0
-		if v.at >= 0 {
-			x = float64(v.clip[v.at]) * v.gain
-		}
-		if v.fade > 0 {
+	lead := min(v.wait, len(buf))
+	clear(buf[:lead])
+	v.wait -= lead
+	if v.fade == 0 || v.fade > 0 && v.wait > 0 { // faded out, or before it began
+		return 0, false
+	}
+	n, _ := v.sound.Stream(buf[lead:])
+	for i := range buf[lead : lead+n] {
+		x := buf[lead+i][0] * v.gain
+		switch {
+		case v.fade == 0:
+			x = 0
+		case v.fade > 0:
 			x *= float64(v.fade) / fadeOut
 			v.fade--
 		}
-		v.at++
-		buf[i] = [2]float64{x, x}
+		buf[lead+i] = [2]float64{x, x}
 	}
-	return len(buf), true
+	return lead + n, lead+n > 0
 }
 
 // Err implements beep.Streamer.
@@ -60,21 +63,21 @@ func (v *voice) Err() error { return nil }
 // Pos is the next sample that Render makes.
 func (p *Player) Pos() int64 { return p.pos }
 
-// Beat places a clip of the metronome at clock sample at, which must not be
+// Beat places a sound of the metronome at clock sample at, which must not be
 // past: an earlier moment is moved to Pos.
-func (p *Player) Beat(at int64, c Clip, gain float64) {
-	p.beat.Add(&voice{clip: c, at: -int(max(0, at-p.pos)), fade: -1, gain: gain})
+func (p *Player) Beat(at int64, s Sound, gain float64) {
+	p.beat.Add(&voice{sound: s.Stream(), wait: int(max(0, at-p.pos)), fade: -1, gain: gain})
 }
 
 // Say places speech at clock sample at (or Pos, if that is past) and returns
 // the sample at which it really begins. There is one voice: speech already
 // sounding is faded out in 10 ms.
-func (p *Player) Say(at int64, c Clip, gain float64) int64 {
+func (p *Player) Say(at int64, s Sound, gain float64) int64 {
 	p.Hush()
 	at = max(at, p.pos)
-	p.speech = &voice{clip: c, at: -int(at - p.pos), fade: -1, gain: gain}
+	p.speech = &voice{sound: s.Stream(), wait: int(at - p.pos), fade: -1, gain: gain}
 	p.talk.Add(p.speech)
-	p.talkUntil = at + int64(len(c))
+	p.talkUntil = at + int64(s.Len())
 	return at
 }
 

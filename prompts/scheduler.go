@@ -94,7 +94,7 @@ func (s *Scheduler) Advance(n int) []Spoken {
 			clip := s.voice.Speak(c)
 			at = s.player.Say(at, clip, s.volume)
 			s.now = c
-			out = append(out, Spoken{Cue: c, At: timeline.Time(at), Until: timeline.Time(at + int64(len(clip))), Text: s.voice.Sentence(c)})
+			out = append(out, Spoken{Cue: c, At: timeline.Time(at), Until: timeline.Time(at + int64(clip.Len())), Text: s.voice.Sentence(c)})
 		}
 	}
 	s.queue = keep

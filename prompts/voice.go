@@ -22,7 +22,7 @@ import (
 //go:embed cues.yaml
 var cuesFile []byte
 
-//go:embed clips/*.wav
+//go:embed clips/*.opus
 var clipFiles embed.FS
 
 // gap between the clips of a sentence, in samples of the session clock.
@@ -32,7 +32,7 @@ const gap = audio.Rate / 25
 type Voice struct {
 	cues  map[string]string
 	items map[string]string
-	clips map[string]func() audio.Clip // by slug of the words
+	clips map[string]audio.Sound // by slug of the words
 }
 
 type cueFile struct {
@@ -57,8 +57,8 @@ func NewVoice(folder string) (*Voice, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]func() audio.Clip{}}
-	names, err := fs.Glob(clipFiles, "clips/*.wav")
+	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]audio.Sound{}}
+	names, err := fs.Glob(clipFiles, "clips/*.opus")
 	if err != nil {
 		return nil, err
 	}
@@ -67,9 +67,8 @@ func NewVoice(folder string) (*Voice, error) {
 		if err != nil {
 			return nil, err
 		}
-		v.clips[slugOf(n)] = func() audio.Clip {
-			c, _ := audio.LoadClip(n, b) // that they all load is tested
-			return c
+		if v.clips[slugOf(n)], err = audio.LoadOpus(n, b); err != nil {
+			return nil, err
 		}
 	}
 	if folder != "" {
@@ -85,7 +84,7 @@ func NewVoice(folder string) (*Voice, error) {
 	return v, nil
 }
 
-func slugOf(file string) string { return strings.TrimSuffix(filepath.Base(file), ".wav") }
+func slugOf(file string) string { return strings.TrimSuffix(filepath.Base(file), filepath.Ext(file)) }
 
 func (v *Voice) overlay(folder string) error {
 	files, err := filepath.Glob(filepath.Join(folder, "*.wav"))
@@ -97,7 +96,7 @@ func (v *Voice) overlay(folder string) error {
 	}
 	for _, n := range files {
 		if v.clips[slugOf(n)] == nil {
-			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips", n)
+			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips, but .wav", n)
 		}
 		b, err := os.ReadFile(n)
 		if err != nil {
@@ -107,7 +106,7 @@ func (v *Voice) overlay(folder string) error {
 		if err != nil {
 			return err
 		}
-		v.clips[slugOf(n)] = func() audio.Clip { return c }
+		v.clips[slugOf(n)] = c
 	}
 	return nil
 }
@@ -121,14 +120,14 @@ func (v *Voice) Sentence(c timeline.Cue) string {
 
 // Speak returns the cue as sound. A cue without a sentence of its own gets the
 // sentence of its longest known prefix, or "Copied".
-func (v *Voice) Speak(c timeline.Cue) audio.Clip {
-	var out audio.Clip
+func (v *Voice) Speak(c timeline.Cue) audio.Sound {
+	var out audio.Sequence
 	for i, p := range v.pieces(c) {
 		if i > 0 {
-			out = append(out, make(audio.Clip, gap)...)
+			out = append(out, audio.Silence(gap))
 		}
 		if clip := v.clips[Slug(p)]; clip != nil {
-			out = append(out, clip()...)
+			out = append(out, clip)
 		}
 	}
 	return out

@@ -1,0 +1,189 @@
+package device
+
+import (
+	"bytes"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"coxswain/audio"
+)
+
+// child makes this test's binary the program that a test starts.
+const child = "COXSWAIN_DEVICE_CHILD"
+
+func TestMain(m *testing.M) {
+	switch os.Getenv(child) {
+	case "stderr":
+		logWhileProbing()
+		return
+	case "files":
+		probeWithFewFiles()
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// logWhileProbing writes numbered lines to standard error, half of them from a
+// program started meanwhile, while devices are listed and opened.
+func logWhileProbing() {
+	probed := make(chan struct{})
+	go func() {
+		defer close(probed)
+		for range 5 {
+			List()
+			if d, err := Open("", "", audio.NewExchange(1)); err == nil {
+				d.Close()
+			}
+		}
+	}()
+	for n := 0; ; n++ {
+		select {
+		case <-probed:
+			fmt.Println(n)
+			return
+		default:
+		}
+		if n%2 == 0 {
+			fmt.Fprintln(os.Stderr, "line", n)
+			continue
+		}
+		other := exec.Command("echo", "line", fmt.Sprint(n))
+		other.Stdout = os.Stderr
+		if err := other.Run(); err != nil {
+			panic(err)
+		}
+	}
+}
+
+// Whoever else writes to standard error, or starts a program that does, is
+// heard while a device opens; the libraries below PortAudio are not.
+func TestStandardErrorIsLeftAlone(t *testing.T) {
+	me, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(me)
+	cmd.Env = append(os.Environ(), child+"=stderr", "PULSE_SERVER=unix:/nowhere")
+	var stdout, stderr bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &stdout, &stderr
+	if err := cmd.Run(); err != nil {
+		t.Fatalf("%v: %s", err, stderr.String())
+	}
+	var lines int
+	if _, err := fmt.Sscan(stdout.String(), &lines); err != nil || lines < 2 {
+		t.Fatalf("%d lines written: %v", lines, err)
+	}
+	for n, got := range strings.Split(strings.TrimSpace(stderr.String()), "\n") {
+		if want := fmt.Sprint("line ", n); got != want {
+			t.Fatalf("standard error reads %q, want %q", got, want)
+		}
+	}
+	if n := strings.Count(stderr.String(), "\n"); n != lines {
+		t.Errorf("%d of %d lines arrived", n, lines)
+	}
+}
+
+func probeWithFewFiles() {
+	free, err := strconv.Atoi(os.Args[1])
+	if err != nil {
+		panic(err)
+	}
+	r, w, err := os.Pipe() // Go's own poller is running, as in any program that has sound
+	if err != nil {
+		panic(err)
+	}
+	next := int(w.Fd()) // about the lowest number that is free
+	r.Close()
+	w.Close()
+	var was unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_NOFILE, &was); err != nil {
+		panic(err)
+	}
+	few := unix.Rlimit{Cur: uint64(next + free), Max: was.Max}
+	if err := unix.Setrlimit(unix.RLIMIT_NOFILE, &few); err != nil {
+		panic(err)
+	}
+	_, err = List()
+	unix.Setrlimit(unix.RLIMIT_NOFILE, &was)
+	fmt.Println(err)
+}
+
+// However few files may still be opened, a probe ends with a list or one clear
+// line: PortAudio left alone aborts the program.
+func TestProbeWithFewFiles(t *testing.T) {
+	me, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, free := range []int{0, 1, 2, 4, 8, 31, 64} {
+		cmd := exec.Command(me, strconv.Itoa(free))
+		cmd.Env = append(os.Environ(), child+"=files")
+		out, err := cmd.CombinedOutput()
+		want := "sound system: only"
+		if free > needFiles+4 { // the libraries' own stream and the poller take some
+			want = "<nil>"
+		}
+		if err != nil || !strings.Contains(string(out), want) || strings.Count(string(out), "\n") != 1 {
+			t.Errorf("%d files free: %v: %.500s, want one line with %q", free, err, out, want)
+		}
+	}
+}
+
+// A configuration of ALSA that cannot be read is one clear line: PortAudio left
+// alone aborts the program.
+func TestNoConfigurationOfALSA(t *testing.T) {
+	t.Setenv("ALSA_CONFIG_PATH", "/nowhere/alsa.conf")
+	if _, err := List(); err == nil || !strings.Contains(err.Error(), "libasound2-data") {
+		t.Errorf("%v, want what to install", err)
+	}
+	if _, err := Open("", "", audio.NewExchange(1)); err == nil || strings.Contains(err.Error(), "\n") {
+		t.Errorf("%v, want one line", err)
+	}
+}
+
+// What the libraries print is kept at level debug: it tells why a device will
+// not open.
+func TestLibrariesAreLogged(t *testing.T) {
+	before := slog.Default()
+	defer slog.SetDefault(before)
+	said := make(lines, 1000)
+	slog.SetDefault(slog.New(slog.NewTextHandler(said, &slog.HandlerOptions{Level: slog.LevelDebug})))
+	conf := filepath.Join(t.TempDir(), "alsa.conf")
+	if err := os.WriteFile(conf, []byte("pcm.default { type hw card nowhere }\nctl.default { type hw card nowhere }\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("ALSA_CONFIG_PATH", conf)
+	if _, err := List(); err != nil {
+		t.Fatal(err)
+	}
+	for {
+		select {
+		case line := <-said:
+			if strings.Contains(line, "nowhere") {
+				return
+			}
+		case <-time.After(time.Minute):
+			t.Fatal("nothing of ALSA's complaint is logged")
+		}
+	}
+}
+
+// lines takes what is written to it, as much as fits.
+type lines chan string
+
+func (l lines) Write(p []byte) (int, error) {
+	select {
+	case l <- string(p):
+	default:
+	}
+	return len(p), nil
+}
