@@ -3,7 +3,9 @@ package audio
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
+	"time"
 )
 
 func TestCallbackNeverAllocates(t *testing.T) {
@@ -45,6 +47,71 @@ func TestExchangeKeepsOrderAndCountsTrouble(t *testing.T) {
 	}
 	if _, lost, _ := e.Troubles(); lost == 0 {
 		t.Error("a full ring lost nothing")
+	}
+}
+
+// A flag marks the block that it came with, once; lost blocks mark the next one
+// that is there.
+func TestGapsAreMarked(t *testing.T) {
+	e := NewExchange(1)
+	in, out := make([]float32, Block), make([]float32, Block)
+	var f Frame
+	take := func() (gaps []int) {
+		for n := 0; e.Next(&f); n++ {
+			if f.Gap {
+				gaps = append(gaps, n)
+			}
+		}
+		return gaps
+	}
+	for n := range 6 {
+		if n == 4 {
+			e.Flag(true, false)
+		}
+		e.Callback(in, out)
+	}
+	if got := take(); !slices.Equal(got, []int{4}) {
+		t.Errorf("gaps at blocks %v, want 4", got)
+	}
+	e.Flag(false, true)
+	e.Callback(in, out)
+	if got := take(); !slices.Equal(got, []int{0}) {
+		t.Errorf("gaps at blocks %v, want 0", got)
+	}
+	if room, speaker := e.Flags(); room != 1 || speaker != 1 {
+		t.Errorf("%d and %d flags, want 1 and 1", room, speaker)
+	}
+	for range 200 { // more than it holds
+		e.Callback(in, out)
+	}
+	kept := take()
+	e.Callback(in, out)
+	if got := take(); len(kept) != 0 || !slices.Equal(got, []int{0}) {
+		t.Errorf("gaps at %v and %v, want none before the loss and 0 after it", kept, got)
+	}
+}
+
+// A device that holds more sound calls for all of it at once: the lead grows with it.
+func TestLeadBridgesTheDevicesBuffer(t *testing.T) {
+	for _, c := range []struct {
+		buffer time.Duration
+		lead   int
+	}{{0, 3}, {20 * time.Millisecond, 3}, {25 * time.Millisecond, 4}, {100 * time.Millisecond, 11}, {time.Hour, 48}} {
+		if got := LeadFor(c.buffer); got != c.lead {
+			t.Errorf("lead for %v is %d blocks, want %d", c.buffer, got, c.lead)
+		}
+		e := NewExchange(2)
+		e.Ahead(c.lead)
+		in, out := make([]float32, Block), make([]float32, Block)
+		for range c.lead {
+			e.Callback(in, out)
+		}
+		if starved, _, _ := e.Troubles(); starved != 0 {
+			t.Errorf("starved after %d blocks", c.lead)
+		}
+		if e.Callback(in, out); e.starved.Load() != 1 {
+			t.Errorf("%d starved blocks, want 1", e.starved.Load())
+		}
 	}
 }
 

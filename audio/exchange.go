@@ -1,13 +1,15 @@
 package audio
 
-import "sync/atomic"
+import (
+	"sync/atomic"
+	"time"
+)
 
 // Frame is one block of the session: what the room sounded like and what the
 // speaker played at the same samples of the clock.
 type Frame struct {
-	Pos           int64 // clock sample of the first sample
 	Room, Speaker [Block]float32
-	Gap           bool // the device lost samples, or the speaker ran dry, in or just before this block
+	Gap           bool // the device reported an over- or underflow, or sound was lost, in or just before this block
 }
 
 // Exchange carries frames between the device callback and the session, both
@@ -17,17 +19,34 @@ type Exchange struct {
 	room, played, speaker *Ring
 	starved               atomic.Uint64 // blocks for which the speaker had nothing
 	lost                  atomic.Uint64 // blocks that the session was too slow to take
-	flags                 atomic.Uint64 // device over- and underflows
+	roomFlags             atomic.Uint64 // times that the device lost sound of the room
+	speakerFlags          atomic.Uint64 // times that the device had nothing to play, or left some out
 	calls                 atomic.Uint64
+	wrote, gapAt          atomic.Int64 // samples of the room so far, and where the last gap lies (+1)
+	read                  int64
 	out                   [Block]float32
 }
 
 // NewExchange returns an exchange that buffers up to seconds of room audio for
-// a session that is late.
+// a session that is late, and has Lead blocks of silence for the speaker.
 func NewExchange(seconds int) *Exchange {
-	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate), speaker: NewRing(16 * Block)}
+	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate), speaker: NewRing(64 * Block)}
 	e.speaker.Write(make([]float32, Lead*Block))
 	return e
+}
+
+// LeadFor is how many blocks ahead the speaker must be rendered for a device that
+// holds this much sound: it calls for all of that at once. At least Lead.
+func LeadFor(buffer time.Duration) int {
+	const usual = 20 * time.Millisecond
+	return min(Lead+int(max(0, buffer-usual)+Duration(Block)-1)/int(Duration(Block)), 48)
+}
+
+// Ahead makes the lead of an exchange that nobody uses yet so many blocks, of up
+// to 64. The session then renders as far ahead.
+func (e *Exchange) Ahead(blocks int) {
+	e.speaker = NewRing(64 * Block)
+	e.speaker.Write(make([]float32, min(blocks, 64)*Block))
 }
 
 // Callback hands over one buffer of the device. It copies and returns: no
@@ -44,16 +63,31 @@ func (e *Exchange) Callback(in, out []float32) {
 		copy(out, spk)
 		if e.room.Free() < n || e.played.Free() < n {
 			e.lost.Add(1)
+			e.gapAt.Store(e.wrote.Load() + 1)
 		} else {
 			e.room.Write(in[:n])
 			e.played.Write(spk)
+			e.wrote.Add(int64(n))
 		}
 		in, out = in[n:], out[n:]
 	}
 }
 
-// Flag counts an over- or underflow that the device reported.
-func (e *Exchange) Flag() { e.flags.Add(1) }
+// Flag counts what the device reported with the buffer that comes next: that
+// sound of the room was lost (an overflow) or is made up (an underflow), and that
+// the speaker had nothing to play or left some out. The block is marked as a gap.
+func (e *Exchange) Flag(room, speaker bool) {
+	if room {
+		e.roomFlags.Add(1)
+	}
+	if speaker {
+		e.speakerFlags.Add(1)
+	}
+	e.gapAt.Store(e.wrote.Load() + 1)
+}
+
+// Flags tells how often Flag was called for the room and for the speaker.
+func (e *Exchange) Flags() (room, speaker uint64) { return e.roomFlags.Load(), e.speakerFlags.Load() }
 
 // Calls counts callbacks: a count that stands still means a dead stream.
 func (e *Exchange) Calls() uint64 { return e.calls.Load() }
@@ -61,17 +95,22 @@ func (e *Exchange) Calls() uint64 { return e.calls.Load() }
 // Next fills f with the next block, or reports false if none is there yet. The
 // session then renders a block for the speaker and gives it to Send.
 func (e *Exchange) Next(f *Frame) bool {
-	if e.played.Len() < Block || !e.room.Read(f.Room[:]) {
+	if e.played.Len() < Block || !e.room.Read(f.Room[:]) || !e.played.Read(f.Speaker[:]) {
 		return false
 	}
-	return e.played.Read(f.Speaker[:])
+	e.read += Block
+	f.Gap = false
+	if at := e.gapAt.Load() - 1; at >= 0 && at < e.read {
+		f.Gap = e.gapAt.CompareAndSwap(at+1, 0)
+	}
+	return true
 }
 
 // Send queues a rendered block for the speaker.
 func (e *Exchange) Send(block []float32) bool { return e.speaker.Write(block) }
 
 // Troubles counts what went wrong since the start: speaker blocks missed, room
-// blocks lost, and over- or underflows of the device.
+// blocks lost, and over- and underflows of the device.
 func (e *Exchange) Troubles() (starved, lost, flags uint64) {
-	return e.starved.Load(), e.lost.Load(), e.flags.Load()
+	return e.starved.Load(), e.lost.Load(), e.roomFlags.Load() + e.speakerFlags.Load()
 }

@@ -75,37 +75,48 @@ type stream interface {
 // Missing is "microphone" or "loudspeaker" if the stream runs without one.
 func (d *Device) Missing() string { return d.missing }
 
-// Open opens the named devices (empty: the system's default), mono in
-// and mono out at audio.Rate, and starts the stream. If only one side can be had it
-// runs on that side: a metronome without a microphone, or a record without a
-// loudspeaker, is better than nothing. The error is that of both sides failing.
-func Open(input, output string, e *audio.Exchange) (*Device, error) {
+// Options say which devices to open, and how.
+type Options struct {
+	Input, Output string        // names, as List tells them; empty: the system's default
+	Buffer        time.Duration // how much sound the device may hold: see BufferUsual
+}
+
+// BufferUsual is what 0 stands for in Options.Buffer. More of it bridges longer
+// stalls of a busy machine, and everything is heard by as much later: give
+// audio.LeadFor of it to the exchange.
+const BufferUsual = 20 * time.Millisecond
+
+// Open opens the devices, mono in and mono out at audio.Rate, and starts the
+// stream. If only one side can be had it runs on that side: a metronome without a
+// microphone, or a record without a loudspeaker, is better than nothing. The error
+// is that of both sides failing.
+func Open(o Options, e *audio.Exchange) (*Device, error) {
 	system.Lock()
 	defer system.Unlock()
 	if err := initialize(); err != nil {
 		return nil, err
 	}
-	d, err := openStream(input, output, e)
+	d, err := openStream(o, e)
 	if err != nil {
 		portaudio.Terminate()
 	}
 	return d, err
 }
 
-func openStream(input, output string, e *audio.Exchange) (*Device, error) {
-	in, ierr := find(input, "microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels })
-	out, oerr := find(output, "loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels })
+func openStream(o Options, e *audio.Exchange) (*Device, error) {
+	in, ierr := microphone.find(o.Input)
+	out, oerr := loudspeaker.find(o.Output)
 	var err error
-	for _, side := range []struct {
+	for _, try := range []struct {
 		in, out *portaudio.DeviceInfo
 		missing string
-	}{{in, out, ""}, {nil, out, "microphone"}, {in, nil, "loudspeaker"}} {
-		if side.in == nil && side.missing != "microphone" || side.out == nil && side.missing != "loudspeaker" {
+	}{{in, out, ""}, {nil, out, microphone.name}, {in, nil, loudspeaker.name}} {
+		if try.in == nil && try.missing != microphone.name || try.out == nil && try.missing != loudspeaker.name {
 			continue
 		}
-		s, serr := startStream(side.in, side.out, e)
+		s, serr := startStream(try.in, try.out, max(o.Buffer, BufferUsual), e)
 		if serr == nil {
-			return &Device{s, side.missing}, nil
+			return &Device{s, try.missing}, nil
 		}
 		err = errors.Join(err, serr)
 	}
@@ -126,8 +137,7 @@ func firstError(errs ...error) error {
 }
 
 // startStream starts a stream on one or both sides; a missing side is silent.
-func startStream(in, out *portaudio.DeviceInfo, e *audio.Exchange) (*portaudio.Stream, error) {
-	const latency = 20 * time.Millisecond
+func startStream(in, out *portaudio.DeviceInfo, buffer time.Duration, e *audio.Exchange) (*portaudio.Stream, error) {
 	p := portaudio.StreamParameters{SampleRate: audio.Rate, FramesPerBuffer: audio.Block}
 	name := func(d *portaudio.DeviceInfo) string {
 		if d == nil {
@@ -136,10 +146,10 @@ func startStream(in, out *portaudio.DeviceInfo, e *audio.Exchange) (*portaudio.S
 		return d.Name
 	}
 	if in != nil {
-		p.Input = portaudio.StreamDeviceParameters{Device: in, Channels: 1, Latency: latency}
+		p.Input = portaudio.StreamDeviceParameters{Device: in, Channels: 1, Latency: buffer}
 	}
 	if out != nil {
-		p.Output = portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: latency}
+		p.Output = portaudio.StreamDeviceParameters{Device: out, Channels: 1, Latency: buffer}
 	}
 	s, err := portaudio.OpenStream(p, callback(e, in != nil, out != nil, hardware(in) && hardware(out)))
 	if err != nil {
@@ -162,8 +172,9 @@ func callback(e *audio.Exchange, in, out, fast bool) any {
 	type flags = portaudio.StreamCallbackFlags
 	type info = portaudio.StreamCallbackTimeInfo
 	begin := func(fl flags) {
-		if fl != 0 {
-			e.Flag()
+		if fl&^portaudio.PrimingOutput != 0 {
+			e.Flag(fl&(portaudio.InputUnderflow|portaudio.InputOverflow) != 0,
+				fl&(portaudio.OutputUnderflow|portaudio.OutputOverflow) != 0)
 		}
 		if fast && e.Calls() == 0 {
 			realTime()
@@ -179,11 +190,24 @@ func callback(e *audio.Exchange, in, out, fast bool) any {
 	return func(mic, spk []float32, _ info, fl flags) { begin(fl); e.Callback(mic, spk) }
 }
 
-func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels func(*portaudio.DeviceInfo) int) (*portaudio.DeviceInfo, error) {
+// side is one of the two that a stream has.
+type side struct {
+	name      string
+	byDefault func() (*portaudio.DeviceInfo, error)
+	channels  func(*portaudio.DeviceInfo) int
+}
+
+var (
+	microphone  = side{"microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels }}
+	loudspeaker = side{"loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels }}
+)
+
+// find returns the named device, or the system's default.
+func (s side) find(name string) (*portaudio.DeviceInfo, error) {
 	if name == "" {
-		d, err := def()
+		d, err := s.byDefault()
 		if err != nil {
-			return nil, fmt.Errorf("%w: no %s found: plug one in and see `coxswain devices`", ErrMissing, what)
+			return nil, fmt.Errorf("%w: no %s found: plug one in and see `coxswain devices`", ErrMissing, s.name)
 		}
 		return d, nil
 	}
@@ -192,11 +216,11 @@ func find(name, what string, def func() (*portaudio.DeviceInfo, error), channels
 		return nil, fmt.Errorf("sound system: %w", err)
 	}
 	for _, d := range all {
-		if d.Name == name && channels(d) > 0 {
+		if d.Name == name && s.channels(d) > 0 {
 			return d, nil
 		}
 	}
-	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, what, name)
+	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, s.name, name)
 }
 
 // closePatience is how long Close waits for the sound system: a device that is

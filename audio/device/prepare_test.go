@@ -40,7 +40,7 @@ func logWhileProbing() {
 		defer close(probed)
 		for range 5 {
 			List()
-			if d, err := Open("", "", audio.NewExchange(1)); err == nil {
+			if d, err := Open(Options{}, audio.NewExchange(1)); err == nil {
 				d.Close()
 			}
 		}
@@ -145,7 +145,7 @@ func TestNoConfigurationOfALSA(t *testing.T) {
 	if _, err := List(); err == nil || !strings.Contains(err.Error(), "libasound2-data") {
 		t.Errorf("%v, want what to install", err)
 	}
-	if _, err := Open("", "", audio.NewExchange(1)); err == nil || strings.Contains(err.Error(), "\n") {
+	if _, err := Open(Options{}, audio.NewExchange(1)); err == nil || strings.Contains(err.Error(), "\n") {
 		t.Errorf("%v, want one line", err)
 	}
 }

@@ -244,7 +244,7 @@ func sayResult(c *config.Config, failed int) finding {
 	player.Say(0, voice.Speak(cue), c.Volume)
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)
-	d, err := device.Open(c.Input, c.Output, e)
+	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
 	if err != nil {
 		return finding{"speech", "fail", err.Error()}
 	}

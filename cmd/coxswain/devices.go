@@ -77,7 +77,7 @@ func (m loopMeasure) String() string {
 func measureLoop(c *config.Config) (loopMeasure, error) {
 	var m loopMeasure
 	e := audio.NewExchange(10)
-	d, err := device.Open(c.Input, c.Output, e)
+	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
 	if err != nil {
 		return m, err
 	}

@@ -101,7 +101,7 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 // openLive opens the sound device, waiting for one as long as is configured.
 func openLive(ctx context.Context, c *config.Config) (*session.Live, error) {
 	open := func(e *audio.Exchange) (session.Sound, error) {
-		d, err := device.Open(c.Input, c.Output, e)
+		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
 		if err != nil { // not a nil *Device in an interface
 			return nil, err
 		}
