@@ -1,17 +1,12 @@
 package review
 
 import (
-	"bytes"
-	"database/sql"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
+	"strings"
 	"testing"
 	"time"
-
-	_ "github.com/marcboeker/go-duckdb"
 
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
@@ -59,45 +54,11 @@ func TestRunChart(t *testing.T) {
 	if RunChartOf(years(5, 3), "compression_fraction").Limits {
 		t.Error("limits from five months")
 	}
-	if s, err := DrawRunChart(c, "1"); err != nil || len(s) < 1000 {
-		t.Errorf("%v %d", err, len(s))
+	svg, err := DrawRunChart(c, "1")
+	if err != nil || strings.Count(svg, "<circle") != 19 || strings.Count(svg, `width="8" height="8"`) != 1 || strings.Count(svg, "stroke-dasharray") != 3 {
+		t.Errorf("%v: a chart of 19 points within and one outside of three levels is %s", err, svg)
 	}
-}
-
-// DuckDB reads the Parquet file: the two queries of the README.
-func TestParquetInDuckDB(t *testing.T) {
-	list := years(14, 6)
-	var b bytes.Buffer
-	if err := WriteParquet(&b, list); err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "records.parquet")
-	os.WriteFile(path, b.Bytes(), 0o600)
-	db, err := sql.Open("duckdb", "")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer db.Close()
-	var months int
-	var worst float64
-	err = db.QueryRow(`SELECT count(*), min(m) FROM (SELECT date_trunc('month', wall) AS month, median(compression_fraction) AS m FROM '`+path+`' GROUP BY month ORDER BY month)`).Scan(&months, &worst)
-	if err != nil || months != 14 || math.Abs(worst-0.425) > 1e-9 {
-		t.Errorf("%v: %d months, worst %v", err, months, worst)
-	}
-	want := 0
-	for _, s := range list {
-		if x, ok := s.Figures["first_shock"]; ok && x > 90 {
-			want++
-		}
-	}
-	var late int
-	if err := db.QueryRow(`SELECT count(*) FROM '` + path + `' WHERE rhythm = 'VF' AND first_shock > 90`).Scan(&late); err != nil || late != want {
-		t.Errorf("%v: %d late shocks, want %d", err, late, want)
-	}
-	var unknown int
-	if err := db.QueryRow(`SELECT count(*) FROM '` + path + `' WHERE first_shock IS NULL`).Scan(&unknown); err != nil || unknown != len(list)*4/6 {
-		t.Errorf("%v: %d unknown", err, unknown)
-	}
+	textsApart(t, svg)
 }
 
 // A summary leaves out what is not known and counts what is unsure.

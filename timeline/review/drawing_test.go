@@ -1,0 +1,123 @@
+package review
+
+import (
+	"encoding/xml"
+	"fmt"
+	"math/rand/v2"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// box is where a text of a drawing stands.
+type box struct {
+	text           string
+	x0, x1, y0, y1 float64
+}
+
+// boxes reads the texts of an SVG and where they are.
+func boxes(t *testing.T, svg string) (out []box, width, height float64) {
+	t.Helper()
+	var doc struct {
+		ViewBox string `xml:"viewBox,attr"`
+		Texts   []struct {
+			Attrs []xml.Attr `xml:",any,attr"`
+			Text  string     `xml:",chardata"`
+		} `xml:"text"`
+	}
+	if err := xml.Unmarshal([]byte(svg), &doc); err != nil {
+		t.Fatalf("%v: %s", err, svg)
+	}
+	fmt.Sscanf(doc.ViewBox, "0 0 %f %f", &width, &height)
+	for _, e := range doc.Texts {
+		v, anchor := map[string]float64{}, ""
+		for _, a := range e.Attrs {
+			v[a.Name.Local], _ = strconv.ParseFloat(a.Value, 64)
+			if a.Name.Local == "text-anchor" {
+				anchor = a.Value
+			}
+		}
+		w := textWidth(e.Text)
+		x := v["x"] + v["dx"] - map[string]float64{"start": 0, "middle": w / 2, "end": w}[anchor]
+		y := v["y"] + v["dy"]
+		out = append(out, box{e.Text, x, x + w, y - 0.76*fontSize, y + 0.24*fontSize})
+	}
+	return out, width, height
+}
+
+// textsApart holds every text of a drawing within it and away from the others.
+func textsApart(t *testing.T, svg string) {
+	t.Helper()
+	all, width, height := boxes(t, svg)
+	for i, a := range all {
+		if a.x0 < 0 || a.y0 < 0 || a.x1 > width || a.y1 > height {
+			t.Errorf("%q lies outside the drawing: %+v of %v by %v", a.text, a, width, height)
+		}
+		for _, b := range all[:i] {
+			if a.x0 < b.x1 && b.x0 < a.x1 && a.y0 < b.y1 && b.y0 < a.y1 {
+				t.Errorf("%q and %q overlap: %+v %+v", a.text, b.text, a, b)
+			}
+		}
+	}
+}
+
+// Whatever is called, and however close together, every name is there and
+// readable.
+func TestMarksNeverCollide(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 9))
+	names := strings.Split("VF|PEA|asystole|epinephrine, 1 mg|amiodarone, 300 mg|<b>&|compressor change|WWWWWWWWW", "|")
+	for k := range 200 {
+		d := Drawing{Axis: "minutes", To: 1 + 90*r.Float64()}
+		for m, step := 0.0, niceStep(d.To, 12); m <= d.To; m += step {
+			d.Ticks = append(d.Ticks, Tick{m, fmt.Sprintf("%.4g", m)})
+		}
+		marks := 0
+		for lane := range 4 {
+			l := Lane{Name: names[lane]}
+			for range r.IntN(30) {
+				l.Marks = append(l.Marks, Tick{r.Float64() * d.To * 1.1, names[r.IntN(len(names))]}) // also in no order, and beyond the axis
+				marks++
+			}
+			d.Lanes = append(d.Lanes, l)
+		}
+		svg, err := d.SVG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if textsApart(t, svg); strings.Count(svg, "l3 6h-6z") != marks {
+			t.Errorf("%d marks of %d are drawn", strings.Count(svg, "l3 6h-6z"), marks)
+		}
+		if t.Failed() {
+			t.Fatalf("round %d", k)
+		}
+	}
+}
+
+// The chart of a record names each callout that stands, in its lane, and
+// draws hands on and off.
+func TestChart(t *testing.T) {
+	svg, err := Chart(sample(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	textsApart(t, svg)
+	for _, want := range []string{">hands off<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">minutes from the start of the code<", "#4d7c5b", "#d9862b"} {
+		if !strings.Contains(svg, want) {
+			t.Errorf("the chart lacks %s", want)
+		}
+	}
+	if strings.Contains(svg, "amiodarone") {
+		t.Error("the chart shows a drug that was taken back")
+	}
+}
+
+// A curve without a spread, without points, or with one: still a drawing.
+func TestCurvesOfLittle(t *testing.T) {
+	for _, c := range []RunChart{{}, {Months: []Month{{Month: "2026-01", Median: 0.8}}, Mean: 0.8}, {Months: []Month{{Month: "2026-01"}, {Month: "2026-02"}}}} {
+		svg, err := DrawRunChart(c, "s")
+		if err != nil || strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || strings.Count(svg, "<circle") != len(c.Months) {
+			t.Errorf("%v: %s", err, svg)
+		}
+		textsApart(t, svg)
+	}
+}
