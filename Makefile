@@ -1,7 +1,7 @@
 # Two commands do everything: make demo, make test.
 GO ?= go
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
-LDFLAGS := -X main.Version=$(VERSION)
+LDFLAGS := -s -w -X main.Version=$(VERSION)
 # What a fresh Debian 12 with Go and gcc lacks: PortAudio, speexdsp, PocketSphinx and its
 # model, the speech engine of the demo, and what the tests measure with.
 PACKAGES := pkg-config portaudio19-dev libspeexdsp-dev libpocketsphinx-dev pocketsphinx-en-us flite
@@ -23,7 +23,7 @@ demo: build build/demo.wav
 build: deps
 	@mkdir -p build
 	$(GO) build -trimpath -ldflags "$(LDFLAGS)" -o build/coxswain ./cmd/coxswain
-	$(GO) build -trimpath -o build/coxswain-pocketsphinx ./cmd/coxswain-pocketsphinx
+	$(GO) build -trimpath -ldflags "-s -w" -o build/coxswain-pocketsphinx ./cmd/coxswain-pocketsphinx
 
 build/demo.wav: testdata/demo.scene cmd/scene/main.go
 	$(GO) run ./cmd/scene testdata/demo.scene $@
@@ -31,6 +31,7 @@ build/demo.wav: testdata/demo.scene cmd/scene/main.go
 test: deps test-deps
 	$(GO) vet ./...
 	$(GO) test -timeout 20m ./...
+	cd timeline/review/parquettest && $(GO) test -mod=mod ./...
 
 bench: deps
 	$(GO) test -run xxx -bench . ./...

@@ -47,6 +47,35 @@ func TestReport(t *testing.T) {
 	}
 }
 
+// In a browser, with its fonts, no two texts of the report's chart overlap and
+// none is cut off, however much is called at once.
+func TestReportChartInABrowser(t *testing.T) {
+	var more []timeline.Event
+	for k := range 30 {
+		at := timeline.Seconds(float64(20 + 2*(k%15)))
+		kind := []timeline.Kind{timeline.ROSC, "drug.amiodarone", timeline.RhythmVF, "drug.calcium", timeline.CompressorChange}[k%5]
+		more = append(more, timeline.Event{At: at, Kind: kind, Heard: &timeline.Heard{Start: at, End: at, Decided: at, Confidence: 1}})
+	}
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60, more...)
+	page := filepath.Join(t.TempDir(), "r.html")
+	ok(t, "report", dir, "--out", page)
+	ctx := browser(t, "file://"+page)
+	shot(t, ctx, "report")
+	got := eval[[]string](t, ctx, `(() => {
+		const svg = document.querySelector("svg"), frame = svg.getBoundingClientRect(), bad = [];
+		const all = [...svg.querySelectorAll("text")].map(e => [e.textContent, e.getBoundingClientRect()]);
+		all.forEach(([a, r], i) => {
+			if (r.left < frame.left - 1 || r.right > frame.right + 1 || r.bottom > frame.bottom + 1) bad.push(a + " is cut off");
+			for (const [b, q] of all.slice(0, i))
+				if (r.left < q.right && q.left < r.right && r.top + 2 < q.bottom && q.top + 2 < r.bottom) bad.push(a + " on " + b);
+		});
+		return all.length < 30 ? ["only " + all.length + " texts"] : bad;
+	})()`)
+	if len(got) > 0 {
+		t.Errorf("in the chart: %q", got)
+	}
+}
+
 // Chromium, as a media player, reads the WebVTT export: every cue, at its time.
 func TestWebVTTInAPlayer(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 60)
