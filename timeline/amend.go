@@ -3,6 +3,8 @@ package timeline
 import (
 	"fmt"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Amendment says who changed the record afterwards, and why. The amended event
@@ -11,6 +13,9 @@ type Amendment struct {
 	By     string `json:"by"`     // initials
 	Reason string `json:"reason"` // in words
 	Wall   string `json:"wall"`   // RFC 3339 time of the amendment
+
+	Key       string `json:"key,omitempty"`       // names the key that signed it; empty: unsigned
+	Signature string `json:"signature,omitempty"` // over the event and all before it; see package record
 }
 
 // AsCalled leaves out what was amended after the session.
@@ -37,20 +42,72 @@ type Change struct {
 	Wall   string             `json:"wall,omitempty"`
 }
 
+// Bounds of an amendment.
+const (
+	maxInitials = 8
+	maxReason   = 500
+	maxValues   = 8
+	maxKind     = 64
+	maxValue    = 1e6
+)
+
+// CheckAmendment tells what keeps an event from being an amendment: a callout
+// or a retraction, with initials and a reason, within bounds.
+func CheckAmendment(e Event) error {
+	switch a := e.Amend; {
+	case a == nil:
+		return fmt.Errorf("it is no amendment")
+	case strings.TrimSpace(a.By) == "" || utf8.RuneCountInString(a.By) > maxInitials ||
+		!printable(a.By):
+		return fmt.Errorf("an amendment needs initials (up to %d letters) and a reason", maxInitials)
+	case strings.TrimSpace(a.Reason) == "" || utf8.RuneCountInString(a.Reason) > maxReason ||
+		!printable(a.Reason):
+		return fmt.Errorf("an amendment needs initials and a reason (one line of up to %d letters)", maxReason)
+	case e.Kind != Retraction && !e.Kind.IsCallout() || len(e.Kind) > maxKind || !plain(string(e.Kind)):
+		return fmt.Errorf("%.64q is no callout", string(e.Kind))
+	case len(e.Values) > maxValues:
+		return fmt.Errorf("an amendment has %d numbers, at most %d can be", len(e.Values), maxValues)
+	}
+	for k, v := range e.Values {
+		if len(k) > maxKind || !plain(k) || !(v >= 0 && v <= maxValue) {
+			return fmt.Errorf("%.64q is %v: want a number from 0 to %v", k, v, maxValue)
+		}
+	}
+	return nil
+}
+
+// printable reports whether s neither steers a terminal nor turns text around.
+func printable(s string) bool {
+	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Bidi_Control) })
+}
+
+// plain reports whether s is spelled as kinds and slots are.
+func plain(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-", r))
+	})
+}
+
 // Amend returns the events to append for a change, or why it cannot be made.
 func Amend(events []Event, c Change, end Time) ([]Event, error) {
-	c.By, c.Reason = strings.TrimSpace(c.By), strings.TrimSpace(c.Reason)
-	if c.By == "" || len(c.By) > 8 || c.Reason == "" || len(c.Reason) > 500 {
-		return nil, fmt.Errorf("an amendment needs initials (up to 8 letters) and a reason")
+	out, err := amend(events, c, end)
+	for _, e := range out {
+		if err == nil {
+			err = CheckAmendment(e)
+		}
 	}
-	a := &Amendment{By: c.By, Reason: c.Reason, Wall: c.Wall}
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func amend(events []Event, c Change, end Time) ([]Event, error) {
+	a := &Amendment{By: strings.TrimSpace(c.By), Reason: strings.TrimSpace(c.Reason), Wall: c.Wall}
 	if c.Do != "retract" && (c.At < 0 || c.At > end) {
 		return nil, fmt.Errorf("time %s lies outside the record of %s", c.At, end)
 	}
 	if c.Do == "add" {
-		if !c.Kind.IsCallout() {
-			return nil, fmt.Errorf("%q is no callout", c.Kind)
-		}
 		return []Event{{At: c.At, Kind: c.Kind, Values: c.Values, Amend: a}}, nil
 	}
 	gone := Retracted(events)

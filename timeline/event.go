@@ -78,14 +78,9 @@ type Event struct {
 	Amend    *Amendment         `json:"amend,omitempty"` // made by a reviewer afterwards
 }
 
-// Format is the version of the journal's lines that this software writes:
-//
-//	1  Text of cue.spoken, cue.dropped and question begins with the cue's id
-//	2  the cue's id, its sentence and its end are fields of their own
-const Format = 2
-
 // Normalise returns an event as today's software writes it, whatever version
-// of the journal's format it was read from.
+// of the journal's format it was read from: in the first, the Text of
+// cue.spoken, cue.dropped and question begins with the cue's id.
 func (e Event) Normalise() Event {
 	if e.Cue != "" || e.Text == "" {
 		return e
@@ -104,9 +99,8 @@ func (e Event) Normalise() Event {
 
 // Session is what the first line of a journal records once.
 type Session struct {
-	Format     int    `json:"format,omitempty"` // see Format; absent in the first
-	Wall       string `json:"wall"`             // RFC 3339 time of sample 0, by this machine's clock
-	Rate       int    `json:"rate"`             // samples a second of every Time
+	Wall       string `json:"wall"` // RFC 3339 time of sample 0, by this machine's clock
+	Rate       int    `json:"rate"` // samples a second of every Time
 	Software   string `json:"software"`
 	Protocol   string `json:"protocol"`   // id and hash of the protocol data
 	Vocabulary string `json:"vocabulary"` // hash of the vocabulary

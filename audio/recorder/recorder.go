@@ -5,10 +5,9 @@ package recorder
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
-	"io"
 	"os"
-	"path/filepath"
 	"sort"
 	"time"
 
@@ -46,13 +45,16 @@ type Recorder struct {
 	flushd int64
 	buf    []byte
 	marks  []Mark
+	tap    func(pcm []byte)
 }
 
 // New starts the audio log in dir. origin is the wall-clock time of
 // sample 0; about goes into the files' description (64 characters at most).
 func New(dir string, origin time.Time, about string) (*Recorder, error) {
 	r := &Recorder{dir: dir, origin: origin, about: about}
-	return r, r.open()
+	var err error
+	r.f, err = r.begin(0, 0)
+	return r, err
 }
 
 // Resume goes on with the audio log in dir after a cut, at clock sample
@@ -60,87 +62,123 @@ func New(dir string, origin time.Time, about string) (*Recorder, error) {
 // samples were there. marks are the labels of the events so far.
 func Resume(dir string, origin time.Time, about string, pos int64, marks []Mark) (*Recorder, int64, error) {
 	r := &Recorder{dir: dir, origin: origin, about: about, marks: marks}
-	for { // the last part, and where it begins
-		st, err := os.Stat(filepath.Join(dir, PartName(r.part+1)))
-		if err != nil || st.IsDir() {
-			break
-		}
-		r.part++
-	}
-	r.start = int64(r.part) * PartLength
-	f, err := os.OpenFile(filepath.Join(dir, PartName(r.part)), os.O_RDWR, 0)
+	l, err := Open(dir)
 	if err != nil {
 		return nil, 0, fmt.Errorf("cannot go on with the audio log: %w", err)
 	}
-	st, err := f.Stat()
-	if err != nil {
-		return nil, 0, err
+	had := l.Samples()
+	r.part = len(l.Parts) - 1
+	r.start = l.Parts[r.part].Start
+	if r.f, err = OpenFile(dir, PartName(r.part), os.O_RDWR); err != nil {
+		return nil, had, fmt.Errorf("cannot go on with the audio log: %w", err)
 	}
-	had := r.start + max(0, (st.Size()-headerSize)/4)
-	if _, err := f.WriteAt(header(origin, r.start, about), 0); err != nil { // it may have been cut off within its header
-		return nil, had, fmt.Errorf("audio log: %w", err)
+	if err := r.goOn(had, pos); err != nil {
+		r.f.Close()
+		return nil, had, err
 	}
-	r.f, r.pos, r.flushd = f, max(pos, had), max(pos, had)
-	for r.pos-r.start >= PartLength { // the cut lasted past the end of the part
-		at := r.pos
-		r.pos = r.start + PartLength
-		if err := r.turn(); err != nil {
-			return nil, had, err
-		}
-		r.pos = at
-	}
-	// Silence up to pos is there at once, so that the file is whole at any moment.
-	if err := r.f.Truncate(headerSize + 4*(r.pos-r.start)); err != nil {
-		return nil, had, fmt.Errorf("audio log: %w", err)
-	}
-	return r, had, r.Checkpoint()
+	return r, had, nil
 }
 
-// turn finishes a part and begins the next.
-func (r *Recorder) turn() error {
-	if err := r.finish(); err != nil {
-		return err
+// goOn makes the open file whole up to clock sample pos, with silence behind
+// the had samples that are there. The silence is on the disk at once, so that
+// the file is whole at any moment.
+func (r *Recorder) goOn(had, pos int64) error {
+	if _, err := r.f.WriteAt(header(r.origin, r.start, r.about), 0); err != nil { // it may have been cut off within its header
+		return fmt.Errorf("audio log: %w", err)
 	}
-	r.part++
-	return r.open()
+	if err := r.f.Truncate(headerSize + 4*(had-r.start)); err != nil { // labels that were there already
+		return fmt.Errorf("audio log: %w", err)
+	}
+	r.pos, r.flushd = max(pos, had), max(pos, had)
+	for r.pos-r.start > PartLength { // the cut lasted past the end of the part
+		if err := r.turn(); err != nil {
+			return err
+		}
+	}
+	if err := r.f.Truncate(headerSize + 4*(r.pos-r.start)); err != nil {
+		return fmt.Errorf("audio log: %w", err)
+	}
+	return r.Checkpoint()
+}
+
+// turn finishes a part and begins the next where it ends, however late.
+func (r *Recorder) turn() error {
+	var err error
+	if r.f != nil {
+		err = r.finish()
+		r.f = nil
+	}
+	f, oerr := r.begin(r.part+1, r.start+PartLength)
+	if oerr != nil { // the next write tries again
+		return errors.Join(err, oerr)
+	}
+	r.f, r.part, r.start = f, r.part+1, r.start+PartLength
+	return err
 }
 
 // PartName is the name of file n of an audio log.
 func PartName(n int) string { return fmt.Sprintf("audio-%02d.wav", n) }
 
-func (r *Recorder) open() error {
-	f, err := os.OpenFile(filepath.Join(r.dir, PartName(r.part)), os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+// begin makes the file of a part that begins with clock sample start.
+func (r *Recorder) begin(part int, start int64) (*os.File, error) {
+	f, err := OpenFile(r.dir, PartName(part), os.O_CREATE|os.O_EXCL|os.O_RDWR)
 	if err != nil {
-		return fmt.Errorf("cannot start the audio log: %w", err)
+		return nil, fmt.Errorf("cannot start the audio log: %w", err)
 	}
-	r.f, r.start, r.flushd = f, r.pos, r.pos
-	if _, err = f.Write(header(r.origin, r.start, r.about)); err != nil {
-		return fmt.Errorf("audio log: %w", err)
+	if _, err = f.Write(header(r.origin, start, r.about)); err != nil {
+		f.Close()
+		os.Remove(f.Name()) // or it would be in the way of the next attempt
+		return nil, fmt.Errorf("audio log: %w", err)
 	}
-	return nil
+	return f, nil
 }
 
-// Write appends one block of the room and of the speaker, of equal length.
+// Pos is the clock sample that comes next.
+func (r *Recorder) Pos() int64 { return r.pos }
+
+// Tap has f see every sample that was written, as it stands in the file: 4
+// bytes a sample, the room's 16 bits first. What an error of Write left out or
+// wrote in part is not shown. f must not keep the bytes.
+func (r *Recorder) Tap(f func(pcm []byte)) { r.tap = f }
+
+// Write appends samples of the room and of the speaker, of equal length. After
+// an error the log goes on in step with the clock: what could not be written is
+// silence, and a part that could not be begun is tried again.
 func (r *Recorder) Write(room, speaker []float32) error {
+	var errs []error
+	for len(room) > 0 {
+		var err error
+		if r.pos-r.start >= PartLength {
+			err = r.turn()
+		}
+		if r.pos-r.start >= PartLength { // no file to write to
+			r.pos += int64(len(room))
+			return errors.Join(append(errs, err)...)
+		}
+		n := min(len(room), int(r.start+PartLength-r.pos)) // a part is never longer
+		errs = append(errs, err, r.write(room[:n], speaker[:n]))
+		room, speaker = room[n:], speaker[n:]
+	}
+	return errors.Join(errs...)
+}
+
+func (r *Recorder) write(room, speaker []float32) error {
 	r.buf = r.buf[:0]
 	for i := range room {
 		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(audio.PCM16(room[i])))
 		r.buf = binary.LittleEndian.AppendUint16(r.buf, uint16(audio.PCM16(speaker[i])))
 	}
-	// At its place, not at the end: after a failed write the log goes on in
-	// step with the clock, and what could not be written is silence.
-	if _, err := r.f.WriteAt(r.buf, headerSize+4*(r.pos-r.start)); err != nil {
-		r.pos += int64(len(room))
+	// At its place, not at the end: see Write.
+	_, err := r.f.WriteAt(r.buf, headerSize+4*(r.pos-r.start))
+	r.pos += int64(len(room))
+	if err != nil {
 		return fmt.Errorf("audio log: %w", err)
 	}
-	r.pos += int64(len(room))
-	if r.pos-r.flushd >= checkpointEvery {
-		if err := r.Checkpoint(); err != nil {
-			return err
-		}
+	if r.tap != nil {
+		r.tap(r.buf)
 	}
-	if r.pos-r.start >= PartLength {
-		return r.turn()
+	if r.pos-r.flushd >= checkpointEvery {
+		return r.Checkpoint()
 	}
 	return nil
 }
@@ -158,10 +196,15 @@ func (r *Recorder) Checkpoint() error {
 }
 
 // Close writes the labels and finishes the last file.
-func (r *Recorder) Close() error { return r.finish() }
+func (r *Recorder) Close() error {
+	if r.f == nil {
+		return errors.New("audio log: its last file could not be made")
+	}
+	return r.finish()
+}
 
 func (r *Recorder) finish() error {
-	err := finishPart(r.f, r.start, r.pos-r.start, r.marks)
+	err := finishPart(r.f, r.start, min(r.pos-r.start, PartLength), r.marks)
 	if cerr := r.f.Close(); err == nil {
 		err = cerr
 	}
@@ -184,48 +227,52 @@ func finishPart(f *os.File, start, length int64, marks []Mark) error {
 }
 
 // Mend finishes the audio log of a session that was cut off: sizes from what
-// is there, labels from marks. It returns the number of clock samples kept.
-func Mend(dir string, marks []Mark) (int64, error) {
-	var start int64
-	for n := 0; ; n++ {
-		f, err := os.OpenFile(filepath.Join(dir, PartName(n)), os.O_RDWR, 0)
-		if os.IsNotExist(err) && n > 0 {
-			return start, nil
-		}
-		if err != nil {
-			return start, err
-		}
-		length, err := mendPart(f, start, marks)
-		f.Close()
-		if err != nil {
-			return start, fmt.Errorf("%s: %w", PartName(n), err)
-		}
-		start += length
-	}
-}
-
-func mendPart(f *os.File, start int64, marks []Mark) (int64, error) {
-	st, err := f.Stat()
+// is there, labels from marks; origin and about, as for New, are for a file that
+// was cut off in its header. It returns the number of clock samples kept.
+func Mend(dir string, origin time.Time, about string, marks []Mark) (int64, error) {
+	l, err := Open(dir)
 	if err != nil {
 		return 0, err
 	}
-	length := max(0, (st.Size()-headerSize)/4)
-	var size [4]byte
-	if _, err := f.ReadAt(size[:], headerSize-4); err == nil {
-		if said := int64(binary.LittleEndian.Uint32(size[:])) / 4; said < length && st.Size() > headerSize+4*said+8 && labelled(f, headerSize+4*said) {
-			return said, nil // finished already
+	for _, p := range l.Parts {
+		if !p.Finished {
+			err = l.finish(p, marks, header(origin, p.Start, about))
+		}
+		if err != nil {
+			return p.Start, fmt.Errorf("%s: %w", p.Name, err)
 		}
 	}
-	if err := f.Truncate(headerSize + 4*length); err != nil {
-		return 0, err
-	}
-	return length, finishPart(f, start, length, marks)
+	return l.Samples(), nil
 }
 
-func labelled(f *os.File, at int64) bool {
-	var id [4]byte
-	_, err := f.ReadAt(id[:], at)
-	return err == nil && string(id[:]) == "cue "
+// Relabel writes new labels into the files of a finished audio log.
+func Relabel(dir string, marks []Mark) error {
+	l, err := Open(dir)
+	if err != nil {
+		return err
+	}
+	for _, p := range l.Parts {
+		if err := l.finish(p, marks, nil); err != nil {
+			return fmt.Errorf("%s: %w", p.Name, err)
+		}
+	}
+	return nil
+}
+
+// finish cuts what is no sound from a part's end and writes a new header, if
+// one is given, sizes and labels.
+func (l *Log) finish(p Part, marks []Mark, head []byte) error {
+	f, err := OpenFile(l.dir, p.Name, os.O_RDWR)
+	if err != nil {
+		return err
+	}
+	if _, err = f.WriteAt(head, 0); err == nil {
+		err = f.Truncate(headerSize + 4*p.Samples)
+	}
+	if err == nil {
+		err = finishPart(f, p.Start, p.Samples, marks)
+	}
+	return errors.Join(err, f.Close())
 }
 
 // headerSize is the offset of the first sample: RIFF, fmt, bext, data header.
@@ -306,91 +353,4 @@ func labels(start, length int64, marks []Mark) []byte {
 	}
 	le(&cue, []byte("LIST"), uint32(adtl.Len()), adtl.Bytes())
 	return cue.Bytes()
-}
-
-// readHead returns the header of a file of an audio log.
-func readHead(f *os.File) ([]byte, error) {
-	head := make([]byte, headerSize)
-	if _, err := io.ReadFull(f, head); err != nil || string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
-		return nil, fmt.Errorf("%s: not a file of an audio log, or cut off in its header", f.Name())
-	}
-	return head, nil
-}
-
-// CheckPart reports whether the sizes in a file of an audio log agree with the
-// file: what an editor needs to open it whole.
-func CheckPart(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	head, err := readHead(f)
-	if err != nil {
-		return err
-	}
-	riff, data := int64(binary.LittleEndian.Uint32(head[4:])), int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
-	switch {
-	case st.Size() < headerSize+data:
-		return fmt.Errorf("%s: %d bytes of audio are missing at its end", path, headerSize+data-st.Size())
-	case riff+8 != st.Size():
-		return fmt.Errorf("%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`", path, riff+8, st.Size())
-	}
-	return nil
-}
-
-// PartData tells where the samples of one file of an audio log lie: offset and
-// length in bytes, from the header or, if the file was never finished, its size.
-func PartData(path string) (start, length int64, err error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return 0, 0, err
-	}
-	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
-		return 0, 0, err
-	}
-	head, err := readHead(f)
-	if err != nil {
-		return 0, 0, err
-	}
-	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
-	if rest := st.Size() - headerSize; said == 0 || said > rest {
-		said = rest - rest%4
-	}
-	return headerSize, said, nil
-}
-
-// Relabel writes new labels into the files of a finished audio log.
-func Relabel(dir string, marks []Mark) error {
-	var start int64
-	for n := 0; ; n++ {
-		path := filepath.Join(dir, PartName(n))
-		if _, err := os.Stat(path); os.IsNotExist(err) && n > 0 {
-			return nil
-		}
-		from, bytes, err := PartData(path)
-		if err != nil {
-			return err
-		}
-		f, err := os.OpenFile(path, os.O_RDWR, 0)
-		if err != nil {
-			return err
-		}
-		if err = f.Truncate(from + bytes); err == nil {
-			err = finishPart(f, start, bytes/4, marks)
-		}
-		if cerr := f.Close(); err == nil {
-			err = cerr
-		}
-		if err != nil {
-			return err
-		}
-		start += bytes / 4
-	}
 }

@@ -1,6 +1,8 @@
 package recorder
 
 import (
+	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"testing"
@@ -39,11 +41,11 @@ func TestRecorder(t *testing.T) {
 		t.Errorf("cut off: %d channels, %d Hz, %d samples", w.Channels, w.SampleHz, w.Samples)
 	}
 	w.Close()
-	if n, err := Mend(dir, []Mark{{100, "ROSC"}}); err != nil || n != 230*audio.Block {
+	if n, err := Mend(dir, time.Unix(0, 0), "test", []Mark{{100, "ROSC"}}); err != nil || n != 230*audio.Block {
 		t.Fatalf("mended %d samples, %v", n, err)
 	}
-	if err := CheckPart(path); err != nil {
-		t.Error(err)
+	if l, err := Open(dir); err != nil || l.Check() != nil {
+		t.Error(err, l.Check())
 	}
 }
 
@@ -78,21 +80,135 @@ func TestResume(t *testing.T) {
 		if err := r.Close(); err != nil {
 			t.Fatal(err)
 		}
-		total := int64(0)
-		for n := int64(0); n <= pos/PartLength; n++ {
-			path := filepath.Join(dir, PartName(int(n)))
-			if err := CheckPart(path); err != nil {
-				t.Error(err)
-			}
-			w, err := OpenWAV(path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			total += w.Samples
-			w.Close()
+		l, err := Open(dir)
+		if err != nil {
+			t.Fatal(err)
 		}
+		if err := l.Check(); err != nil {
+			t.Error(err)
+		}
+		total := l.Samples()
 		if total != pos+100*audio.Block {
 			t.Errorf("%d samples in all, want %d", total, pos+100*audio.Block)
 		}
+	}
+}
+
+// Where one hour ends within a block, the next begins: no file is longer than
+// PartLength, and the stream goes on without a seam.
+func TestPartsEndWithinABlock(t *testing.T) {
+	dir := t.TempDir()
+	if r, err := New(dir, time.Unix(0, 0).UTC(), "test"); err != nil || r.Close() != nil {
+		t.Fatal(err)
+	}
+	r, _, err := Resume(dir, time.Unix(0, 0).UTC(), "test", PartLength-100, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	block := make([]float32, audio.Block)
+	for i := range block {
+		block[i] = float32(i+1) / 1000
+	}
+	var tapped bytes.Buffer
+	r.Tap(func(pcm []byte) { tapped.Write(pcm) })
+	if err := errors.Join(r.Write(block, block), r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	l, err := Open(dir)
+	if err != nil || l.Check() != nil || len(l.Parts) != 2 || l.Parts[0].Samples != PartLength || l.Parts[1].Samples != audio.Block-100 {
+		t.Fatalf("%v %+v", err, l)
+	}
+	var read bytes.Buffer
+	if err := l.Copy(&read, PartLength-100, l.Samples()); err != nil || !bytes.Equal(read.Bytes(), tapped.Bytes()) {
+		t.Errorf("%v: %d bytes are read that are not the %d written", err, read.Len(), tapped.Len())
+	}
+}
+
+// A turn of the hour that fails is tried again with every write; what was lost
+// meanwhile is silence, and the clock of the log is right.
+func TestTurnOfTheHourFails(t *testing.T) {
+	dir := t.TempDir()
+	if r, err := New(dir, time.Unix(0, 0).UTC(), "test"); err != nil || r.Close() != nil {
+		t.Fatal(err)
+	}
+	r, _, err := Resume(dir, time.Unix(0, 0).UTC(), "test", PartLength, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	os.Mkdir(filepath.Join(dir, PartName(1)), 0o700) // something is in the way
+	block := []float32{0.5, 0.5}
+	for range 3 {
+		if r.Write(block, block) == nil {
+			t.Error("a failed turn is not told")
+		}
+	}
+	os.Remove(filepath.Join(dir, PartName(1)))
+	if err := errors.Join(r.Write(block, block), r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	l, err := Open(dir)
+	if err != nil || l.Check() != nil || l.Samples() != PartLength+8 {
+		t.Fatalf("%v %+v", err, l)
+	}
+	var b bytes.Buffer
+	if l.Copy(&b, PartLength, PartLength+8); !bytes.Equal(b.Bytes()[:24], make([]byte, 24)) || b.Bytes()[25] != 0x40 {
+		t.Errorf("% x", b.Bytes())
+	}
+}
+
+// A power cut can leave any length of a file, labels or none; it is opened for
+// what it holds, and mended whole. A cut just behind the labels makes no noise
+// of them.
+func TestMendAnyLength(t *testing.T) {
+	whole := t.TempDir()
+	r, err := New(whole, time.Unix(0, 0).UTC(), "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	block := make([]float32, audio.Block)
+	r.Mark(Mark{5, "shock"})
+	if err := errors.Join(r.Write(block, block), r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(filepath.Join(whole, PartName(0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := 0; n <= len(b); n += 37 {
+		dir := t.TempDir()
+		os.WriteFile(filepath.Join(dir, PartName(0)), b[:n], 0o600)
+		if _, err := Mend(dir, time.Unix(0, 0), "test", nil); err != nil {
+			t.Fatalf("%d bytes: %v", n, err)
+		}
+		if l, err := Open(dir); err != nil || l.Check() != nil {
+			t.Fatalf("%d bytes: %v %v", n, err, l.Check())
+		}
+	}
+	r, had, err := Resume(whole, time.Unix(0, 0), "test", 2*audio.Block, nil)
+	if err != nil || had != audio.Block || r.Close() != nil {
+		t.Fatal(err, had)
+	}
+	l, _ := Open(whole)
+	var pcm bytes.Buffer
+	if err := l.Copy(&pcm, 0, l.Samples()); err != nil || !bytes.Equal(pcm.Bytes(), make([]byte, 8*audio.Block)) {
+		t.Errorf("%v: the labels became sound", err)
+	}
+}
+
+// A link in a record's folder is not followed, neither out of it nor within.
+func TestLinksAreNotFollowed(t *testing.T) {
+	dir, victim := t.TempDir(), filepath.Join(t.TempDir(), "victim")
+	os.WriteFile(victim, []byte("precious"), 0o600)
+	if err := os.Symlink(victim, filepath.Join(dir, PartName(0))); err != nil {
+		t.Skip(err)
+	}
+	if _, err := Mend(dir, time.Unix(0, 0), "test", nil); err == nil {
+		t.Error("a link was mended")
+	}
+	if _, _, err := Resume(dir, time.Unix(0, 0), "test", 0, nil); err == nil {
+		t.Error("a link was gone on with")
+	}
+	if b, _ := os.ReadFile(victim); string(b) != "precious" {
+		t.Errorf("the file outside is now %q", b)
 	}
 }

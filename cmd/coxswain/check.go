@@ -19,6 +19,7 @@ import (
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // selfTest says "we have IV access": flite, voice cmu_us_rms (free licence),
@@ -185,7 +186,7 @@ func checkDisk(records string, hours float64) (string, error) {
 
 // checkBackup looks at the mark that a site's backup job leaves.
 func checkBackup(records string, within time.Duration) (string, error) {
-	dirs, _ := recordDirs(records)
+	dirs, _ := record.Dirs(records)
 	if len(dirs) == 0 {
 		return "no records yet", nil
 	}

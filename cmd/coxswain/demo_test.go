@@ -63,7 +63,11 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	o.Ear, o.Recogniser, o.Source, o.Wall = intents.Inline{Recogniser: r}, "builtin", "demo.wav", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
-	s, err := newSession(o, dir, cut{})
+	w, err := record.Begin(dir, o.Wall)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := newSession(o, w)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,7 +88,7 @@ func TestDemo(t *testing.T) {
 	wav := filepath.Join(t.TempDir(), "demo.wav")
 	renderScene(t, "testdata/demo.scene", wav)
 	dir := replayDemo(t, wav, nil)
-	events, length, err := verify(dir)
+	events, length, err := whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,7 +181,7 @@ func TestDemoInARoom(t *testing.T) {
 			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
 		}
 	}
-	events, _, err := verify(replayDemo(t, wav, audiotest.NewRoom(0.035, 0.3, 0.5).Hear))
+	events, _, err := whole(replayDemo(t, wav, audiotest.NewRoom(0.035, 0.3, 0.5).Hear))
 	if err != nil {
 		t.Fatal(err)
 	}

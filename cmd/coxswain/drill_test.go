@@ -31,7 +31,7 @@ func TestDrill(t *testing.T) {
 			t.Errorf("%d of %d: %s: %s", f.Points, f.Of, f.Reason, f.Found)
 		}
 	}
-	events, _, err := verify(record)
+	events, _, err := whole(record)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -181,7 +181,7 @@ func liveScene(t *testing.T, wav string) (string, []timeline.Event) {
 	}
 	time.Sleep(3 * time.Second) // for the last callout to be heard
 	dir := l.stop()
-	events, _, err := verify(dir)
+	events, _, err := whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -246,7 +246,7 @@ func TestSoundServerKilled(t *testing.T) {
 	dir := l.stop()
 	server.Process.Kill()
 	server.Wait()
-	events, _, err := verify(dir)
+	events, _, err := whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -280,7 +280,7 @@ func TestDeviceComesLate(t *testing.T) {
 	server := card.Start(t, audio.Rate)
 	t.Cleanup(func() { server.Process.Kill(); server.Wait() })
 	l.await("a read-back", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "said.access.iv") > 0 })
-	if _, _, err := verify(l.stop()); err != nil {
+	if _, _, err := whole(l.stop()); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -309,7 +309,7 @@ func TestResumeAfterKill(t *testing.T) {
 	seen := time.Now()
 	again.await("a callout after the cut", func(e []timeline.Event) bool { return calloutsAfter(e, isBack) > 0 })
 	again.await("the cut spoken", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "resumed:") > 0 })
-	events, _, err := verify(again.stop())
+	events, _, err := whole(again.stop())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,7 +16,6 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"coxswain/audio"
-	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
@@ -88,15 +87,8 @@ func shot(t *testing.T, ctx context.Context, name string) {
 // codeRecord writes a record of a short code, with sound of so many seconds.
 func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) string {
 	t.Helper()
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		t.Fatal(err)
-	}
 	wall := time.Date(2026, 3, 1, 14, 0, 0, 0, time.UTC)
-	j, err := record.Create(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rec, err := recorder.New(dir, wall, about)
+	w, err := record.Begin(dir, wall)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,24 +105,24 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 	call(41, timeline.CompressionsStart, 0.9, nil)
 	call(50, timeline.Epinephrine, 0.66, map[string]float64{"dose_mg": 1})
 	events = append(append(events, more...), timeline.Event{At: timeline.Seconds(float64(seconds)), Kind: timeline.SessionClose})
-	for _, e := range events {
-		if _, err := j.Append(e); err != nil {
-			t.Fatal(err)
-		}
-	}
-	j.Close()
 	room, speaker := make([]float32, audio.Block), make([]float32, audio.Block)
 	for k := range seconds * 100 {
 		for i := range room {
 			room[i], speaker[i] = float32(k%37)/200, float32(k%55/50)/4
 		}
-		if err := rec.Write(room, speaker); err != nil {
+		if err := w.Sound.Write(room, speaker); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := rec.Close(); err != nil {
+	if err := w.Sound.Close(); err != nil {
 		t.Fatal(err)
 	}
+	for _, e := range events {
+		if _, err := w.Journal.Append(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w.Journal.Close()
 	return dir
 }
 
@@ -142,7 +134,7 @@ func TestReviewPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h, err := web.Review(reviewed(defs), a, b)
+	h, err := web.Review(reviewed(defs, nil), a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -208,7 +200,7 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 func TestReviewRefuses(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
 	defs, _ := figures.Definitions()
-	h, err := web.Review(reviewed(defs), dir)
+	h, err := web.Review(reviewed(defs, nil), dir)
 	if err != nil {
 		t.Fatal(err)
 	}

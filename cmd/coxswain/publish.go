@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -67,16 +66,16 @@ the stream remembers it. Nothing is ever sent unless this command is called.`,
 	return cmd
 }
 
-// publish stores one finished record; its journal's hash tells it from others.
+// publish stores one finished record; its fingerprint tells it from others.
 func publish(ctx context.Context, c *config.Config, js jetstream.JetStream, dir, subject, format string) (*jetstream.PubAck, error) {
-	if _, _, err := verify(dir); err != nil {
-		return nil, err
-	}
-	r, err := loadRecord(c, dir)
+	whole, err := record.Open(dir)
 	if err != nil {
 		return nil, err
 	}
-	h, err := hashFile(filepath.Join(dir, record.JournalName), -1)
+	if _, err := whole.Verify(); err != nil {
+		return nil, err
+	}
+	r, err := loadRecord(c, dir)
 	if err != nil {
 		return nil, err
 	}
@@ -89,7 +88,7 @@ func publish(ctx context.Context, c *config.Config, js jetstream.JetStream, dir,
 		if err := f.Write(r, &b); err != nil {
 			return nil, err
 		}
-		return js.PublishMsg(ctx, &nats.Msg{Subject: subject, Data: b.Bytes(), Header: nats.Header{"Coxswain-Record": {r.Name}, "Coxswain-Format": {format}}}, jetstream.WithMsgID(h.SHA256+"-"+format))
+		return js.PublishMsg(ctx, &nats.Msg{Subject: subject, Data: b.Bytes(), Header: nats.Header{"Coxswain-Record": {r.Name}, "Coxswain-Format": {format}}}, jetstream.WithMsgID(whole.Fingerprint()+"-"+format))
 	}
 	return nil, fmt.Errorf("--format %q: choose %s", format, strings.Join(names, ", "))
 }

@@ -13,6 +13,7 @@ import (
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/timeline/drill"
+	"coxswain/timeline/record"
 )
 
 func newReplay(c *config.Config) *cobra.Command {
@@ -81,7 +82,12 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 		return err
 	}
 	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill = ear, ear.Name(), filepath.Base(o.in), o.wall, o.drill
-	s, err := newSession(so, o.dir, cut{})
+	w, err := record.Begin(o.dir, o.wall)
+	if err != nil {
+		ear.Close()
+		return err
+	}
+	s, err := newSession(so, w)
 	if err != nil {
 		ear.Close()
 		return err

@@ -13,6 +13,7 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
 )
 
 // The report is one file that loads nothing, with the caution at both ends, the
@@ -27,8 +28,12 @@ func TestReport(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(b)
-	h, _ := hashFile(filepath.Join(dir, recorder.PartName(0)), -1)
-	for _, want := range []string{h.SHA256, "<svg", "amended by AB: monitor log", "0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure"} {
+	r, err := record.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hashes, _ := r.Hashes()
+	for _, want := range []string{hashes[1].SHA256, r.Fingerprint(), "<svg", "amended by AB: monitor log", "0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q", want)
 		}

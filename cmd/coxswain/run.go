@@ -21,6 +21,7 @@ import (
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline/drill"
+	"coxswain/timeline/record"
 )
 
 func newRun(c *config.Config) *cobra.Command {
@@ -49,7 +50,7 @@ and intervals are right, the gap is in the log and spoken once.
 func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io.Writer) (string, error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
-	unlock, err := lockRecords(c.Folder)
+	unlock, err := record.LockFolder(c.Folder)
 	if err != nil {
 		return "", err
 	}
@@ -75,13 +76,13 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 	defer l.Close()
 	now := time.Now()
 	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill, so.Live = ear, ear.Name(), "device", now, drill, true
-	dir, gone := filepath.Join(c.Folder, now.Format("2006-01-02T150405")), cut{}
-	if drill == nil {
-		if gone = findCut(c.Folder, now, c.Resume()); gone.dir != "" {
-			dir = gone.dir
-		}
+	w, err := openRecord(c, now, drill == nil)
+	if err != nil {
+		ear.Close()
+		return "", err
 	}
-	s, err := newSession(so, dir, gone)
+	dir := w.Dir
+	s, err := newSession(so, w)
 	if err != nil {
 		ear.Close()
 		return "", err
@@ -121,18 +122,33 @@ func sessionOptions(c *config.Config, v *intents.Vocabulary, hearsItself bool) (
 	return o, err
 }
 
-// newSession starts a session in a new record, or in one that was cut off.
-func newSession(o session.Options, dir string, gone cut) (*session.Session, error) {
-	j, rec, err := openRecord(dir, o.Wall, &gone)
+// openRecord opens the record of a session that begins now: a new one, or that of
+// a session that was cut off a moment ago.
+func openRecord(c *config.Config, now time.Time, resume bool) (*record.Writer, error) {
+	if resume {
+		if r := record.FindCut(c.Folder, now, c.Resume()); r != nil {
+			w, err := r.Resume(now)
+			if err == nil {
+				return w, nil
+			}
+			slog.Warn("a session that was cut off cannot go on: a new one begins", "record", r.Dir, "why", err)
+		}
+	}
+	dir, err := record.NewFolder(c.Folder, now)
 	if err != nil {
 		return nil, err
 	}
-	o.Journal, o.Sound, o.Record = j, rec, filepath.Base(dir)
-	o.Resume = session.Resume{Events: gone.events, Had: gone.had, Pos: gone.pos}
+	return record.Begin(dir, now)
+}
+
+// newSession starts a session in a record, and closes the record if it cannot.
+func newSession(o session.Options, w *record.Writer) (*session.Session, error) {
+	o.Journal, o.Sound, o.Record = w.Journal, w.Sound, filepath.Base(w.Dir)
+	o.Resume = session.Resume{Events: w.Events, Had: w.Had, Pos: w.Pos}
 	s, err := session.New(o)
 	if err != nil {
-		j.Close()
-		rec.Close()
+		w.Sound.Close()
+		w.Journal.Close()
 	}
 	return s, err
 }

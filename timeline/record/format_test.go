@@ -21,12 +21,13 @@ func TestFirstFormatIsRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	events, tail, err := Parse(z, "format-1")
-	if err != nil || tail.Reason != "" || len(events) < 80 {
-		t.Fatalf("%d events, %q, %v", len(events), tail.Reason, err)
+	r, err := parse(z, "format-1")
+	if err != nil || r.Tail.Reason != "" || len(r.Events) < 80 {
+		t.Fatalf("%d events, %q, %v", len(r.Events), r.Tail.Reason, err)
 	}
-	if got := events[0].Session.Format; got != 0 {
-		t.Errorf("the fixture is of format %d", got)
+	events := r.Events
+	if r.Format != 1 {
+		t.Errorf("the fixture is of format %d", r.Format)
 	}
 	spoken := 0
 	for _, e := range events {

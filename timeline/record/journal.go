@@ -1,200 +1,228 @@
-// Package record is a record on the disk: the folder of one session, with its
-// journal and its audio log.
 package record
 
 import (
-	"bufio"
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
-	"path/filepath"
+	"sync"
 
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
 
 // JournalName is the file in a record's folder that holds its events.
 const JournalName = "events.jsonl"
 
-// ErrBroken marks a journal whose chain does not hold.
-var ErrBroken = errors.New("journal chain is broken")
+// Format is the version of the journals that this package begins. It reads all
+// up to it, and of newer ones what it knows.
+const Format = 2
 
-// maxLine bounds one journal line, so that a corrupt file cannot exhaust memory.
-const maxLine = 1 << 20
-
-// line is an event as it stands on disk: with the hash of the line before it.
+// line is a line of a journal as it stands on the disk.
 type line struct {
 	timeline.Event
-	Prev string `json:"prev"`
+	Format int        `json:"format,omitempty"` // in the first line
+	Sound  *soundHash `json:"sound,omitempty"`  // in a line that is no event
+	Prev   string     `json:"prev,omitempty"`   // format 1
+	Sum    string     `json:"sum,omitempty"`
 }
 
-// Journal appends events to a file of JSON lines. Each line carries the
-// SHA-256 of the bytes of the line before it (without its newline), so that an
-// edited, lost or added line shows. Append returns only when the event is on
-// the disk. A Journal is for one goroutine.
+// soundHash says what the audio log held from one clock sample up to another.
+type soundHash struct {
+	From   int64  `json:"from"`
+	Until  int64  `json:"until"`
+	SHA256 string `json:"sha256"`
+}
+
+// Journal appends to a file of JSON lines; see the package comment. What is
+// appended is on the disk when Append returns. Its methods may be called from
+// several goroutines.
 type Journal struct {
-	f    *os.File
-	prev string
-	seq  uint64
-	size int64
+	mu     sync.Mutex
+	f      *os.File
+	format int
+	sum    string // of the last line
+	seq    uint64 // of the last event
+	size   int64
 }
 
 // Create starts a journal in dir, which must not hold one yet.
 func Create(dir string) (*Journal, error) {
-	path := filepath.Join(dir, JournalName)
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	f, err := recorder.OpenFile(dir, JournalName, os.O_CREATE|os.O_EXCL|os.O_WRONLY)
 	if err != nil {
 		return nil, fmt.Errorf("cannot start a journal: %w", err)
+	}
+	if err := lock(f, dir); err != nil {
+		f.Close()
+		return nil, err
 	}
 	if d, err := os.Open(dir); err == nil { // the new name must survive a power cut too
 		d.Sync()
 		d.Close()
 	}
-	return &Journal{f: f}, nil
+	return &Journal{f: f, format: Format}, nil
 }
 
-// Reopen opens a journal to go on with it. A last line that was never finished
-// is cut off and kept beside the journal, in events.jsonl.broken.
-func Reopen(dir string) (*Journal, []timeline.Event, error) {
-	path := filepath.Join(dir, JournalName)
-	b, err := os.ReadFile(path)
+// reopen opens a journal to go on with it. A last line that was never finished
+// is cut off and kept beside the journal, in events.jsonl.broken. What was read
+// of it already, if anything, is taken as it is, if nothing has come since.
+func reopen(dir string, known *Record) (*Journal, *Record, error) {
+	f, err := recorder.OpenFile(dir, JournalName, os.O_RDWR)
 	if err != nil {
 		return nil, nil, err
 	}
-	events, tail, err := Parse(bytes.NewReader(b), path)
+	j, r, err := goOn(f, dir, known)
 	if err != nil {
-		return nil, events, err
+		f.Close()
+		return nil, nil, err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY, 0)
-	if err != nil {
-		return nil, events, err
-	}
-	whole := b[:len(b)-tail.Bytes]
-	if tail.Bytes > 0 {
-		if err = os.WriteFile(path+".broken", b[len(whole):], 0o600); err == nil {
-			err = f.Truncate(int64(len(whole)))
-		}
-		if err != nil {
-			f.Close()
-			return nil, events, err
-		}
-	}
-	j := &Journal{f: f, seq: uint64(len(events)), size: int64(len(whole))}
-	if lines := bytes.Split(bytes.TrimSuffix(whole, []byte("\n")), []byte("\n")); len(whole) > 0 {
-		j.prev = hash(lines[len(lines)-1])
-	}
-	return j, events, nil
+	return j, r, nil
 }
 
-// Append numbers e, writes it and waits for the disk. On an error nothing of e
+func goOn(f *os.File, dir string, r *Record) (*Journal, *Record, error) {
+	if err := lock(f, dir); err != nil {
+		return nil, nil, err
+	}
+	st, err := f.Stat()
+	if err != nil {
+		return nil, nil, err
+	}
+	if r == nil || st.Size() != r.size()+int64(r.Tail.Bytes) {
+		if r, err = parse(f, f.Name()); err != nil {
+			return nil, nil, err
+		}
+		r.Dir = dir
+	}
+	if r.Format > Format {
+		return nil, nil, fmt.Errorf("%s: written in format %d, newer than this version knows (%d): nothing can be added to it", dir, r.Format, Format)
+	}
+	if r.Tail.Reason != "" {
+		if err := cutTail(f, dir, r); err != nil {
+			return nil, nil, err
+		}
+		r.Tail = Tail{}
+	}
+	if r.Format == 0 { // nothing stood in it
+		r.Format = Format
+	}
+	return &Journal{f: f, format: r.Format, sum: r.Fingerprint(), seq: r.lastSeq(), size: r.size()}, r, nil
+}
+
+// cutTail moves an unfinished last line to a file of its own.
+func cutTail(f *os.File, dir string, r *Record) error {
+	b := make([]byte, r.Tail.Bytes)
+	if _, err := f.ReadAt(b, r.size()); err != nil {
+		return err
+	}
+	kept, err := recorder.OpenFile(dir, JournalName+".broken", os.O_CREATE|os.O_APPEND|os.O_WRONLY)
+	if err != nil {
+		return err
+	}
+	_, err = kept.Write(append(b, '\n'))
+	if err = errors.Join(err, kept.Sync(), kept.Close()); err != nil {
+		return err
+	}
+	return f.Truncate(r.size())
+}
+
+// Append writes e and waits for the disk. An event without a number gets the
+// next one; one that has a number must have the next. On an error nothing of e
 // remains in the file, the journal stays usable, and the caller may try again.
 func (j *Journal) Append(e timeline.Event) (timeline.Event, error) {
-	e.Seq = j.seq + 1
-	b, err := json.Marshal(line{e, j.prev})
-	if err != nil {
+	return j.append(e, nil)
+}
+
+// append has an amendment signed, if there is somebody to sign it.
+func (j *Journal) append(e timeline.Event, sign func(e *timeline.Event, before string) error) (timeline.Event, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if e.Seq == 0 {
+		e.Seq = j.seq + 1
+	}
+	if e.Seq != j.seq+1 {
+		return e, fmt.Errorf("journal %s: event number %d, want %d", j.f.Name(), e.Seq, j.seq+1)
+	}
+	if sign != nil {
+		if err := sign(&e, j.sum); err != nil {
+			return e, err
+		}
+	}
+	if err := j.write(line{Event: e}, e); err != nil {
 		return e, fmt.Errorf("event %s: %w", e.Kind, err)
+	}
+	j.seq = e.Seq
+	return e, nil
+}
+
+// hashed writes what the audio log holds.
+func (j *Journal) hashed(h soundHash) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.format == 1 { // says nothing about the sound
+		return nil
+	}
+	return j.write(line{}, struct {
+		Sound soundHash `json:"sound"`
+	}{h})
+}
+
+// write appends a line: v with what a line has besides.
+func (j *Journal) write(l line, v any) error {
+	var b []byte
+	var sum string
+	var err error
+	if j.format == 1 {
+		l.Prev = j.sum
+		b, err = json.Marshal(l)
+		sum = digest("", b)
+	} else if b, err = json.Marshal(v); err == nil {
+		if j.size == 0 {
+			b = append(b[:len(b)-1], fmt.Sprintf(`,"format":%d}`, Format)...)
+		}
+		sum = digest(j.sum, b)
+		b = withSum(b, sum)
+	}
+	if err != nil {
+		return err
 	}
 	if _, err = j.f.WriteAt(append(b, '\n'), j.size); err == nil {
 		err = j.f.Sync()
 	}
 	if err != nil {
 		j.f.Truncate(j.size)
-		return e, fmt.Errorf("journal %s: %w", j.f.Name(), err)
+		return fmt.Errorf("journal %s: %w", j.f.Name(), err)
 	}
 	j.size += int64(len(b)) + 1
-	j.seq, j.prev = e.Seq, hash(b)
-	return e, nil
-}
-
-// Close closes the file. Events already appended are safe without it.
-func (j *Journal) Close() error { return j.f.Close() }
-
-func hash(b []byte) string {
-	s := sha256.Sum256(b)
-	return hex.EncodeToString(s[:])
-}
-
-// Tail says what Read left out at the end of a journal.
-type Tail struct {
-	Bytes  int    // bytes of a last line that was never finished
-	Reason string // empty if the journal is whole
-}
-
-// Read returns the events of the record in dir, in order. A last line without its
-// newline is what a power cut leaves of an event that was never acknowledged:
-// it is reported in Tail, not as an error. Any other damage is an error that
-// wraps ErrBroken and names file and line; the events before it are returned.
-func Read(dir string) ([]timeline.Event, Tail, error) {
-	path := filepath.Join(dir, JournalName)
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, Tail{}, err
-	}
-	defer f.Close()
-	return Parse(f, path)
-}
-
-// Parse is Read from a stream; name stands for the file in errors.
-func Parse(r io.Reader, name string) ([]timeline.Event, Tail, error) {
-	var events []timeline.Event
-	br := bufio.NewReaderSize(r, 64<<10)
-	prev := ""
-	for n := 1; ; n++ {
-		b, err := readLine(br)
-		if err == io.EOF {
-			if len(b) > 0 {
-				return events, Tail{len(b), fmt.Sprintf("%s:%d: unfinished last line of %d bytes", name, n, len(b))}, nil
-			}
-			return events, Tail{}, nil
-		}
-		if err != nil {
-			return events, Tail{}, fmt.Errorf("%s:%d: %w: %v", name, n, ErrBroken, err)
-		}
-		var l line
-		if err := strict(b, &l); err != nil {
-			return events, Tail{}, fmt.Errorf("%s:%d: %w: not an event: %v", name, n, ErrBroken, err)
-		}
-		if l.Prev != prev {
-			return events, Tail{}, fmt.Errorf("%s:%d: %w: this line does not follow the one before it", name, n, ErrBroken)
-		}
-		if l.Seq != uint64(n) {
-			return events, Tail{}, fmt.Errorf("%s:%d: %w: event number %d, want %d", name, n, ErrBroken, l.Seq, n)
-		}
-		events = append(events, l.Event.Normalise())
-		prev = hash(b)
-	}
-}
-
-func strict(b []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return err
-	}
-	if d.More() {
-		return errors.New("more than one value on the line")
-	}
+	j.sum = sum
 	return nil
 }
 
-// readLine returns a line without its newline; at the end io.EOF with the rest.
-func readLine(r *bufio.Reader) ([]byte, error) {
-	var out []byte
-	for {
-		part, err := r.ReadSlice('\n')
-		out = append(out, part...)
-		switch {
-		case len(out) > maxLine:
-			return nil, fmt.Errorf("line longer than %d bytes", maxLine)
-		case err == bufio.ErrBufferFull:
-			continue
-		case err != nil:
-			return out, err
-		}
-		return out[:len(out)-1], nil
+// Close closes the file. What is already appended is safe without it.
+func (j *Journal) Close() error { return j.f.Close() }
+
+// digest is the SHA-256 of the sum of the line before and a line, in hex.
+func digest(before string, b []byte) string {
+	h := sha256.New()
+	h.Write([]byte(before))
+	h.Write(b)
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+const sumField = `,"sum":"`
+
+// withSum adds a line's sum at its end.
+func withSum(b []byte, sum string) []byte {
+	return append(append(append(b[:len(b)-1], sumField...), sum...), `"}`...)
+}
+
+// withoutSum undoes withSum; false if the line does not end so.
+func withoutSum(b []byte) ([]byte, bool) {
+	n := len(b) - len(sumField) - 2*sha256.Size - len(`"}`)
+	if n < 1 || !bytes.HasPrefix(b[n:], []byte(sumField)) || !bytes.HasSuffix(b, []byte(`"}`)) {
+		return nil, false
 	}
+	return append(bytes.Clone(b[:n]), '}'), true
 }

@@ -114,7 +114,7 @@ func New(o Options) (*Session, error) {
 		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
 		return s, nil
 	}
-	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Format: timeline.Format, Wall: o.Wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
+	s.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.Wall.Format(time.RFC3339Nano), Rate: timeline.Rate,
 		Software: o.Software, Protocol: o.Protocol.ID + " " + o.Protocol.Hash, Vocabulary: o.Vocabulary.Hash, Recogniser: o.Recogniser, Source: o.Source, Caution: Caution}})
 	s.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
 	return s, nil
@@ -348,14 +348,14 @@ func (s *Session) Close() error {
 	for _, r := range s.ear.Close() {
 		s.callout(r)
 	}
+	lerr := s.logger.Close() // first: the journal gets the hash of the last sound before its close
+	if why := s.logger.Failing(); why != "" && lerr == nil {
+		lerr = errors.New(why)
+	}
 	s.append(timeline.Event{At: timeline.Time(s.pos), Kind: timeline.SessionClose})
 	jerr := s.ledger.Close()
 	if why := s.ledger.Failing(); why != "" {
 		jerr = fmt.Errorf("events are missing at the end: %s", why)
-	}
-	lerr := s.logger.Close()
-	if why := s.logger.Failing(); why != "" && lerr == nil {
-		lerr = errors.New(why)
 	}
 	if jerr == nil && lerr != nil {
 		return fmt.Errorf("audio is missing: %w", lerr)

@@ -1,12 +1,10 @@
 package session
 
 import (
-	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
-	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
@@ -28,18 +26,11 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		t.Fatal(err)
-	}
-	j, err := record.Create(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
 	wall := time.Now()
-	rec, err := recorder.New(dir, wall, "test")
+	w, err := record.Begin(dir, wall)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Journal: j, Sound: rec,
+	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Journal: w.Journal, Sound: w.Sound,
 		Rate: 110, Mode: "auto", Volume: 1, Echo: true, LoopDelay: 20 * time.Millisecond, Record: filepath.Base(dir), Software: "test", Recogniser: "scripted", Source: "test", Wall: wall}
 }

@@ -50,7 +50,7 @@ in .pdf is printed by a headless Chromium (Debian package chromium).`,
 			if strings.HasSuffix(out, ".pdf") {
 				return printPDF(b.Bytes(), out)
 			}
-			return os.WriteFile(out, b.Bytes(), 0o600)
+			return record.WriteFile(out, b.Bytes())
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "file to write: .html or .pdf")
@@ -63,7 +63,16 @@ func loadRecord(c *config.Config, dir string) (*review.Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	return loadReviewed(dir, defs)
+	return load(dir, defs)
+}
+
+// load reads a record for a reviewer, with the caution, whatever the journal says.
+func load(dir string, defs []figures.Definition) (*review.Record, error) {
+	r, err := review.Load(dir, defs)
+	if err == nil {
+		r.Caution = Caution
+	}
+	return r, err
 }
 
 func writeReport(w io.Writer, r *review.Record, dir string) error {
@@ -71,13 +80,13 @@ func writeReport(w io.Writer, r *review.Record, dir string) error {
 	if err != nil {
 		return err
 	}
-	var hashes []fileHash
-	for _, name := range append([]string{record.JournalName}, partNames(r.Parts)...) {
-		h, err := hashFile(filepath.Join(dir, name), -1)
-		if err != nil {
-			return err
-		}
-		hashes = append(hashes, h)
+	whole, err := record.Open(dir)
+	if err != nil {
+		return err
+	}
+	hashes, err := whole.Hashes()
+	if err != nil {
+		return err
 	}
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"value": figureText, "number": timeline.FormatNumber,
@@ -94,15 +103,7 @@ func writeReport(w io.Writer, r *review.Record, dir string) error {
 	if err != nil {
 		return err
 	}
-	return t.Execute(w, map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes})
-}
-
-func partNames(n int) []string {
-	var out []string
-	for k := range n {
-		out = append(out, recorder.PartName(k))
-	}
-	return out
+	return t.Execute(w, map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes, "Fingerprint": whole.Fingerprint()})
 }
 
 // figureText is a figure as a person reads it, with its range.
@@ -163,7 +164,7 @@ func printPDF(html []byte, out string) error {
 	if err != nil {
 		return fmt.Errorf("%s printed nothing: %w", browser, err)
 	}
-	return os.WriteFile(out, b, 0o600)
+	return record.WriteFile(out, b)
 }
 
 func lastLine(b []byte) string {
@@ -212,7 +213,7 @@ func newExport(c *config.Config) *cobra.Command {
 					_, err = cmd.OutOrStdout().Write(b.Bytes())
 					return err
 				}
-				return os.WriteFile(out, b.Bytes(), 0o600)
+				return record.WriteFile(out, b.Bytes())
 			}
 			return fmt.Errorf("--format %q: choose %s or wav", format, strings.Join(names, ", "))
 		},
@@ -229,9 +230,6 @@ func exportWAV(r *review.Record, dir, out string) error {
 	if out == "" {
 		return fmt.Errorf("wav needs --out FOLDER")
 	}
-	if err := os.MkdirAll(out, 0o700); err != nil {
-		return err
-	}
 	gone := timeline.Retracted(r.Events)
 	var labels []recorder.Mark
 	for _, e := range r.Events {
@@ -239,27 +237,5 @@ func exportWAV(r *review.Record, dir, out string) error {
 			labels = append(labels, m)
 		}
 	}
-	for _, name := range partNames(r.Parts) {
-		if err := copyFile(filepath.Join(dir, name), filepath.Join(out, name)); err != nil {
-			return err
-		}
-	}
-	return recorder.Relabel(out, labels)
-}
-
-func copyFile(from, to string) error {
-	in, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	f, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return err
-	}
-	if _, err := io.Copy(f, in); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
+	return record.CopySound(dir, out, labels)
 }

@@ -7,8 +7,6 @@ import (
 	"html/template"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"runtime"
 	"sort"
 	"strings"
@@ -82,13 +80,13 @@ func toFile(path string, write func(io.Writer) error) error {
 	if err := write(&b); err != nil {
 		return err
 	}
-	return os.WriteFile(path, b.Bytes(), 0o600)
+	return record.WriteFile(path, b.Bytes())
 }
 
 // summaries reads every record of a folder, on all cores. One that cannot be
 // read is named and left out.
 func summaries(records string, defs []figures.Definition) (list []review.Summary, bad []string, err error) {
-	found, err := recordDirs(records)
+	found, err := record.Dirs(records)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -101,17 +99,13 @@ func summaries(records string, defs []figures.Definition) (list []review.Summary
 	for range runtime.NumCPU() {
 		wg.Go(func() {
 			for i := range next {
-				events, _, err := record.Read(found[i])
-				if err == nil && (len(events) == 0 || events[0].Session == nil) {
-					err = fmt.Errorf("%s: does not begin with session.open", found[i])
-				}
+				r, err := record.Open(found[i])
 				if err != nil {
 					why[i] = err.Error()
 					continue
 				}
-				lines[i] = review.Summarise(events, defs)
-				lines[i].Path = found[i]
-				lines[i].Name = filepath.Base(lines[i].Path)
+				lines[i] = review.Summarise(r.Events, defs)
+				lines[i].Path, lines[i].Name = found[i], r.Name()
 			}
 		})
 	}

@@ -1,0 +1,145 @@
+package recorder
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+)
+
+// Log is an audio log on the disk, finished or not, read as one stream.
+type Log struct {
+	dir   string
+	Parts []Part // at least one
+}
+
+// Part is one file of an audio log.
+type Part struct {
+	Name     string
+	Start    int64 // clock sample that it begins with
+	Samples  int64
+	Finished bool  // sizes and labels are written
+	size     int64 // bytes of the file
+	riff     int64 // bytes that its header speaks of; 0: cut off within the header
+}
+
+// Open looks at the audio log in dir: at each file, until one is missing. The
+// length of a file that was never finished is what is there.
+func Open(dir string) (*Log, error) {
+	l := &Log{dir: dir}
+	for start := int64(0); ; {
+		p, err := openPart(dir, PartName(len(l.Parts)))
+		if errors.Is(err, os.ErrNotExist) && len(l.Parts) > 0 {
+			return l, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		p.Start = start
+		l.Parts = append(l.Parts, p)
+		start += p.Samples
+	}
+}
+
+func openPart(dir, name string) (Part, error) {
+	f, err := OpenFile(dir, name, os.O_RDONLY)
+	if err != nil {
+		return Part{}, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return Part{}, err
+	}
+	p := Part{Name: name, size: st.Size(), Samples: max(0, (st.Size()-headerSize)/4)}
+	head := make([]byte, headerSize)
+	if n, err := f.ReadAt(head, 0); err != nil && err != io.EOF {
+		return Part{}, fmt.Errorf("%s: %w", f.Name(), err)
+	} else if n < headerSize { // a power cut can leave that
+		return p, nil
+	}
+	if string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
+		return Part{}, fmt.Errorf("%s: not a file of an audio log", f.Name())
+	}
+	p.riff = int64(binary.LittleEndian.Uint32(head[4:])) + 8
+	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
+	if said/4 < p.Samples && labelled(f, headerSize+said) {
+		p.Samples, p.Finished = said/4, p.size == p.riff
+	}
+	return p, nil
+}
+
+func labelled(f *os.File, at int64) bool {
+	var id [4]byte
+	_, err := f.ReadAt(id[:], at)
+	return err == nil && string(id[:]) == "cue "
+}
+
+// Samples is the length of the log.
+func (l *Log) Samples() int64 {
+	last := l.Parts[len(l.Parts)-1]
+	return last.Start + last.Samples
+}
+
+// Check reports whether the sizes in the files' headers agree with the files:
+// what an editor needs to open them whole.
+func (l *Log) Check() error {
+	for _, p := range l.Parts {
+		switch {
+		case p.riff == 0:
+			return fmt.Errorf("%s/%s: cut off in its header: finish the record with `coxswain mend`", l.dir, p.Name)
+		case p.size < p.riff:
+			return fmt.Errorf("%s/%s: %d bytes are missing at its end", l.dir, p.Name, p.riff-p.size)
+		case p.size > p.riff || !p.Finished:
+			return fmt.Errorf("%s/%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`", l.dir, p.Name, p.riff, p.size)
+		}
+	}
+	return nil
+}
+
+// Copy writes the samples from one clock sample up to another to w, 4 bytes
+// each: 16 bits of the room, 16 bits of the speaker, the low byte first. What
+// the log does not hold is an error that wraps io.ErrUnexpectedEOF.
+func (l *Log) Copy(w io.Writer, from, until int64) error {
+	for _, p := range l.Parts {
+		a, b := max(from, p.Start), min(until, p.Start+p.Samples)
+		if a >= b {
+			continue
+		}
+		f, err := OpenFile(l.dir, p.Name, os.O_RDONLY)
+		if err != nil {
+			return err
+		}
+		n, err := io.Copy(w, io.NewSectionReader(f, headerSize+4*(a-p.Start), 4*(b-a)))
+		f.Close()
+		if err == nil && n < 4*(b-a) {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return fmt.Errorf("%s: %w", p.Name, err)
+		}
+	}
+	if from < 0 || until > l.Samples() {
+		return fmt.Errorf("%s: %w: the log has %d samples", l.dir, io.ErrUnexpectedEOF, l.Samples())
+	}
+	return nil
+}
+
+// OpenFile opens a file of a record's folder: a regular one that lies in dir
+// itself, never what a link points to. A new one is for its owner only.
+func OpenFile(dir, name string, flag int) (*os.File, error) {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	if st, err := root.Lstat(name); err == nil && !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s/%s: not a file: a link or a device has no place in a record", dir, name)
+	}
+	f, err := root.OpenFile(name, flag, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", dir, err)
+	}
+	return f, nil
+}

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coxswain/cmd/coxswain/config"
+	"coxswain/timeline"
+	"coxswain/timeline/record"
+)
+
+func newAmend(c *config.Config) *cobra.Command {
+	var change timeline.Change
+	var at, kind string
+	cmd := &cobra.Command{
+		Use: "amend DIR", Short: "Add, move or retract an event of a finished record, with a reason",
+		Long: `Append an amendment to the journal of a finished record. What was called stays;
+figures are shown as called and as amended. With --sign-key it is signed.`,
+		Example: "  coxswain amend DIR --do retract --event 41 --by AB --reason \"was a question\"\n  coxswain amend DIR --do move --event 12 --at 3:05 --by AB --reason \"monitor clock\"\n  coxswain amend DIR --do add --kind access.io --at 2:10 --by AB --reason \"seen by two\"",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			change.Kind = timeline.Kind(kind)
+			if at != "" {
+				t, err := timeline.ParseTime(at)
+				if err != nil {
+					return fmt.Errorf("--at: %w", err)
+				}
+				change.At = t
+			}
+			key, err := signKey(c)
+			if err != nil {
+				return err
+			}
+			return record.Amend(args[0], change, time.Now(), key)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&change.Do, "do", "", "add, move or retract")
+	f.Uint64Var(&change.Seq, "event", 0, "number of the event to move or retract")
+	f.StringVar(&kind, "kind", "", "what to add, such as shock.given")
+	f.StringVar(&at, "at", "", "session time, m:ss or m:ss.t")
+	f.StringVar(&change.By, "by", "", "initials")
+	f.StringVar(&change.Reason, "reason", "", "why")
+	return cmd
+}

@@ -1,0 +1,36 @@
+//go:build unix
+
+package record
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// lock keeps every other process from writing the record in dir. It goes with
+// the process, however it ends.
+func lock(journal *os.File, dir string) error {
+	if err := syscall.Flock(int(journal.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		return fmt.Errorf("%s: another coxswain is writing this record: let it end first", dir)
+	}
+	return nil
+}
+
+// LockFolder keeps a second daemon off the same records and sound device. The
+// lock goes with the process, however it ends.
+func LockFolder(records string) (release func(), err error) {
+	if err := os.MkdirAll(records, 0o700); err != nil {
+		return nil, fmt.Errorf("cannot make the records folder: %w", err)
+	}
+	f, err := os.OpenFile(filepath.Join(records, ".lock"), os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("records folder: %w", err)
+	}
+	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		f.Close()
+		return nil, fmt.Errorf("another coxswain is running on %s: stop it, or choose another folder with --records", records)
+	}
+	return func() { f.Close() }, nil
+}

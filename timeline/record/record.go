@@ -1,0 +1,145 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"coxswain/audio/recorder"
+	"coxswain/timeline"
+)
+
+// Record is a record as it stands on the disk, finished or not.
+type Record struct {
+	Dir     string
+	Events  []timeline.Event // without control characters
+	Format  int              // of the journal
+	Unknown []string         // fields of a newer format that this version does not know
+	Tail    Tail
+
+	lines  []place
+	sounds []soundHash
+}
+
+// ErrNoSession marks a journal that does not begin with session.open.
+var ErrNoSession = errors.New("does not begin with session.open")
+
+// Open reads the journal in dir and checks that it is one session's: it begins
+// with the only session.open, and behind the close, if there is one, stand only
+// amendments. A journal that is not as it was written is an error that wraps
+// ErrBroken.
+func Open(dir string) (*Record, error) {
+	r, err := read(dir)
+	if err != nil {
+		return nil, err
+	}
+	return r, r.check()
+}
+
+// check is the one place that says what makes events a session's.
+func (r *Record) check() error {
+	if len(r.Events) == 0 || r.Events[0].Kind != timeline.SessionOpen || r.Events[0].Session == nil {
+		return fmt.Errorf("%s: %w", filepath.Join(r.Dir, JournalName), ErrNoSession)
+	}
+	closed := false
+	for _, e := range r.Events[1:] {
+		var err error
+		switch {
+		case closed || e.Amend != nil:
+			if err = r.checkAmendment(e); err != nil && closed {
+				err = fmt.Errorf("stands behind the end of the session, but %w", err)
+			}
+		case e.Kind == timeline.SessionOpen:
+			err = errors.New("a session begins only once")
+		case e.Kind == timeline.SessionClose:
+			closed = true
+		}
+		if err != nil {
+			return fmt.Errorf("%s: %w: event %d (%s): %w", filepath.Join(r.Dir, JournalName), ErrBroken, e.Seq, e.Kind, err)
+		}
+	}
+	return nil
+}
+
+// checkAmendment holds an amendment to its bounds, and to callouts before it.
+func (r *Record) checkAmendment(e timeline.Event) error {
+	if err := timeline.CheckAmendment(e); err != nil {
+		return err
+	}
+	for _, seq := range []uint64{e.Retracts, e.Replaces} {
+		if seq != 0 && (seq >= e.Seq || !r.Events[seq-1].Kind.IsCallout()) {
+			return fmt.Errorf("it changes event %d, which is no callout before it", seq)
+		}
+	}
+	return nil
+}
+
+// Name is the record's name: that of its folder.
+func (r *Record) Name() string { return Printable(filepath.Base(filepath.Clean(r.Dir))) }
+
+// Wall is the wall-clock time of sample 0; the zero time if it is not known.
+func (r *Record) Wall() time.Time {
+	t, _ := time.Parse(time.RFC3339Nano, r.Events[0].Session.Wall)
+	return t
+}
+
+// Closed reports whether the session came to its end.
+func (r *Record) Closed() bool {
+	return r.Tail.Reason == "" && slices.ContainsFunc(r.Events, func(e timeline.Event) bool { return e.Kind == timeline.SessionClose })
+}
+
+// Fingerprint is the sum of the journal's last line: whoever noted it can tell
+// later whether the record is still the same.
+func (r *Record) Fingerprint() string {
+	if len(r.lines) == 0 {
+		return ""
+	}
+	return r.lines[len(r.lines)-1].sum
+}
+
+func (r *Record) size() int64 {
+	if len(r.lines) == 0 {
+		return 0
+	}
+	return r.lines[len(r.lines)-1].end
+}
+
+func (r *Record) lastSeq() uint64 {
+	if len(r.Events) == 0 {
+		return 0
+	}
+	return r.Events[len(r.Events)-1].Seq
+}
+
+// Parts are the names of the files of the audio log, in order; none if there is
+// no sound.
+func (r *Record) Parts() []string {
+	l, err := recorder.Open(r.Dir)
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, p := range l.Parts {
+		out = append(out, p.Name)
+	}
+	return out
+}
+
+// Dirs lists the folders of the records in a folder, by name.
+func Dirs(records string) ([]string, error) {
+	entries, err := os.ReadDir(records)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, err
+	}
+	var out []string
+	for _, e := range entries {
+		dir := filepath.Join(records, e.Name())
+		if st, err := os.Lstat(filepath.Join(dir, JournalName)); err == nil && st.Mode().IsRegular() {
+			out = append(out, dir)
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,90 @@
+package record
+
+import (
+	"archive/tar"
+	"bytes"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"filippo.io/age"
+
+	"coxswain/audio/recorder"
+)
+
+func tarOf(name string, content []byte) []byte {
+	var b bytes.Buffer
+	w := tar.NewWriter(&b)
+	w.WriteHeader(&tar.Header{Name: name, Size: int64(len(content)), Mode: 0o600})
+	w.Write(content)
+	w.Close()
+	return b.Bytes()
+}
+
+// A sealed record comes back as it was; nothing half made stays.
+func TestSeal(t *testing.T) {
+	dir := finished(t, 3)
+	id, err := age.GenerateX25519Identity()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := os.ReadFile(filepath.Join(dir, recorder.PartName(0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	keys := []age.Recipient{id.Recipient()}
+	if err := Seal(dir, keys, true); err != nil {
+		t.Fatal(err)
+	}
+	if left, _ := os.ReadDir(filepath.Dir(dir)); len(left) != 1 || left[0].Name() != filepath.Base(dir)+Sealed {
+		t.Errorf("left: %v", left)
+	}
+	back := filepath.Join(t.TempDir(), "back")
+	if err := Unseal(dir+Sealed, []age.Identity{id}, back); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := verified(back); err != nil {
+		t.Error(err)
+	}
+	if got, _ := os.ReadFile(filepath.Join(back, recorder.PartName(0))); !bytes.Equal(got, want) {
+		t.Error("the audio came back changed")
+	}
+	other, _ := age.GenerateX25519Identity()
+	if err := Unseal(dir+Sealed, []age.Identity{other}, filepath.Join(t.TempDir(), "x")); err == nil {
+		t.Error("another key opened it")
+	}
+	open := filepath.Join(t.TempDir(), "open")
+	w := begin(t, open)
+	play(t, w, 1)
+	if err := Seal(open, keys, true); err == nil {
+		t.Error("a running record was sealed")
+	}
+	end(t, w)
+	os.WriteFile(open+Sealed, nil, 0o600)
+	if err := Seal(open, keys, true); err == nil {
+		t.Error("a sealed record was written over")
+	}
+}
+
+// Names that would lie elsewhere end the unpacking.
+func TestUnsealRefuses(t *testing.T) {
+	id, _ := age.GenerateX25519Identity()
+	for _, name := range []string{"../x", "/tmp/x", "a/b", "..", ".hidden"} {
+		outer := t.TempDir()
+		var b bytes.Buffer
+		w, err := age.Encrypt(&b, id.Recipient())
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.Write(tarOf(name, []byte("x")))
+		w.Close()
+		path := filepath.Join(t.TempDir(), "x.tar.age")
+		os.WriteFile(path, b.Bytes(), 0o600)
+		if err := Unseal(path, []age.Identity{id}, filepath.Join(outer, "in")); err == nil {
+			t.Errorf("%q was unpacked", name)
+		}
+		if left, _ := os.ReadDir(outer); len(left) != 1 {
+			t.Errorf("%q: written outside: %v", name, left)
+		}
+	}
+}
