@@ -60,7 +60,6 @@ protocol, with the reason and the source for every point lost.
 				return err
 			}
 		default:
-			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
 			if record, err = runLive(cmd.Context(), c, drill, cmd.ErrOrStderr()); err != nil {
 				return err
 			}

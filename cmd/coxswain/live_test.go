@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -36,9 +37,18 @@ type liveSession struct {
 // startLive starts `coxswain run` with its records in the given folder.
 func startLive(t *testing.T, env []string, records string, args ...string) *liveSession {
 	t.Helper()
+	return startLiveTo(t, nil, env, records, args...)
+}
+
+// startLiveTo starts one whose standard error is a file of the test's; nil: kept.
+func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, args ...string) *liveSession {
+	t.Helper()
 	l := &liveSession{t: t, cmd: coxswainCommand(t, append([]string{"run", "--records", records}, args...)...), records: records, ended: make(chan struct{})}
 	l.cmd.Env = append(env, partVariable+"=coxswain")
 	l.cmd.Stderr = &l.stderr
+	if stderr != nil {
+		l.cmd.Stderr = stderr
+	}
 	if err := l.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -81,14 +91,20 @@ func (l *liveSession) await(what string, there func([]timeline.Event) bool) {
 // stop ends the session in order and returns its record's folder.
 func (l *liveSession) stop() string {
 	l.t.Helper()
-	l.cmd.Process.Signal(syscall.SIGTERM)
+	return l.stopBy(syscall.SIGTERM)
+}
+
+// stopBy ends the session by a signal.
+func (l *liveSession) stopBy(by syscall.Signal) string {
+	l.t.Helper()
+	l.cmd.Process.Signal(by)
 	asked := time.Now()
 	select {
 	case <-l.ended:
 	case <-time.After(patience):
-		l.t.Fatal("SIGTERM does not end it")
+		l.t.Fatalf("%v does not end it", by)
 	}
-	l.t.Logf("SIGTERM took %v", time.Since(asked).Round(time.Millisecond))
+	l.t.Logf("%v took %v", by, time.Since(asked).Round(time.Millisecond))
 	if l.err != nil {
 		l.t.Fatalf("coxswain run: %v: %s", l.err, l.stderr.String())
 	}

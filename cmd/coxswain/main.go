@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 )
 
@@ -37,7 +38,9 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root.SetErr(stderr)
 	if err := root.Execute(); err != nil {
 		if err != errQuiet {
-			fmt.Fprintf(stderr, "coxswain: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+			l := monitor.NewLog(stderr) // nobody may be reading
+			fmt.Fprintf(l, "coxswain: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+			l.Close()
 		}
 		return 1
 	}
@@ -68,7 +71,7 @@ and leaves a timestamped record.
 				return err
 			}
 			*c = *loaded
-			slog.SetDefault(slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: c.Level()})))
+			logTo(stderr, c)
 			return nil
 		},
 	}
@@ -107,6 +110,11 @@ func ownWords(check cobra.PositionalArgs) cobra.PositionalArgs {
 		}
 		return fmt.Errorf("%s: say %s; see %s --help", said, strings.TrimSuffix(cmd.UseLine(), " [flags]"), cmd.CommandPath())
 	}
+}
+
+// logTo has everything logged to w from now on.
+func logTo(w io.Writer, c *config.Config) {
+	slog.SetDefault(slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: c.Level()})))
 }
 
 // oneOfOurs refuses an unknown command with what is near it.

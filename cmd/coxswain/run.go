@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime/debug"
@@ -38,7 +39,6 @@ and intervals are right, the gap is in the log and spoken once.
   coxswain run --input "USB Audio: - (hw:1,0)" --recogniser pocketsphinx`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
 			_, err := runLive(cmd.Context(), c, nil, cmd.ErrOrStderr())
 			return err
 		},
@@ -48,8 +48,13 @@ and intervals are right, the gap is in the log and spoken once.
 // runLive runs a session on the sound device until SIGTERM or SIGINT or, in a
 // drill, until the case is over. It returns the record's folder.
 func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io.Writer) (string, error) {
-	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP)
 	defer stop()
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE) // a log without a reader ends nothing
+	log := monitor.NewLog(stderr)
+	defer log.Close()
+	logTo(log, c)
+	fmt.Fprintln(log, Caution)
 	unlock, err := record.LockFolder(c.Folder)
 	if err != nil {
 		return "", err
@@ -59,7 +64,7 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 	if err != nil {
 		return "", err
 	}
-	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Stderr: stderr})
+	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Stderr: log})
 	if err != nil {
 		return "", err
 	}
@@ -90,7 +95,7 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "record", dir, "recogniser", ear.Name())
 	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Token: c.Token}
-	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns})
+	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped})
 	l.Run(ctx, s)
 	l.Close()
 	err = s.Close()

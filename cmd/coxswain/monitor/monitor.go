@@ -35,6 +35,8 @@ type Options struct {
 type Watched struct {
 	Latest *session.Box
 	Turns  func() int64 // turns of its loop so far
+	// Dropped is how many lines of the log nobody took; nil: not counted.
+	Dropped func() int64
 }
 
 // Serve shows the session to whoever looks: on a socket in the records folder,
@@ -115,6 +117,12 @@ func metrics(s Watched) http.Handler {
 	gauge("callouts", "Callouts taken in this session.", func(n *session.Snapshot) float64 { return float64(n.Callouts) })
 	gauge("faults", "Faults logged in this session.", func(n *session.Snapshot) float64 { return float64(n.Faults) })
 	gauge("loop_turns", "Turns of the session's loop.", func(*session.Snapshot) float64 { return float64(s.Turns()) })
+	gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.", func(*session.Snapshot) float64 {
+		if s.Dropped == nil {
+			return 0
+		}
+		return float64(s.Dropped())
+	})
 	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
 }
 

@@ -34,6 +34,10 @@ type badDay struct {
 	stall   time.Duration // at 5 s the callback is late by this much, then hurries
 	sleepAt time.Duration // the machine is suspended here
 	slept   time.Duration
+	stops   int           // from 6 s on, every 5 s, process and device stand still
+	stopped time.Duration // for so long each, and what sounded is lost
+	lose    int           // of every so many blocks one is lost
+	drift   int           // of every so many blocks the device has one too many
 	disk    func(Journal, SoundLog) (Journal, SoundLog)
 }
 
@@ -43,7 +47,10 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	begun := time.Now()
 	up := func() time.Duration { return time.Since(begun) }
 	l := &Live{within: 10 * time.Minute}
-	l.asleep = func() time.Duration {
+	l.asleep = func() time.Duration { // which every turn of the loop asks
+		for b.standsStill(up()) {
+			time.Sleep(time.Millisecond)
+		}
 		if b.slept > 0 && up() >= b.sleepAt {
 			return b.slept
 		}
@@ -94,12 +101,19 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	return events, pos, passed
 }
 
+// standsStill reports whether the process is stopped at a moment.
+func (b badDay) standsStill(at time.Duration) bool {
+	at -= 6 * time.Second
+	every := max(5*time.Second, b.stopped+time.Second)
+	return at >= 0 && int(at/every) < b.stops && at%every < b.stopped
+}
+
 // play calls the exchange every 10 ms until the device is closed or gone.
 func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()
 	var in, out [audio.Block]float32
-	owed, stalled := 0, false
+	owed, stalled, calls := 0, false, 0
 	for {
 		select {
 		case <-f.quit:
@@ -108,6 +122,15 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 			if up() >= b.gone[0] && up() < b.gone[1] {
 				<-f.quit // gone without a word
 				return
+			}
+			if b.standsStill(up()) {
+				continue
+			}
+			if calls++; b.lose > 0 && calls%b.lose == 0 {
+				continue
+			}
+			if b.drift > 0 && calls%b.drift == 0 {
+				owed++
 			}
 			if owed++; b.stall > 0 && up() >= 5*time.Second && !stalled {
 				if up() < 5*time.Second+b.stall {
@@ -133,6 +156,9 @@ func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
 	return n
 }
 
+// offLimit is how far the session's clock may be from the wall's.
+const offLimit = 100 * time.Millisecond
+
 // Each bad thing has a stated behaviour: the clock stays with the wall, every
 // callout is in the journal, the gap is logged once and spoken once.
 func TestBadDays(t *testing.T) {
@@ -144,14 +170,14 @@ func TestBadDays(t *testing.T) {
 	}{
 		{"device unplugged for 4 s", badDay{length: 40 * time.Second, gone: [2]time.Duration{16 * time.Second, 20 * time.Second}}, "sound was lost for", "fault.device:", 8},
 		{"no microphone at start", badDay{length: 40 * time.Second, silent: "microphone", back: 10 * time.Second}, "no microphone", "fault.microphone:", 8},
-		{"callback starved for 300 ms", badDay{length: 40 * time.Second, stall: 300 * time.Millisecond}, "ran dry", "fault.device:", 8},
+		{"callback starved for 1.2 s", badDay{length: 40 * time.Second, stall: 1200 * time.Millisecond}, "sound was lost for", "fault.device:", 8},
 		{"machine suspended for 90 s", badDay{length: 40 * time.Second, sleepAt: 9 * time.Second, slept: 90 * time.Second}, "slept for 1m30s", "fault.device:", 8},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				events, pos, passed := c.day.run(t, dir+"/r")
-				if off := pos - passed - c.day.slept; off < -time.Second || off > time.Second {
+				if off := pos - passed - c.day.slept; off < -offLimit || off > offLimit {
 					t.Errorf("the session's clock is off by %v", off)
 				}
 				heard := 0
@@ -168,6 +194,54 @@ func TestBadDays(t *testing.T) {
 				}
 				if n := countOf(events, timeline.CueSpoken, c.spoken); n != 1 {
 					t.Errorf("%q is spoken %d times, want once", c.spoken, n)
+				}
+				if t.Failed() {
+					for _, e := range events {
+						t.Log(e.At, e.Describe())
+					}
+				}
+			})
+		})
+	}
+}
+
+// The session's clock stays with the wall's, whatever the device does; what is
+// made up for with silence is logged with its length, and said when it is long.
+func TestClockStaysWithTheWall(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		day   badDay
+		least time.Duration // that must be logged as made up
+		said  bool
+	}{
+		{"a good day", badDay{length: 100 * time.Second}, 0, false},
+		{"stopped for 3 s, twelve times", badDay{length: 75 * time.Second, stops: 12, stopped: 3 * time.Second}, 35 * time.Second, true},
+		{"stopped for 200 ms, twelve times", badDay{length: 75 * time.Second, stops: 12, stopped: 200 * time.Millisecond}, 2 * time.Second, true},
+		{"frozen for 30 s", badDay{length: 60 * time.Second, stops: 1, stopped: 30 * time.Second}, 29 * time.Second, true},
+		{"busy cores: one block in fifteen is lost", badDay{length: 100 * time.Second, lose: 15}, 6 * time.Second, true},
+		{"a device that is 0.2 % slow", badDay{length: 100 * time.Second, lose: 500}, 50 * time.Millisecond, false},
+		{"a device that is 0.2 % fast", badDay{length: 100 * time.Second, drift: 500}, 0, false},
+		{"a burst after 150 ms", badDay{length: 20 * time.Second, stall: 150 * time.Millisecond}, 0, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := t.TempDir()
+			synctest.Test(t, func(t *testing.T) {
+				events, pos, passed := c.day.run(t, dir+"/r")
+				if off := pos - passed; off < -offLimit || off > offLimit {
+					t.Errorf("the session's clock is off by %v", off)
+				}
+				made := time.Duration(0)
+				for _, e := range events {
+					if _, after, ok := strings.Cut(e.Text, " of "); ok && e.Kind == timeline.Fault {
+						d, err := time.ParseDuration(strings.Fields(after)[0])
+						if err == nil {
+							made += d
+						}
+					}
+				}
+				spoken := countOf(events, timeline.CueSpoken, "fault.device:")
+				if made < c.least || c.least == 0 && made > 0 || (spoken > 0) != c.said {
+					t.Errorf("%v are logged as made up, want at least %v; said %d times", made, c.least, spoken)
 				}
 				if t.Failed() {
 					for _, e := range events {

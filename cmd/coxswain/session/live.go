@@ -26,32 +26,45 @@ type Live struct {
 	asleep func() time.Duration // how long the machine has been suspended in all
 	within time.Duration        // a longer gap ends the session
 	beats  atomic.Int64         // turns of the loop, for the watchdog
+	clock  keeper
 
 	dry     uint64 // blocks that the speaker ran dry for, made up for
 	told    uint64 // of these, told
 	lost    uint64
 	calls   uint64
 	slept   time.Duration
-	since   time.Time // up to here the clock has been kept
-	died    time.Time // of the last callback of a dead stream
-	retryAt time.Time
-	probeAt time.Time
+	turned  time.Duration // the last turn of the loop; this and what follows by the boot clock
+	called  time.Duration // the last callback, or later if we could not look
+	died    time.Duration // up to here the sound of a dead stream came
+	retryAt time.Duration
+	probeAt time.Duration
+	quietTo time.Duration // no other hole is spoken before
+	holes   time.Duration // of late, and the last one's time
+	holeAt  time.Duration
 	backoff time.Duration
 	opened  chan reopening // not nil while the device is being opened anew
 	lacked  string         // the side that a probe looks for; empty: the stream died
-	quietTo time.Time      // no other "ran dry" is spoken before
+	ahead   int            // blocks of sound to leave out: they were made up for before they came
+	gaps    gaps
 }
 
 const (
 	// silentAfter is how long a stream may be silent before it counts as dead:
 	// PortAudio does not tell when a device is lost.
 	silentAfter = 250 * time.Millisecond
-	// worthSaying is how many blocks of silence the team is told of; shorter
-	// holes are only logged.
-	worthSaying = 20
+	// worthSaying is the silence that the team is told of; shorter holes are
+	// only logged.
+	worthSaying = time.Second
+	// holesTogether is how far holes may be apart to count as one.
+	holesTogether = 15 * time.Second
+	// firstCallback is how much longer a new stream may be silent.
+	firstCallback = 750 * time.Millisecond
 	// probeEvery is how often a stream that lacks a side is opened anew to look
 	// for it: PortAudio sees a new device only then.
 	probeEvery = 15 * time.Second
+	// lateTurn is a turn of the loop so late that the device may have had no
+	// turn either.
+	lateTurn = 100 * time.Millisecond
 )
 
 // OpenLive opens the sound device, trying again for as long as wait. A gap
@@ -92,22 +105,21 @@ func (l *Live) Close() {
 // over. It closes neither.
 func (l *Live) Run(ctx context.Context, s *Session) {
 	l.s = s
+	defer raise()()
 	tick := time.NewTicker(8 * time.Millisecond) // well below the lead of 30 ms
 	defer tick.Stop()
-	l.since, l.slept = time.Now(), l.asleep()
+	begun, slept := time.Now(), l.asleep()
+	l.slept = slept
+	l.clock = newKeeper(func() time.Duration { return time.Since(begun) + l.asleep() - slept }, s.pos, time.Since(s.o.Wall))
+	l.turned, l.called = l.clock.now(), l.clock.now()
 	l.sided()
-	var f audio.Frame
 	for {
 		select {
 		case <-ctx.Done():
+			l.fill(l.clock.lag(l.s.pos)) // the record ends where the session did
 			return
-		case now := <-tick.C:
-			l.beats.Add(1)
-			l.wake(now)
-			for l.e.Next(&f) {
-				l.send(l.s.Step(f.Room[:], f.Speaker[:]))
-			}
-			l.watch(now)
+		case <-tick.C:
+			l.turn(l.clock.now())
 			if l.s.over {
 				return
 			}
@@ -115,9 +127,31 @@ func (l *Live) Run(ctx context.Context, s *Session) {
 	}
 }
 
+// turn takes what the device brought, and looks after clock and device.
+func (l *Live) turn(now time.Duration) {
+	l.beats.Add(1)
+	if now-l.turned > lateTurn { // stopped or starved: give the device time to bring what it kept
+		l.called = now
+		l.clock.start(now)
+	}
+	l.turned = now
+	l.wake()
+	var f audio.Frame
+	for l.e.Next(&f) {
+		if l.ahead > 0 {
+			l.ahead--
+			l.e.Send(make([]float32, audio.Block))
+			continue
+		}
+		l.send(l.s.Step(f.Room[:], f.Speaker[:]), now)
+	}
+	l.keep(now)
+	l.watch(now)
+}
+
 // send queues a rendered block, unless its moment has passed: for every block
 // that the speaker ran dry, one is left out, so that the beat stays on the clock.
-func (l *Live) send(block []float32) {
+func (l *Live) send(block []float32, now time.Duration) {
 	dry, lost, _ := l.e.Troubles()
 	if dry > l.dry {
 		l.dry++
@@ -125,24 +159,34 @@ func (l *Live) send(block []float32) {
 	}
 	if n := dry - l.told; n > 0 { // made up for: the hole is over
 		l.told = dry
-		text := fmt.Sprintf("the loudspeaker ran dry for %v", time.Duration(n)*10*time.Millisecond)
-		if n < worthSaying || time.Now().Before(l.quietTo) {
-			l.s.note(timeline.Fault, text)
-		} else {
-			l.s.fault(timeline.Fault, "fault.device", text)
-			l.quietTo = time.Now().Add(time.Minute)
-		}
+		silence := time.Duration(n) * blockTime
+		l.hole(fmt.Sprintf("the loudspeaker ran dry for %v", silence), silence, now)
 	}
-	if lost > l.lost {
-		l.s.fault(timeline.Fault, "fault.device", fmt.Sprintf("%d blocks of sound were lost", lost-l.lost))
+	if lost > l.lost { // the clock makes up for them
+		slog.Warn("sound came faster than it could be taken", "blocks", lost-l.lost)
 		l.lost = lost
 	}
 	l.e.Send(block)
 }
 
-// wake makes up for a suspended machine: its monotonic clock stood still, the
-// patient's did not.
-func (l *Live) wake(now time.Time) {
+// hole logs a hole in the sound, and says it if it is long, alone or with those
+// just before it, and none was said for a minute.
+func (l *Live) hole(text string, length, now time.Duration) {
+	if now-l.holeAt > holesTogether {
+		l.holes = 0
+	}
+	l.holes, l.holeAt = l.holes+length, now
+	if l.holes <= worthSaying || now < l.quietTo {
+		l.s.note(timeline.Fault, text)
+		return
+	}
+	l.s.fault(timeline.Fault, "fault.device", text)
+	l.holes, l.quietTo = 0, now+time.Minute
+}
+
+// wake makes up for a suspended machine: the patient's clock did not stand
+// still.
+func (l *Live) wake() {
 	slept := l.asleep()
 	gap := slept - l.slept
 	if gap < time.Second {
@@ -154,13 +198,40 @@ func (l *Live) wake(now time.Time) {
 		l.s.over = true
 		return
 	}
-	l.since = l.since.Add(-gap)
-	l.catchUp(now)
+	l.fill(gap)
 	l.s.fault(timeline.Fault, "fault.device", fmt.Sprintf("the machine slept for %v", gap.Round(time.Millisecond)))
 }
 
+// keep makes up for sound that never came, and leaves out sound that was made
+// up for before it came after all.
+func (l *Live) keep(now time.Duration) {
+	if off := l.clock.settled(l.s.pos, now); off > 0 && l.dev != nil {
+		l.fill(off)
+		l.gaps.add(off, now)
+	} else if off < 0 {
+		l.ahead = int(-off / blockTime)
+		l.s.note(timeline.Fault, fmt.Sprintf("%v of sound came too late and were left out", -off.Round(blockTime)))
+	}
+	if text, length := l.gaps.told(now); text != "" {
+		if _, _, flags := l.e.Troubles(); flags > 0 {
+			text += fmt.Sprintf("; the device has reported %d over- and underflows", flags)
+		}
+		l.hole(text, length, now)
+	}
+}
+
+// fill lets the session's clock go on where there was no sound, so that the
+// cycle and the intervals stay right. What is rendered for that time is past.
+func (l *Live) fill(gap time.Duration) {
+	var silence [audio.Block]float32
+	for ; gap >= blockTime; gap -= blockTime {
+		l.s.Step(silence[:], silence[:])
+		l.beats.Add(1)
+	}
+}
+
 // watch reopens the device when its callback has stopped, or a side is missing.
-func (l *Live) watch(now time.Time) {
+func (l *Live) watch(now time.Duration) {
 	select {
 	case r := <-l.opened:
 		l.opened = nil
@@ -169,25 +240,25 @@ func (l *Live) watch(now time.Time) {
 	default:
 	}
 	if n := l.e.Calls(); n != l.calls {
-		l.calls, l.since = n, now
-		if l.dev != nil && l.dev.Missing() != "" && now.After(l.probeAt) {
+		l.calls, l.called = n, now
+		if l.dev != nil && l.dev.Missing() != "" && now > l.probeAt {
 			l.lacked, l.died = l.dev.Missing(), now
 			l.reopen()
 		}
 		return
 	}
-	if now.Sub(l.since) < silentAfter {
+	if now-l.called < silentAfter {
 		return
 	}
 	if l.dev != nil {
-		l.died, l.lacked, l.s.sound = l.since, "", "lost"
+		l.died, l.lacked, l.s.sound = now-l.clock.lag(l.s.pos), "", "lost"
 		slog.Warn("sound stream died; opening it again")
 	}
-	l.catchUp(now)
-	if l.opened == nil && now.After(l.retryAt) {
+	l.fill(l.clock.lag(l.s.pos))
+	if l.opened == nil && now > l.retryAt {
 		l.reopen()
 	}
-	if now.Sub(l.died) > l.within {
+	if now-l.died > l.within {
 		l.s.note(timeline.Fault, "no sound device came back: the session ends")
 		l.s.over = true
 	}
@@ -215,24 +286,25 @@ func (l *Live) reopen() {
 }
 
 // back goes on with a device that was opened anew, or tries again later.
-func (l *Live) back(r reopening, now time.Time) {
+func (l *Live) back(r reopening, now time.Duration) {
 	if r.err != nil {
 		l.backoff = min(max(250*time.Millisecond, 2*l.backoff), time.Second)
-		l.retryAt = now.Add(l.backoff)
+		l.retryAt = now + l.backoff
 		slog.Debug("reopen", "error", r.err)
 		return
 	}
-	l.catchUp(now)
-	l.e, l.dev, l.dry, l.told, l.lost, l.calls, l.since, l.backoff = r.e, r.dev, 0, 0, 0, 0, now, 0
+	l.fill(l.clock.lag(l.s.pos))
+	l.clock.start(now)
+	l.e, l.dev, l.dry, l.told, l.lost, l.calls, l.called, l.backoff, l.ahead = r.e, r.dev, 0, 0, 0, 0, now+firstCallback, 0, 0
 	l.s.sound = l.side()
 	switch missing := l.dev.Missing(); {
 	case l.lacked == "":
-		l.s.fault(timeline.Fault, "fault.device", fmt.Sprintf("sound was lost for %v", now.Sub(l.died).Round(time.Millisecond)))
+		l.hole(fmt.Sprintf("sound was lost for %v", (now-l.died).Round(time.Millisecond)), now-l.died, now)
 		l.sided()
 	case missing == "":
 		l.s.fault(timeline.Recovered, "fault.device.back", "the "+l.lacked+" is back")
 	default:
-		l.probeAt = now.Add(probeEvery)
+		l.probeAt = now + probeEvery
 	}
 }
 
@@ -253,16 +325,5 @@ func (l *Live) sided() {
 	case "loudspeaker":
 		l.s.note(timeline.Fault, "no loudspeaker: nothing can be said")
 	}
-	l.probeAt = time.Now().Add(probeEvery)
-}
-
-// catchUp lets the session clock go on while there is no sound, so that the
-// cycle and the intervals stay right.
-func (l *Live) catchUp(now time.Time) {
-	var silence [audio.Block]float32
-	for behind := now.Sub(l.since); behind >= 10*time.Millisecond; behind -= 10 * time.Millisecond {
-		l.s.Step(silence[:], silence[:])
-		l.beats.Add(1)
-		l.since = l.since.Add(10 * time.Millisecond)
-	}
+	l.probeAt = l.clock.now() + probeEvery
 }

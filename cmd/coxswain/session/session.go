@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,7 +34,6 @@ type Session struct {
 	out      []float32
 	pos      int64 // clock: samples of the room heard
 	base     int64 // clock sample that the recogniser began with
-	seq      uint64
 	events   []timeline.Event
 	waiting  []held           // cues that wait for their event to be on the disk
 	spoken   []prompts.Spoken // what sounded lately, to tell our own voice
@@ -108,7 +108,7 @@ func New(o Options) (*Session, error) {
 	s := &Session{o: o, protocol: o.Protocol, ear: o.Ear, ledger: newLedger(o.Journal, o.Live), logger: newLogger(o.Sound, o.Live),
 		machine: timeline.NewMachine(o.Protocol, o.Resume.Events...), player: audio.NewPlayer(o.Resume.Pos + audio.Lead*audio.Block), listener: listener,
 		out: make([]float32, audio.Block), saving: true, drill: o.Drill, voice: o.Voice, live: o.Live, told: map[int]bool{},
-		pos: o.Resume.Pos, base: o.Resume.Pos, seq: uint64(len(o.Resume.Events)), events: o.Resume.Events}
+		pos: o.Resume.Pos, base: o.Resume.Pos, events: slices.Clone(o.Resume.Events)}
 	s.sched = prompts.NewScheduler(o.Voice, s.player, o.Volume)
 	if len(o.Resume.Events) > 0 {
 		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
@@ -173,8 +173,7 @@ func (s *Session) tell() {
 
 // append numbers an event and hands it to the journal.
 func (s *Session) append(e timeline.Event) timeline.Event {
-	s.seq++
-	e.Seq = s.seq
+	e.Seq = uint64(len(s.events)) + 1 // here and nowhere else; the journal holds us to it
 	s.events = append(s.events, e)
 	s.ledger.Append(e)
 	if m, ok := record.Mark(e); ok {
@@ -192,7 +191,7 @@ func (s *Session) take(e timeline.Event) {
 		s.take(more)
 	}
 	for _, c := range ready.Cues {
-		c.Seq = s.seq // the last event that the answer speaks of
+		c.Seq = uint64(len(s.events)) // the last event that the answer speaks of
 		s.waiting = append(s.waiting, held{c, s.pos})
 	}
 }

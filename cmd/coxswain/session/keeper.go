@@ -1,0 +1,106 @@
+package session
+
+import (
+	"fmt"
+	"time"
+
+	"coxswain/audio"
+)
+
+// blockTime is the length of a block.
+const blockTime = time.Second * audio.Block / audio.Rate
+
+// A device loses sound without a word: when the machine is too busy, when the
+// process was stopped, when it is opened anew. A keeper holds the session's
+// clock, which counts samples, to the boot clock (clock_gettime(2): it goes on
+// while the machine sleeps). Sound comes in bursts, so that the session is
+// always a little behind; what stays behind for as long as patience lasts will
+// not come any more.
+type keeper struct {
+	now      func() time.Duration // the boot clock
+	origin   time.Duration        // its reading at sample 0
+	patience time.Duration
+	from     time.Duration // the present look began here
+	low      time.Duration // least and greatest lag since
+	high     time.Duration
+	calm     time.Duration // when the session was last ahead
+}
+
+const (
+	leastPatience = 250 * time.Millisecond
+	mostPatience  = 2 * time.Second
+	// slack is how far the session may be off before it is put right: well
+	// above a device's bursts, well below what anyone notices.
+	slack = 40 * time.Millisecond
+)
+
+// newKeeper returns a keeper for a session that stands at sample pos and should
+// have done so for some time.
+func newKeeper(now func() time.Duration, pos int64, ago time.Duration) keeper {
+	k := keeper{now: now, patience: leastPatience}
+	k.origin = now() - audio.Duration(pos)
+	if pos == 0 && ago > 0 && ago < 10*time.Second { // sample 0 has its wall clock: what was lost since then is a gap
+		k.origin -= ago
+	}
+	k.start(now())
+	return k
+}
+
+// lag is how far sample pos is behind the clock.
+func (k *keeper) lag(pos int64) time.Duration { return k.now() - k.origin - audio.Duration(pos) }
+
+// start begins a new look.
+func (k *keeper) start(now time.Duration) {
+	k.from, k.low, k.high = now, time.Hour, -time.Hour
+}
+
+// settled returns how far the session has been behind (or, negative, ahead) all
+// the time that patience lasts; 0 while that is not known, or within slack.
+func (k *keeper) settled(pos int64, now time.Duration) time.Duration {
+	lag := k.lag(pos)
+	k.low, k.high = min(k.low, lag), max(k.high, lag)
+	if now-k.from < k.patience {
+		return 0
+	}
+	low, high := k.low, k.high
+	k.start(now)
+	switch {
+	case low > slack:
+		return low
+	case high < -slack: // it was made up for too soon: wait longer from now on
+		k.patience, k.calm = min(2*k.patience, mostPatience), now
+		return high
+	case now-k.calm > time.Minute:
+		k.patience, k.calm = max(k.patience/2, leastPatience), now
+	}
+	return 0
+}
+
+// gaps gathers what was made up for, so that a starved machine does not fill
+// the journal.
+type gaps struct {
+	n           int
+	total       time.Duration
+	first, last time.Duration // when
+}
+
+func (g *gaps) add(gap, now time.Duration) {
+	if g.n == 0 {
+		g.first = now
+	}
+	g.n, g.total, g.last = g.n+1, g.total+gap, now
+}
+
+// told returns what to log, once a second has passed without another gap, or
+// ten in all.
+func (g *gaps) told(now time.Duration) (text string, length time.Duration) {
+	if g.n == 0 || now-g.last < time.Second && now-g.first < 10*time.Second {
+		return "", 0
+	}
+	text, length = fmt.Sprintf("a gap of %v in the sound was made up with silence", g.total.Round(blockTime)), g.total
+	if g.n > 1 {
+		text = fmt.Sprintf("%d gaps of %v in all in the sound were made up with silence", g.n, g.total.Round(blockTime))
+	}
+	*g = gaps{}
+	return text, length
+}

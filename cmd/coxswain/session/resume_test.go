@@ -1,0 +1,50 @@
+package session
+
+import (
+	"slices"
+	"testing"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// After a resume the session, the machine and whoever read the record have each
+// their own list of events: every callout is shown once and no prompt is lost,
+// whatever capacity the list that was read had to spare.
+func TestResumedSessionHasItsOwnEvents(t *testing.T) {
+	o := testOptions(t, t.TempDir()+"/r", heardAt("compressions.start", 1), heardAt("access.iv", 4))
+	o.Journal, o.Sound = discard{}, discard{}
+	was := make([]timeline.Event, 0, 100)
+	was = append(was, timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}},
+		timeline.Event{Seq: 2, At: timeline.Seconds(2), Kind: timeline.CodeStart, Heard: &timeline.Heard{}})
+	o.Resume = Resume{Events: was, Had: 5 * audio.Rate, Pos: 20 * audio.Rate}
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var block [audio.Block]float32
+	for range 700 {
+		s.Step(block[:], block[:])
+	}
+	_ = append(was, timeline.Event{Kind: "not ours"}) // what the caller does with its list
+	s.show()
+	var shown []string
+	for _, l := range s.Latest().Load().Last {
+		shown = append(shown, l.Text)
+	}
+	if want := []string{"access IV", "compressions start", "code start"}; !slices.Equal(shown, want) {
+		t.Errorf("the wall lists %q, want %q", shown, want)
+	}
+	spoken := 0
+	for i, e := range s.events {
+		if e.Seq != uint64(i+1) {
+			t.Errorf("event %d has number %d: %s", i+1, e.Seq, e.Describe())
+		}
+		if e.Kind == timeline.CueSpoken {
+			spoken++
+		}
+	}
+	if spoken != 3 { // the cut, and two read-backs
+		t.Errorf("%d prompts in the list, want 3", spoken)
+	}
+}
