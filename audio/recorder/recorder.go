@@ -278,6 +278,9 @@ func (l *Log) finish(p Part, marks []Mark, head []byte) error {
 // headerSize is the offset of the first sample: RIFF, fmt, bext, data header.
 const headerSize = 12 + 24 + 8 + bextSize + 8
 
+// originator is who the header says made the file.
+const originator = "coxswain"
+
 const bextSize = 602 // EBU Tech 3285, without coding history
 
 // header is a WAV header with sizes 0; patchSizes makes them true.
@@ -296,7 +299,7 @@ func header(origin time.Time, start int64, about string) []byte {
 	midnight := time.Date(origin.Year(), origin.Month(), origin.Day(), 0, 0, 0, 0, origin.Location())
 	ref := uint64(start) + samplesOf(origin.Sub(midnight))
 	text(about, 256)
-	text("coxswain", 32)
+	text(originator, 32)
 	text(origin.Format("20060102T150405Z0700"), 32)
 	text(first.Format("2006-01-02"), 10)
 	text(first.Format("15:04:05"), 8)

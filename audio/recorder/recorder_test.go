@@ -11,6 +11,29 @@ import (
 	"coxswain/audio"
 )
 
+// record writes blocks of a room with half scale at its first sample, and does not
+// close the file.
+func record(t *testing.T, blocks int) (dir, path string) {
+	t.Helper()
+	dir = t.TempDir()
+	r, err := New(dir, time.Date(2026, 1, 2, 13, 45, 30, 0, time.UTC), "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, b := make([]float32, audio.Block), make([]float32, audio.Block)
+	a[0], b[1] = 0.5, 0.25
+	for range blocks {
+		if err := r.Write(a, b); err != nil {
+			t.Fatal(err)
+		}
+		clear(a)
+	}
+	if err := r.Checkpoint(); err != nil {
+		t.Fatal(err)
+	}
+	return dir, filepath.Join(dir, PartName(0))
+}
+
 // EBU Tech 3285: TimeReference counts samples since midnight. 13:45:30 at
 // 48 kHz is 2377440000 (computed from the rule). Without Close, as after
 // SIGKILL, at most the last half second is missing; Mend finishes the file.

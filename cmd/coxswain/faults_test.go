@@ -104,10 +104,9 @@ func TestWrongInput(t *testing.T) {
 		}
 		return p
 	}
-	good, stereo, cd := filepath.Join(dir, "good.wav"), filepath.Join(dir, "stereo.wav"), filepath.Join(dir, "cd.wav")
+	good, slow := filepath.Join(dir, "good.wav"), filepath.Join(dir, "slow.wav")
 	writeWAV(t, good, 48000, 1, 48000)
-	writeWAV(t, stereo, 48000, 2, 48000)
-	writeWAV(t, cd, 44100, 1, 44100)
+	writeWAV(t, slow, 4000, 1, 4000)
 	b, _ := os.ReadFile(good)
 	cut := file("cut.wav", string(b[:20000]))
 	used := filepath.Join(dir, "used")
@@ -121,8 +120,8 @@ func TestWrongInput(t *testing.T) {
 	}{
 		{"no such microphone", `microphone "nowhere"`, []string{"run", "--input", "nowhere", "--records", out("r")}},
 		{"no such file", "no such file", []string{"replay", out("none.wav"), "--out", out("a")}},
-		{"stereo", "mono", []string{"replay", stereo, "--out", out("b")}},
-		{"44.1 kHz", "44100", []string{"replay", cd, "--out", out("c")}},
+		{"4 kHz", "convert it with: ffmpeg", []string{"replay", slow, "--out", out("b")}},
+		{"MP3", "MP3: convert it with: ffmpeg", []string{"listen", file("speech.mp3", "ID3 and what follows it")}},
 		{"no WAV", "WAV", []string{"replay", file("text.wav", "hello"), "--out", out("d")}},
 		{"truncated", "truncated", []string{"replay", cut, "--out", out("e"), "--recogniser", earCommand(t)}},
 		{"folder in use", "exists", []string{"replay", good, "--out", used}},

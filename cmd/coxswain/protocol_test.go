@@ -26,7 +26,9 @@ func TestProtocolTable(t *testing.T) {
 		}
 	}
 	out, _, _ = protocolOutput(t, "erc-2025", "--status", "memory", "--json")
-	var doc struct{ Lines []struct{ Name, Status string } }
+	var doc struct {
+		Lines []struct{ Name, Status string }
+	}
 	if err := json.Unmarshal([]byte(out), &doc); err != nil || len(doc.Lines) < 5 {
 		t.Fatalf("%v: %d lines", err, len(doc.Lines))
 	}

@@ -68,6 +68,9 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 		return err
 	}
 	defer r.Close()
+	for _, note := range r.Notes {
+		fmt.Fprintf(stderr, "%s: %s\n", o.in, note)
+	}
 	v, err := intents.LoadVocabulary(c.Vocabulary...)
 	if err != nil {
 		return err

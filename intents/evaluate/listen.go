@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"sort"
@@ -130,6 +131,9 @@ func samples(path string, hear func(pcm []int16) error) error {
 		return err
 	}
 	defer r.Close()
+	for _, note := range r.Notes {
+		slog.Info(note, "file", path)
+	}
 	buf := make([]float32, r.SampleHz/100)
 	dec := audio.NewDecimator(audio.Block)
 	pcm := make([]int16, audio.ListenRate/100)
