@@ -70,8 +70,7 @@ func NumberExpr(s Slot) Expr {
 // SayNumber is the grammar of one number, a whole one from 1 to 999: the ways of
 // NumberExpr to say it.
 func SayNumber(n int) Expr {
-	var small func(n int) Expr
-	small = func(n int) Expr {
+	small := func(n int) Expr {
 		switch {
 		case n < 10:
 			return word(digitWords[n])
@@ -273,6 +272,9 @@ func (v *Vocabulary) Values(p Phrase, said []string) (map[string]float64, error)
 		}
 		values[part.Slot] = x
 		said = said[n:]
+	}
+	if len(said) > 0 { // of "shock delivered two hundred joules", "shock delivered" is not the phrase
+		return nil, fmt.Errorf("%q is left over of %q", strings.Join(said, " "), p.Text)
 	}
 	return values, nil
 }

@@ -59,6 +59,32 @@ func TestParseNumber(t *testing.T) {
 	}
 }
 
+// A phrase is said whole or not at all: the number is not lost to a shorter one.
+func TestValuesOfTheWholePhrase(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	phrases, err := v.Compile()
+	if err != nil {
+		t.Fatal(err)
+	}
+	fit := map[string][]float64{}
+	for _, p := range phrases {
+		if p.Talk() || p.Callout.ID != "shock.given" {
+			continue
+		}
+		for _, said := range []string{"shock delivered", "shock delivered two hundred joules", "shock delivered two hundred joules twice"} {
+			if values, err := v.Values(p, strings.Fields(said)); err == nil {
+				fit[said] = append(fit[said], values["energy_j"])
+			}
+		}
+	}
+	if len(fit) != 2 || len(fit["shock delivered"]) != 1 || len(fit["shock delivered two hundred joules"]) != 1 || fit["shock delivered two hundred joules"][0] != 200 {
+		t.Errorf("phrases that fit, by their number: %v", fit)
+	}
+}
+
 func TestOverlayErrors(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "v.yaml:1: the vocabulary is empty"},
