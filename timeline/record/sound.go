@@ -10,6 +10,9 @@ import (
 	"coxswain/audio/recorder"
 )
 
+// PartLength is how many samples a full file of the audio log holds.
+const PartLength = recorder.PartLength
+
 // hashEvery is how much sound a line of the journal speaks for: after a cut at
 // most so much was not yet in the chain.
 const hashEvery = 10 * audio.Rate

@@ -1,7 +1,6 @@
 package review
 
 import (
-	"coxswain/audio/recorder"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 )
@@ -13,7 +12,7 @@ func Load(dir string, defs []figures.Definition) (*Record, error) {
 		return nil, err
 	}
 	r := Of(from.Events, defs)
-	r.Name, r.PartLength, r.Parts = from.Name(), recorder.PartLength, len(from.Parts())
+	r.Name, r.PartLength, r.Parts = from.Name(), record.PartLength, len(from.Parts())
 	if !from.Closed() {
 		r.Unfinished = "the session was cut off: finish the record with `coxswain mend`"
 	}
