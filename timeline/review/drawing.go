@@ -16,7 +16,11 @@ type Drawing struct {
 	Title    string // for who cannot see it
 	Axis     string // what the axis counts
 	From, To float64
+	Width    float64 // in units of the SVG; 0: drawingWidth
 	Ticks    []Tick
+	Under    []Tick // a second row of names, under an axis of its own name
+	UnderAx  string
+	Behind   []Band // stretches behind all lanes
 	Lanes    []Lane
 }
 
@@ -26,18 +30,22 @@ type Tick struct {
 	Text string
 }
 
-// Lane is a row of a drawing. It has bands and marks, or a curve.
+// Lane is a row of a drawing. It has bands and marks, a wave, or a curve.
 type Lane struct {
-	Name  string
-	Bands []Band
-	Marks []Tick
-	Curve *Curve
+	Name   string
+	Bands  []Band
+	Marks  []Tick
+	Rows   int       // most rows of marks with their names; 0: as many as it takes
+	Wave   []float64 // loudness over the axis, 0 to 1, evenly spaced
+	Colour string    // of CSS, of the wave
+	Curve  *Curve
 }
 
 // Band is a stretch of a lane.
 type Band struct {
 	From, To float64
 	Colour   string // of CSS
+	Text     string // written in it where there is room
 }
 
 // Curve is a lane with a scale of its own, drawn upwards.
@@ -62,6 +70,7 @@ const (
 	bandHeight   = 12.0  // of a lane of bands
 	curveHeight  = 150.0 // of a lane with a curve
 	gap          = 6.0   // between lanes
+	waveHeight   = 34.0
 	markWidth    = 8.0
 	fontSize     = 10.0
 )
@@ -73,7 +82,7 @@ var drawingSVG = template.Must(template.New("drawing").Parse(drawingText))
 
 // shape is one thing to draw, of the kinds that drawing.svg knows.
 type shape struct {
-	Kind         string // name, axis, grid, band, mark, level, ring, box, label
+	Kind         string // name, axis, grid, band, word, mark, wave, curve, level, ring, box, label
 	X, Y, W, H   float64
 	Text, Anchor string
 	Colour       string
@@ -84,8 +93,15 @@ type shape struct {
 func (d Drawing) SVG() (string, error) {
 	shapes, height := d.layout()
 	var b bytes.Buffer
-	err := drawingSVG.Execute(&b, map[string]any{"Title": d.Title, "Width": drawingWidth, "Height": height, "Shapes": shapes})
+	err := drawingSVG.Execute(&b, map[string]any{"D": d, "Width": d.width(), "Height": height, "Left": d.gutter(), "Right": d.width() - rim, "Shapes": shapes})
 	return strings.TrimSpace(b.String()), err
+}
+
+func (d Drawing) width() float64 {
+	if d.Width > 0 {
+		return d.Width
+	}
+	return drawingWidth
 }
 
 // gutter is the room for the names of the lanes.
@@ -94,13 +110,13 @@ func (d Drawing) gutter() float64 {
 	for _, l := range d.Lanes {
 		w = math.Max(w, 1.1*textWidth(l.Name)+8) // bold
 	}
-	return math.Min(w, drawingWidth/3)
+	return math.Min(w, d.width()/3)
 }
 
 // x is where a value lies on the axis.
 func (d Drawing) x(at float64) float64 {
 	span := math.Max(d.To-d.From, 1e-9)
-	return d.gutter() + (math.Min(math.Max(at, d.From), d.To)-d.From)/span*(drawingWidth-d.gutter()-rim)
+	return d.gutter() + (math.Min(math.Max(at, d.From), d.To)-d.From)/span*(d.width()-d.gutter()-rim)
 }
 
 // layout places everything; it returns the height that this takes.
@@ -115,49 +131,103 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 		shapes = append(append(shapes, name), inside...)
 		y += h + gap
 	}
-	free := 0.0
 	for _, t := range d.Ticks {
-		x, w := d.x(t.At), textWidth(t.Text)
-		shapes = append(shapes, shape{Kind: "grid", X: x, Y: gap, H: y - gap})
-		if x = math.Min(x, drawingWidth-w/2); x-w/2 >= free { // room for its text
-			shapes = append(shapes, shape{Kind: "label", X: x, Y: y + fontSize + 2, Text: t.Text, Anchor: "middle"})
+		shapes = append(shapes, shape{Kind: "grid", X: d.x(t.At), Y: gap, H: y - gap})
+	}
+	for _, b := range d.Behind { // first, so that everything stands on it
+		shapes = append([]shape{{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}}, shapes...)
+	}
+	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - rim})
+	shapes = append(shapes, d.names(d.Ticks, y+fontSize+2)...)
+	if d.UnderAx == "" {
+		shapes = append(shapes, shape{Kind: "label", X: d.width() - rim, Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"})
+		return shapes, y + 2*fontSize + 12
+	}
+	for i, name := range []string{d.Axis, d.UnderAx} {
+		shapes = append(shapes, shape{Kind: "label", X: left - 8, Y: y + float64(i)*(fontSize+3) + fontSize + 2, Text: name, Anchor: "end"})
+	}
+	y += fontSize + 3
+	return append(shapes, d.names(d.Under, y+fontSize+2)...), y + fontSize + 8
+}
+
+// names writes the names of an axis' places, those that have room.
+func (d Drawing) names(ticks []Tick, y float64) (out []shape) {
+	left := 0.0
+	if d.UnderAx != "" {
+		left = d.gutter() - 4 // the axis' name stands left of it
+	}
+	free := left
+	for _, t := range ticks {
+		w := textWidth(t.Text)
+		if x := math.Max(left+w/2, math.Min(d.x(t.At), d.width()-w/2)); x-w/2 >= free {
+			out = append(out, shape{Kind: "label", X: x, Y: y, Text: t.Text, Anchor: "middle"})
 			free = x + w/2 + 4
 		}
 	}
-	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: drawingWidth - left - rim},
-		shape{Kind: "label", X: drawingWidth - rim, Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"})
-	return shapes, y + 2*fontSize + 12
+	return out
 }
 
 // lane draws one lane from y down, and returns its height.
 func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
-	if l.Curve != nil {
+	switch {
+	case l.Curve != nil:
 		return d.curve(*l.Curve, y), curveHeight
+	case l.Wave != nil:
+		return []shape{{Kind: "wave", Path: d.wave(l.Wave, y), Colour: l.Colour}}, waveHeight
 	}
 	var out []shape
 	for _, b := range l.Bands {
-		out = append(out, shape{Kind: "band", X: d.x(b.From), Y: y, W: math.Max(1, d.x(b.To)-d.x(b.From)), H: bandHeight, Colour: b.Colour})
+		s := shape{Kind: "band", X: d.x(b.From), Y: y, W: math.Max(1, d.x(b.To)-d.x(b.From)), H: bandHeight, Colour: b.Colour}
+		if b.To <= d.From || b.From >= d.To {
+			continue
+		}
+		if out = append(out, s); b.Text != "" && textWidth(b.Text)+4 < s.W {
+			out = append(out, shape{Kind: "word", X: s.X + 2, Y: y + fontSize, Text: b.Text, Anchor: "start"})
+		}
 	}
-	rows := []float64{} // up to where each row is taken
+	marks, rows := d.marks(l, y)
+	return append(out, marks...), math.Max(bandHeight, float64(rows)*rowHeight)
+}
+
+// marks sets a lane's marks into rows, so that no name touches another. Beyond
+// the most rows that the lane has, a mark stands without its name.
+func (d Drawing) marks(l Lane, y float64) (out []shape, rows int) {
+	taken := []float64{} // up to where each row is taken
 	for _, m := range l.Marks {
 		s := shape{Kind: "mark", X: d.x(m.At), Text: m.Text, Anchor: "start"}
 		from, to := s.X-markWidth/2, s.X+markWidth+textWidth(m.Text)
-		if to > drawingWidth { // no room on the right
+		if to > d.width() { // no room on the right
 			s.Anchor = "end"
 			from, to = s.X-markWidth-textWidth(m.Text), s.X+markWidth/2
 		}
 		row := 0
-		for row < len(rows) && from < rows[row] {
+		for row < len(taken) && from < taken[row] {
 			row++
 		}
-		if row == len(rows) {
-			rows = append(rows, 0)
+		switch {
+		case row < len(taken):
+			taken[row] = to + 4
+		case l.Rows == 0 || row < l.Rows:
+			taken = append(taken, to+4)
+		default:
+			s.Text, row = "", l.Rows-1
 		}
-		rows[row] = to + 4
 		s.Y = y + float64(row)*rowHeight + rowHeight/2
 		out = append(out, s)
 	}
-	return out, math.Max(bandHeight, float64(len(rows))*rowHeight)
+	return out, len(taken)
+}
+
+// wave is the outline of a loudness around the middle of its lane.
+func (d Drawing) wave(loud []float64, top float64) string {
+	var b strings.Builder
+	step := (d.width() - rim - d.gutter()) / math.Max(1, float64(len(loud)))
+	mid := top + waveHeight/2
+	for i, v := range loud {
+		h := math.Max(0.5, math.Min(1, v)*waveHeight/2)
+		fmt.Fprintf(&b, "M%.1f %.1fv%.1f", d.gutter()+(float64(i)+0.5)*step, mid-h, 2*h)
+	}
+	return b.String()
 }
 
 // curve draws points, the line through them, levels and their scale.
@@ -183,7 +253,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4})
 	}
 	for _, v := range c.Levels {
-		out = append(out, shape{Kind: "level", X: left, Y: y(v), W: drawingWidth - left - rim})
+		out = append(out, shape{Kind: "level", X: left, Y: y(v), W: d.width() - left - rim})
 	}
 	var path strings.Builder
 	for i, p := range c.Points {

@@ -80,6 +80,9 @@ func TestMarksNeverCollide(t *testing.T) {
 			}
 			d.Lanes = append(d.Lanes, l)
 		}
+		if k%2 == 0 {
+			d.UnderAx, d.Under = "clock", d.Ticks
+		}
 		svg, err := d.SVG()
 		if err != nil {
 			t.Fatal(err)
@@ -101,7 +104,7 @@ func TestChart(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
-	for _, want := range []string{">hands off<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">minutes from the start of the code<", "#4d7c5b", "#d9862b"} {
+	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<", ">clock<", ">14:00:10<", "#4d7c5b", "#d9862b"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the chart lacks %s", want)
 		}

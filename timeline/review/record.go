@@ -31,6 +31,8 @@ type Record struct {
 	Drugs      []figures.DrugTotal  `json:"drugs"`
 	Stretches  []figures.Stretch    `json:"stretches"`
 	Cycles     []figures.Stretch    `json:"cycles"`
+	Story      []Sentence           `json:"story"`
+	Seen       []Seen               `json:"-"`
 
 	Events []timeline.Event `json:"-"`
 	Course figures.Course   `json:"-"`
@@ -65,6 +67,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		AsCalled: figures.Compute(called, defs, end),
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
 	}
+	r.Story, r.Seen = story(course, end), seen(events, end)
 	r.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)

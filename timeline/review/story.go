@@ -1,0 +1,163 @@
+package review
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+)
+
+// Part is a piece of the story and the moment that it tells of.
+type Part struct {
+	Text string        `json:"text"`
+	At   timeline.Time `json:"at"` // timeline.Never: of no single moment
+}
+
+// Sentence is a sentence of the story, in parts that follow each other.
+type Sentence []Part
+
+// String returns the sentence as a person reads it.
+func (s Sentence) String() string {
+	var b strings.Builder
+	for _, p := range s {
+		b.WriteString(p.Text)
+	}
+	return b.String()
+}
+
+// story tells a code in a few plain sentences: how the arrest began, what was
+// seen and done, how it ended, and what took longest. Times count from the
+// start of the code, as in the table of events.
+func story(c figures.Course, end timeline.Time) []Sentence {
+	if c.State.Started == timeline.Never {
+		return []Sentence{{{"No code was called in this record.", timeline.Never}}}
+	}
+	t := teller{c: c, end: end}
+	out := []Sentence{t.onset(), t.course()}
+	if p := t.pauses(); p != nil {
+		out = append(out, p)
+	}
+	return out
+}
+
+// teller puts a course into words.
+type teller struct {
+	c   figures.Course
+	end timeline.Time
+}
+
+// at is a moment on the clock of the code.
+func (t teller) at(x timeline.Time) string { return minutes(x - t.c.State.Started) }
+
+// minutes is a length of time as m:ss.
+func minutes(x timeline.Time) string {
+	s := int64(x) / timeline.Rate
+	return fmt.Sprintf("%d:%02d", s/60, s%60)
+}
+
+// onset is how the arrest began, or that there was none.
+func (t teller) onset() Sentence {
+	s := t.c.State
+	if len(t.c.Arrest) == 0 {
+		return Sentence{{"A code without an arrest: the pulse was never lost.", s.Started}}
+	}
+	from := t.c.Arrest[0].From
+	out := Sentence{{"Arrest at " + t.at(from), from}}
+	if from == s.Started {
+		out[0].Text = "Arrest from the start"
+	}
+	if s.FirstCompression != timeline.Never {
+		after := max(0, s.FirstCompression-from)
+		out = append(out, Part{fmt.Sprintf(", compressions after %.0f s", after.Seconds()), s.FirstCompression})
+	} else {
+		out = append(out, Part{", compressions never called", timeline.Never})
+	}
+	return append(out, Part{".", timeline.Never})
+}
+
+// course is what was seen and given, and how it ended.
+func (t teller) course() Sentence {
+	s := t.c.State
+	var out Sentence
+	add := func(text string, at timeline.Time) {
+		if len(out) > 0 {
+			text = ", " + text
+		}
+		out = append(out, Part{text, at})
+	}
+	if s.FirstRhythm != timeline.Unknown {
+		add("first rhythm "+string(s.FirstRhythm), s.FirstRhythmAt)
+	}
+	if shocks := of(s.Shocks, false); len(shocks) > 0 {
+		add(count(len(shocks), "shock")+" from "+t.at(shocks[0].At), shocks[0].At)
+	}
+	if shocks := of(s.Shocks, true); len(shocks) > 0 {
+		add(count(len(shocks), "cardioversion")+" from "+t.at(shocks[0].At), shocks[0].At)
+	}
+	drugs := make([]string, 0, len(s.Given))
+	for d := range s.Given {
+		drugs = append(drugs, d)
+	}
+	slices.SortFunc(drugs, func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) })
+	for _, d := range drugs {
+		given := s.Given[d]
+		add(strings.ReplaceAll(d, "_", " ")+" "+times(len(given))+" from "+t.at(given[0].At), given[0].At)
+	}
+	switch {
+	case s.Dead:
+		add("death called at "+t.at(s.Ended), s.Ended)
+	case s.PulsePresent && len(t.c.Arrest) > 0:
+		add("pulse back at "+t.at(s.PulseAt), s.PulseAt)
+	case s.Ended != timeline.Never:
+		add("ended at "+t.at(s.Ended), s.Ended)
+	case len(t.c.Arrest) > 0:
+		add("still in arrest when the record ends at "+t.at(t.end), t.end)
+	}
+	if len(out) == 0 {
+		return Sentence{{"Nothing else was called.", timeline.Never}}
+	}
+	out[0].Text = strings.ToUpper(out[0].Text[:1]) + out[0].Text[1:]
+	return append(out, Part{".", timeline.Never})
+}
+
+// pauses is what took longest; nil if compressions were never called.
+func (t teller) pauses() Sentence {
+	if len(t.c.Hands) == 0 {
+		return nil
+	}
+	if len(t.c.Pauses) == 0 {
+		return Sentence{{"No pause in compressions was called.", timeline.Never}}
+	}
+	longest := slices.MaxFunc(t.c.Pauses, func(a, b figures.Stretch) int { return int(a.To-a.From) - int(b.To-b.From) })
+	return Sentence{{fmt.Sprintf("Longest pause %.0f s at %s.", longest.Seconds(), t.at(longest.From)), longest.From}}
+}
+
+// of leaves the shocks that were synchronised, or those that were not.
+func of(shocks []timeline.Shock, synced bool) []timeline.Shock {
+	return slices.DeleteFunc(slices.Clone(shocks), func(x timeline.Shock) bool { return x.Synced != synced })
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "one " + what
+	}
+	return number(n) + " " + what + "s"
+}
+
+func times(n int) string {
+	if n <= 2 {
+		return [...]string{"", "once", "twice"}[n]
+	}
+	return number(n) + " times"
+}
+
+// number is a count in words as far as words are short.
+func number(n int) string {
+	words := [...]string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}
+	if n < len(words) {
+		return words[n]
+	}
+	return fmt.Sprint(n)
+}

@@ -1,0 +1,50 @@
+package review
+
+import (
+	"strings"
+	"testing"
+
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+)
+
+// call is a callout at a second of the record.
+type call struct {
+	at   float64
+	kind timeline.Kind
+}
+
+// told is the story of callouts in a record that lasts so many seconds.
+func told(end float64, calls ...call) string {
+	var events []timeline.Event
+	for i, c := range calls {
+		events = append(events, timeline.Event{Seq: uint64(i + 1), At: timeline.Seconds(c.at), Kind: c.kind})
+	}
+	var out []string
+	for _, s := range story(figures.Lay(events, timeline.Seconds(end)), timeline.Seconds(end)) {
+		out = append(out, s.String())
+	}
+	return strings.Join(out, " ")
+}
+
+// The story is what a reviewer would say of these codes (invented).
+func TestStory(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		end  float64
+		call []call
+		want string
+	}{
+		{"nothing", 60, nil, "No code was called in this record."},
+		{"two shocks and a pulse", 500, []call{{10, "code.start"}, {13, "compressions.start"}, {40, "rhythm.check"}, {42, "rhythm.vf"},
+			{50, "shock.given"}, {53, "compressions.start"}, {90, "drug.epinephrine"}, {170, "rhythm.check"}, {180, "shock.given"}, {188, "compressions.start"},
+			{300, "rosc"}, {330, "code.end"}, {335, "confirm"}},
+			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once from 1:20, pulse back at 4:50. Longest pause 18 s at 2:40."},
+		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
+			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
+	} {
+		if got := told(c.end, c.call...); got != c.want {
+			t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
+		}
+	}
+}
