@@ -30,7 +30,7 @@ func AsCalled(events []Event) []Event {
 }
 
 // Change is what a reviewer asks for: Add a kind at a time, or Move or Retract
-// the event Seq.
+// the event Seq. A move may put the event's numbers right, also at its own time.
 type Change struct {
 	Do     string             `json:"do"` // add, move or retract
 	Seq    uint64             `json:"seq,omitempty"`
@@ -124,6 +124,9 @@ func amend(events []Event, c Change, end Time) ([]Event, error) {
 			return []Event{back}, nil
 		case "move":
 			moved := Event{At: c.At, Kind: e.Kind, Values: e.Values, Heard: e.Heard, Replaces: e.Seq, Amend: a}
+			if len(c.Values) > 0 { // the numbers are put right too
+				moved.Values = c.Values
+			}
 			return []Event{back, moved}, nil
 		}
 	}

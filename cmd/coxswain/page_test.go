@@ -141,7 +141,7 @@ func TestReviewPage(t *testing.T) {
 	server := httptest.NewServer(web.Guard(h, ""))
 	defer server.Close()
 	ctx := browser(t, server.URL)
-	do(t, ctx, chromedp.WaitVisible(`#rows button`), poll(`audio.readyState > 0 && peaks.length > 0`))
+	do(t, ctx, chromedp.WaitVisible(`#rows button`), poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length === 4`))
 	shot(t, ctx, "review")
 	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 7 {
 		t.Errorf("%d events are shown, want 7", n)
@@ -169,11 +169,13 @@ func TestReviewPage(t *testing.T) {
 	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 1 {
 		t.Errorf("%d events with epi, want 1", n)
 	}
+	do(t, ctx, chromedp.Evaluate(`$("find").value = ""; $("find").oninput()`, nil))
+	zoomOnPage(t, ctx)
 	amendOnPage(t, ctx)
 	if text := eval[string](t, ctx, `document.querySelector("#numbers").innerText`); !strings.Contains(text, "second") || !strings.Contains(text, "as amended") {
 		t.Error("the figures do not compare both records")
 	}
-	nameless := eval[int](t, ctx, `[...document.querySelectorAll("button, input, select")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label") || e.closest("label"))).length`)
+	nameless := eval[int](t, ctx, `[...document.querySelectorAll("button, input, select")].filter(e => !(e.textContent.trim() || e.getAttribute("aria-label") || e.closest("label") && e.closest("label").textContent.trim())).length`)
 	if nameless != 0 {
 		t.Errorf("%d controls have no name for a screen reader", nameless)
 	}
@@ -181,15 +183,28 @@ func TestReviewPage(t *testing.T) {
 	ok(t, "verify", a)
 }
 
-// amendOnPage moves the shock and reads the new figures.
+// zoomOnPage looks nearer, down to 5 s and no further, and back at the whole; the
+// axis is always there.
+func zoomOnPage(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.Evaluate(`for (let i = 0; i < 20; i++) course.zoom(0.5)`, nil), poll(`document.querySelector(".strip svg").dataset.to - document.querySelector(".strip svg").dataset.from < 5.1`))
+	if x := eval[float64](t, ctx, `course.span()`); x != 5 {
+		t.Errorf("the nearest look is %v s, want 5", x)
+	}
+	if n := eval[int](t, ctx, `[...document.querySelector(".strip svg").querySelectorAll("text")].filter(e => /^-?[0-9]+:[0-9][0-9]$/.test(e.textContent)).length`); n < 4 {
+		t.Errorf("%d times on the axis of 5 s", n)
+	}
+	shot(t, ctx, "review-near")
+	do(t, ctx, chromedp.Evaluate(`document.activeElement.blur()`, nil), chromedp.KeyEvent("0"), poll(`document.querySelector(".strip svg").dataset.to - document.querySelector(".strip svg").dataset.from > 50`))
+}
+
+// amendOnPage moves the shock in its row and reads the new figures.
 func amendOnPage(t *testing.T, ctx context.Context) {
 	t.Helper()
-	do(t, ctx, chromedp.SetValue(`select[name="do"]`, "move"), chromedp.SendKeys(`input[name="seq"]`, "6"), chromedp.SendKeys(`input[name="at"]`, "0:38"),
-		chromedp.SendKeys(`input[name="by"]`, "AB"), chromedp.SendKeys(`input[name="reason"]`, "monitor log"), chromedp.Click(`#form button`),
-		poll(`document.querySelector("#answer").textContent !== ""`))
-	if got := eval[string](t, ctx, `document.querySelector("#answer").textContent`); got != "Appended." {
-		t.Errorf("the page answers %q", got)
-	}
+	do(t, ctx, chromedp.Click(`[aria-label="Change shock given, 200 J"]`), chromedp.SetValue(`input[name="at"]`, "0:33"),
+		chromedp.SendKeys(`input[name="by"]`, "AB"), chromedp.SendKeys(`input[name="reason"]`, "monitor log"))
+	shot(t, ctx, "review-change")
+	do(t, ctx, chromedp.Click(`tr.form button[value="save"]`), poll(`rec.amended`))
 	get := `f => [rec.as_called, rec.as_amended].map(l => l.find(x => x.id === "pre_shock_pause").value)`
 	if got := eval[[]float64](t, ctx, "("+get+")()"); len(got) != 2 || got[0] != 7 || got[1] != 8 {
 		t.Errorf("pre-shock pause as called and as amended: %v, want 7 and 8", got)
@@ -216,7 +231,10 @@ func TestReviewRefuses(t *testing.T) {
 		{"POST", "/api/amend/1", "application/json", "", 404},
 		{"GET", "/audio/0/1", "", "", 404},
 		{"GET", "/audio/0/..%2f..%2fevents.jsonl", "", "", 404},
-		{"GET", "/api/peaks/-1", "", "", 404},
+		{"GET", "/api/course/-1", "", "", 404},
+		{"GET", "/api/course/0?from=0&to=NaN&width=800", "", "", 400},
+		{"GET", "/api/course/0?from=-1e9&to=1&width=800", "", "", 400},
+		{"GET", "/api/course/0?from=0&to=5&width=1e6", "", "", 200},
 		{"POST", "/api/amend/0", "application/json", server.URL, 200},
 		{"POST", "/api/amend/0", "application/json", server.URL, 400}, // taken back already
 	} {

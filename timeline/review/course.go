@@ -14,10 +14,10 @@ type Strip struct {
 	Peaks    []byte        // loudness of room and coxswain, two bytes for each 100 ms; nil: not drawn
 }
 
-// Colours of the course, on white and as what the page's dark theme replaces.
+// Colours of the course. Words on bands are dark, so bands are light: 7:1 and more.
 const (
-	colourOn     = "#4d7c5b"
-	colourOff    = "#d9862b"
+	colourOn     = "#a3cbb0"
+	colourOff    = "#e9a95f"
 	colourRhythm = "#c9d6e2"
 	colourPulse  = "#b8d8b8"
 	colourCycle  = "#f1eee6"
@@ -64,12 +64,12 @@ func (r *Record) bands() []Lane {
 		if b.Pulse {
 			colour = colourPulse
 		}
-		rhythm.Bands = append(rhythm.Bands, Band{b.From.Seconds(), b.To.Seconds(), colour, b.What})
+		rhythm.Bands = append(rhythm.Bands, Band{From: b.From.Seconds(), To: b.To.Seconds(), Colour: colour, Text: b.What})
 	}
 	for _, s := range r.Stretches {
 		b := Band{From: s.From.Seconds(), To: s.To.Seconds(), Colour: colourOn, Text: "on"}
 		if s.What != "compressing" {
-			b.Colour, b.Text = colourOff, fmt.Sprintf("%.0f s", s.Seconds())
+			b.Colour, b.Hollow, b.Text = colourOff, true, fmt.Sprintf("%.0f s", s.Seconds())
 			if s.Seconds() < tellPause {
 				b.Text = ""
 			}

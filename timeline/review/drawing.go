@@ -46,6 +46,7 @@ type Band struct {
 	From, To float64
 	Colour   string // of CSS
 	Text     string // written in it where there is room
+	Hollow   bool   // with a rim, to be told apart without colour
 }
 
 // Curve is a lane with a scale of its own, drawn upwards.
@@ -86,6 +87,7 @@ type shape struct {
 	X, Y, W, H   float64
 	Text, Anchor string
 	Colour       string
+	Hollow       bool
 	Path         string
 }
 
@@ -177,7 +179,7 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 	}
 	var out []shape
 	for _, b := range l.Bands {
-		s := shape{Kind: "band", X: d.x(b.From), Y: y, W: math.Max(1, d.x(b.To)-d.x(b.From)), H: bandHeight, Colour: b.Colour}
+		s := shape{Kind: "band", X: d.x(b.From), Y: y, W: math.Max(1, d.x(b.To)-d.x(b.From)), H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
 		if b.To <= d.From || b.From >= d.To {
 			continue
 		}

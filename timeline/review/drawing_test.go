@@ -104,7 +104,7 @@ func TestChart(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
-	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<", ">clock<", ">14:00:10<", "#4d7c5b", "#d9862b"} {
+	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<", ">clock<", ">14:00:10<", "#a3cbb0", "#e9a95f"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the chart lacks %s", want)
 		}

@@ -41,19 +41,20 @@ type Record struct {
 
 // Row is an event as a line of the reviewer's table.
 type Row struct {
-	Seq    uint64        `json:"seq"`
-	At     timeline.Time `json:"at"`
-	Until  timeline.Time `json:"until"` // end of what sounded
-	From   timeline.Time `json:"from"`  // start of what sounded
-	Group  string        `json:"group"` // called, said, system or amended
-	Kind   timeline.Kind `json:"kind"`
-	Text   string        `json:"text"`
-	Heard  string        `json:"heard,omitempty"`
-	Sure   float64       `json:"sure"`
-	Gone   bool          `json:"gone,omitempty"` // taken back
-	Unsure bool          `json:"unsure,omitempty"`
-	Moved  bool          `json:"moved,omitempty"` // back-dated or re-timed
-	Note   string        `json:"note,omitempty"`  // who amended it, and why
+	Seq    uint64             `json:"seq"`
+	At     timeline.Time      `json:"at"`
+	Until  timeline.Time      `json:"until"` // end of what sounded
+	From   timeline.Time      `json:"from"`  // start of what sounded
+	Group  string             `json:"group"` // called, said, system or amended
+	Kind   timeline.Kind      `json:"kind"`
+	Text   string             `json:"text"`
+	Values map[string]float64 `json:"values,omitempty"`
+	Heard  string             `json:"heard,omitempty"`
+	Sure   float64            `json:"sure"`
+	Gone   bool               `json:"gone,omitempty"` // taken back
+	Unsure bool               `json:"unsure,omitempty"`
+	Moved  bool               `json:"moved,omitempty"` // back-dated or re-timed
+	Note   string             `json:"note,omitempty"`  // who amended it, and why
 }
 
 // Of derives everything from events that begin with session.open.
@@ -80,7 +81,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 }
 
 func newRow(e timeline.Event, gone bool) Row {
-	w := Row{Seq: e.Seq, At: e.At, From: e.At, Until: e.At, Kind: e.Kind, Text: e.Words(), Group: "system", Sure: 1, Gone: gone, Moved: e.Replaces != 0}
+	w := Row{Seq: e.Seq, At: e.At, From: e.At, Until: e.At, Kind: e.Kind, Text: e.Words(), Values: e.Values, Group: "system", Sure: 1, Gone: gone, Moved: e.Replaces != 0}
 	switch {
 	case e.Kind == timeline.CueSpoken:
 		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)

@@ -26,15 +26,16 @@ type Records struct {
 
 // reviewer serves one or two records.
 type reviewer struct {
-	mu   sync.Mutex
-	dirs []string
-	from Records
+	mu     sync.Mutex
+	dirs   []string
+	from   Records
+	loaded map[string]loaded // by folder, until it is asked for anew
 }
 
 // Review serves the review page over the records in one or two folders; an
 // error if one of them cannot be read.
 func Review(from Records, dirs ...string) (http.Handler, error) {
-	v := &reviewer{dirs: dirs, from: from}
+	v := &reviewer{dirs: dirs, from: from, loaded: map[string]loaded{}}
 	for _, d := range dirs {
 		if _, err := from.Load(d); err != nil {
 			return nil, err
@@ -42,7 +43,8 @@ func Review(from Records, dirs ...string) (http.Handler, error) {
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /api/records", v.records)
-	mux.HandleFunc("GET /api/peaks/{n}", v.peaks)
+	mux.HandleFunc("GET /api/course/{n}", v.course)
+	mux.HandleFunc("GET /api/kinds", kinds)
 	mux.HandleFunc("GET /audio/{n}/{part}", v.audio)
 	mux.HandleFunc("POST /api/amend/{n}", v.amend)
 	pages, err := fs.Sub(files, "review")
@@ -58,10 +60,28 @@ func sendJSON(w http.ResponseWriter, v any) {
 	json.NewEncoder(w).Encode(v)
 }
 
+// kinds lists what can be added to a record: each callout and its words.
+func kinds(w http.ResponseWriter, _ *http.Request) {
+	type kind struct {
+		Kind  timeline.Kind `json:"kind"`
+		Words string        `json:"words"`
+	}
+	var out []kind
+	for _, k := range timeline.Callouts {
+		if !k.Row().Control {
+			out = append(out, kind{k, k.Row().Words})
+		}
+	}
+	sendJSON(w, out)
+}
+
 func (v *reviewer) records(w http.ResponseWriter, _ *http.Request) {
+	v.mu.Lock()
+	clear(v.loaded)
+	v.mu.Unlock()
 	var out []*review.Record
 	for _, d := range v.dirs {
-		r, err := v.from.Load(d)
+		r, _, err := v.drawn(d)
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusInternalServerError)
 			return
@@ -81,18 +101,63 @@ func (v *reviewer) dir(w http.ResponseWriter, r *http.Request) (string, bool) {
 	return v.dirs[n], true
 }
 
-func (v *reviewer) peaks(w http.ResponseWriter, r *http.Request) {
+// course draws a part of a record: from and to in seconds of the session, width
+// in pixels. The page asks again whenever it is zoomed or moved.
+func (v *reviewer) course(w http.ResponseWriter, r *http.Request) {
 	dir, ok := v.dir(w, r)
 	if !ok {
 		return
 	}
-	b, err := v.from.Peaks(dir)
+	var n [3]float64
+	for i, name := range []string{"from", "to", "width"} {
+		x, err := strconv.ParseFloat(r.URL.Query().Get(name), 64)
+		if err != nil || !(x >= -maxSpan && x <= maxSpan) {
+			http.Error(w, name+": want a number", http.StatusBadRequest)
+			return
+		}
+		n[i] = x
+	}
+	rec, peaks, err := v.drawn(dir)
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	w.Header().Set("Content-Type", "application/octet-stream")
-	w.Write(b)
+	strip := review.Strip{From: timeline.Seconds(n[0]), To: timeline.Seconds(max(n[1], n[0]+1)), Width: min(max(n[2], 300), 4000), Peaks: peaks}
+	svg, err := review.DrawCourse(rec, strip)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "image/svg+xml")
+	io.WriteString(w, svg)
+}
+
+// maxSpan is more seconds than any record has.
+const maxSpan = 1e6
+
+// drawn is a record as it was last sent to the page, with its loudness.
+func (v *reviewer) drawn(dir string) (*review.Record, []byte, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if r, ok := v.loaded[dir]; ok {
+		return r.Record, r.peaks, nil
+	}
+	rec, err := v.from.Load(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	peaks, err := v.from.Peaks(dir)
+	if err != nil {
+		peaks = nil // the course is worth drawing without the sound
+	}
+	v.loaded[dir] = loaded{rec, peaks}
+	return rec, peaks, nil
+}
+
+// loaded is a record that was read, and the loudness of its sound.
+type loaded struct {
+	*review.Record
+	peaks []byte
 }
 
 // audio serves a file of the audio log, by ranges, so that a browser can jump.
@@ -133,8 +198,9 @@ func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v.mu.Lock()
-	defer v.mu.Unlock()
-	if err := v.from.Amend(dir, change); err != nil {
+	err := v.from.Amend(dir, change)
+	v.mu.Unlock()
+	if err != nil {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}

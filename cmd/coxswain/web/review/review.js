@@ -1,6 +1,6 @@
 "use strict";
-// The review page. Everything shown comes from /api/records; this file draws,
-// plays and sends amendments.
+// The review page. Everything shown comes from /api/records; this file lists,
+// plays and sends amendments; course.js draws the course.
 const $ = id => document.getElementById(id);
 const el = (tag, text, attrs = {}) => {
   const e = document.createElement(tag);
@@ -9,14 +9,15 @@ const el = (tag, text, attrs = {}) => {
   return e;
 };
 const clock = s => {
-  if (s < 0) return "-" + clock(-s);
-  const t = Math.round(s * 10);
-  return Math.floor(t / 600) + ":" + String(Math.floor(t / 10) % 60).padStart(2, "0") + "." + (t % 10);
+  if (s < -0.5) return "-" + clock(-s);
+  const t = Math.max(0, Math.round(s));
+  return Math.floor(t / 60) + ":" + String(t % 60).padStart(2, "0");
 };
-let records = [], which = 0, rec = null, peaks = [], shown = [], at = 0, part = -1, playing = false;
+let records = [], kinds = [], which = 0, rec = null, shown = [], at = 0, part = -1, playing = false;
 const audio = $("audio");
 const sec = t => t / rec.rate;
 const end = () => Math.max(1, sec(rec.end));
+const zero = r => r.started < 0 ? 0 : r.started / r.rate;
 
 // ---- position and playing: parts of the log follow each other ----
 const partSeconds = () => rec.part_length / rec.rate;
@@ -31,16 +32,16 @@ const seek = s => {
   const inPart = at - part * partSeconds();
   if (audio.readyState > 0) audio.currentTime = inPart;
   else audio.addEventListener("loadedmetadata", () => { audio.currentTime = inPart; }, { once: true });
-  show();
+  show(true);
 };
 const play = on => {
   playing = on;
   $("play").textContent = on ? "Pause" : "Play";
   if (on) audio.play().catch(() => play(false)); else audio.pause();
 };
-const hear = row => { seek(sec(row.from) - 3); play(true); };
+const hear = t => { seek(sec(t) - 3); play(true); };
 audio.preservesPitch = true;
-audio.addEventListener("timeupdate", () => { at = part * partSeconds() + audio.currentTime; show(); });
+audio.addEventListener("timeupdate", () => { at = part * partSeconds() + audio.currentTime; show(playing); });
 audio.addEventListener("ended", () => {
   if (part + 1 < rec.parts) { seek((part + 1) * partSeconds()); play(true); } else play(false);
 });
@@ -49,106 +50,137 @@ $("back").onclick = () => seek(at - 5);
 $("on").onclick = () => seek(at + 5);
 const setSpeed = v => { $("speed").value = v; audio.playbackRate = Number(v); };
 $("speed").onchange = e => setSpeed(e.target.value);
+$("nearer").onclick = () => course.zoom(0.5, at - origin(which));
+$("wider").onclick = () => course.zoom(2);
+$("whole").onclick = () => course.whole();
 
-// ---- the strip: bands on top, the two channels below ----
-const view = () => {
-  const span = end() / Number($("zoom").value);
-  const from = Math.min(Math.max(0, at - span / 2), end() - span);
-  return [from, span];
-};
-const draw = () => {
-  const c = $("strip"), w = c.width = c.clientWidth, g = c.getContext("2d");
-  const [from, span] = view(), x = s => (s - from) / span * w;
-  const band = (a, b, y, h, colour) => { g.fillStyle = colour; g.fillRect(x(a), y, Math.max(1, x(b) - x(a)), h); };
-  g.fillStyle = "#fff"; g.fillRect(0, 0, w, 190);
-  rec.cycles.forEach((s, i) => {
-    band(sec(s.from), sec(s.to), 0, 190, i % 2 ? "#f1eee6" : "#e4e0d4");
-    g.fillStyle = "#1d2329"; g.font = "11px sans-serif"; g.fillText("cycle " + (i + 1), x(sec(s.from)) + 2, 10);
-  });
-  for (const s of rec.stretches) band(sec(s.from), sec(s.to), s.what === "compressing" ? 16 : 22, s.what === "compressing" ? 12 : 6, s.what === "compressing" ? "#4d7c5b" : "#d9862b");
-  for (const [channel, mid, colour] of [[0, 75, "#39546b"], [1, 140, "#8a5a86"]]) {
-    g.fillStyle = colour;
-    for (let px = 0; px < w; px++) {
-      let top = 0;
-      const a = Math.floor((from + px / w * span) * 10), b = Math.max(a + 1, Math.floor((from + (px + 1) / w * span) * 10));
-      for (let k = a; k < b; k++) top = Math.max(top, peaks[2 * k + channel] || 0);
-      const h = Math.max(1, Math.sqrt(top / 127) * 30);
-      g.fillRect(px, mid - h, 1, 2 * h);
-    }
-  }
-  for (const r of rec.rows) {
-    if (r.group === "called" || r.group === "amended") band(sec(r.from), sec(r.until), 40, 4, "#39546b");
-    if (r.group === "said") band(sec(r.at), sec(r.at) + 1, 176, 4, "#8a5a86");
-    if (r.group === "called" || r.group === "amended") { g.fillStyle = r.gone ? "#999" : "#1d2329"; g.fillRect(x(sec(r.at)), 30, 2, 10); }
-  }
-  g.fillStyle = "#b3541e"; g.fillRect(x(at) - 1, 0, 2, 190);
-};
-$("strip").onclick = e => { const [from, span] = view(); seek(from + e.offsetX / $("strip").clientWidth * span); };
-$("zoom").onchange = () => draw();
-window.onresize = () => draw();
-
-// ---- tables ----
-const show = () => {
-  const code = rec.started < 0 ? "" : "code " + clock(at - sec(rec.started)) + ", ";
-  $("clock").textContent = code + "session " + clock(at) + " of " + clock(end());
-  $("strip").setAttribute("aria-valuenow", at.toFixed(1));
-  $("strip").setAttribute("aria-valuetext", clock(at));
-  draw();
-  let here = null;
-  for (const [row, tr] of shown) { tr.classList.remove("here"); if (sec(row.from) - 3.1 <= at) here = tr; }
-  if (here) here.classList.add("here");
-};
+// ---- where it stands ----
 const wall = t => {
   const m = /T(\d\d):(\d\d):(\d\d)(?:\.(\d+))?/.exec(rec.session.wall);
   if (!m) return "";
-  const s = (Number(m[1]) * 3600 + Number(m[2]) * 60 + Number(m[3]) + Number("0." + (m[4] || 0)) + sec(t)) % 86400;
+  const s = (Number(m[1]) * 3600 + Number(m[2]) * 60 + Number(m[3]) + Number("0." + (m[4] || 0)) + t) % 86400;
   return [s / 3600, s / 60 % 60, s % 60].map(v => String(Math.floor(v)).padStart(2, "0")).join(":");
 };
+const show = follow => {
+  $("clock").textContent = `Code ${clock(at - zero(rec))}, clock ${wall(at)}`;
+  course.at(which, at, end(), follow);
+  let here = null;
+  for (const [row, tr] of shown) { tr.classList.remove("here"); if (sec(row.from) - 3.1 <= at) here = tr; }
+  if (here) { here.classList.add("here"); if (playing) here.scrollIntoView({ block: "nearest" }); }
+};
+
+// ---- story, events, figures ----
+const fillStory = () => $("story").replaceChildren(...rec.story.map(sentence => {
+  const li = el("li");
+  li.append(...sentence.map(p => {
+    if (p.at < 0) return document.createTextNode(p.text);
+    const b = el("button", p.text.replace(/^, /, ""), { type: "button", title: "Listen from 3 seconds before" });
+    b.onclick = () => hear(p.at);
+    const both = el("span", p.text.startsWith(", ") ? ", " : "");
+    both.append(b);
+    return both;
+  }));
+  return li;
+}));
+const sureness = r => !r.heard ? "" : r.unsure ? "unsure" : r.sure < 0.9 ? "fairly sure" : "sure";
+const rowOf = r => {
+  const tr = el("tr"), what = el("td"), b = el("button", r.text, { type: "button", class: "go", title: "Listen from 3 seconds before" });
+  b.onclick = () => hear(r.from);
+  what.append(b);
+  for (const [yes, tag] of [[r.gone, "taken back"], [r.moved, "moved"], [r.note, r.note]]) if (yes) what.append(el("span", tag, { class: "tag" }));
+  if (r.gone) tr.className = "gone";
+  if (r.heard && r.heard !== r.text) what.append(el("div", `“${r.heard}”`, { class: "source" }));
+  const change = el("td");
+  if ((r.group === "called" || r.group === "amended") && !r.gone && r.kind !== "retraction") {
+    const e = el("button", "Change", { type: "button", class: "edit", "aria-label": `Change ${r.text}` });
+    e.onclick = () => openForm(tr, r);
+    change.append(e);
+  }
+  tr.append(el("td", clock(sec(r.at) - zero(rec)), { class: "n" }), el("td", wall(sec(r.at)), { class: "n" }), what, el("td", sureness(r)), change);
+  return tr;
+};
 const fillRows = () => {
-  const want = new Set([...$("filters").querySelectorAll("input[type=checkbox]:checked")].map(i => i.value));
+  const want = new Set([...$("filters").querySelectorAll("input:checked")].map(i => i.value));
   const find = $("find").value.toLowerCase();
-  shown = [];
-  $("rows").replaceChildren(...rec.rows.filter(r => want.has(r.group) && (r.text + " " + (r.heard || "")).toLowerCase().includes(find)).map(r => {
-    const tr = el("tr"), what = el("td"), b = el("button", r.text, { type: "button", "aria-label": `${r.text}, at ${clock(sec(r.at))}, play from 3 seconds before` });
-    b.onclick = () => hear(r);
-    what.append(b);
-    if (r.gone) { tr.className = "gone"; what.append(el("span", "taken back", { class: "tag" })); }
-    if (r.moved) what.append(el("span", "moved", { class: "tag" }));
-    if (r.unsure) what.append(el("span", "unsure", { class: "tag" }));
-    if (r.note) what.append(el("span", r.note, { class: "tag" }));
-    if (r.heard && r.heard !== r.text) what.append(el("div", `heard: ${r.heard}`, { class: "source" }));
-    tr.append(el("td", rec.started < 0 || r.at < rec.started ? "" : clock(sec(r.at) - sec(rec.started)), { class: "n" }), el("td", wall(r.at), { class: "n" }), what,
-      el("td", r.heard ? Math.round(100 * r.sure) + " %, no. " + r.seq : "no. " + r.seq, { class: "n" }));
-    shown.push([r, tr]);
-    return tr;
-  }));
+  shown = rec.rows.filter(r => want.has(r.group) && (r.text + " " + (r.heard || "")).toLowerCase().includes(find)).map(r => [r, rowOf(r)]);
+  $("rows").replaceChildren(...shown.map(s => s[1]));
+  if (!shown.length) { const td = el("td", "Nothing of this kind.", { colspan: "5" }), tr = el("tr"); tr.append(td); $("rows").append(tr); }
 };
-$("filters").oninput = () => { fillRows(); show(); };
-const number = (f, v) => f.unit === "s" ? clock(v) : f.unit === "1" && !["pauses", "shocks", "sustained"].includes(f.id) ? Math.round(100 * v) + " %" : f.id === "sustained" ? (v ? "yes" : "no") : String(Math.round(10 * v) / 10);
-const value = f => !f || !f.known ? "unknown" : number(f, f.value) + (f.low !== f.high ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "");
+$("filters").oninput = $("find").oninput = () => { fillRows(); show(); };
+const counts = ["pauses", "shocks", "sustained"];
+const number = (f, v) => f.unit === "s" ? (v < 60 ? `${Math.round(10 * v) / 10} s` : clock(v)) : f.id === "sustained" ? (v ? "yes" : "no")
+  : f.unit === "1" && !counts.includes(f.id) ? Math.round(100 * v) + " %" : String(Math.round(10 * v) / 10);
+const range = f => f && f.known && f.low !== f.high ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "";
 const fillFigures = () => {
-  const columns = [["as called", rec.as_called]];
-  if (rec.amended) columns.push(["as amended", rec.as_amended]);
+  const columns = [[rec.amended ? "as amended" : "Value", rec.as_amended || rec.as_called]];
+  if (rec.amended) columns.push(["as called", rec.as_called]);
   if (records.length > 1) { const o = records[1 - which]; columns.push([o.name, o.as_amended || o.as_called]); }
-  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Benchmark"].map(t => el("th", t, { scope: "col" })));
+  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
-    const tr = el("tr"), name = el("td", f.name), b = el("td");
-    name.append(el("div", `${f.definition} ${f.formula !== "-" ? f.formula + ". " : ""}${f.source}`, { class: "source" }));
-    tr.append(name, ...columns.map(([, list]) => el("td", value(list[i]), { class: "n" })));
+    const tr = el("tr"), name = el("td"), more = el("details"), now = columns[0][1][i];
+    more.append(el("summary", f.name), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
+    name.append(more);
+    tr.append(name, ...columns.map(([, list], k) => {
+      const td = el("td"), x = list[i];
+      td.append(el("span", x && x.known ? number(x, x.value) : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
+      return td;
+    }));
+    const held = el("td");
     if (f.benchmark) {
-      const now = columns[rec.amended ? 1 : 0][1][i];
-      b.append(el("span", f.benchmark.text, { class: now.met || "" }), el("div", `${f.benchmark.source} (${f.benchmark.status})`, { class: "source" }));
+      held.append(el("span", { yes: "met: ", no: "outside: " }[now && now.met] || "", { class: "verdict" }), document.createTextNode(f.benchmark.text));
+      more.append(el("p", `Held against: ${f.benchmark.source} (${f.benchmark.status})`));
+      tr.className = now && now.met || "";
     }
-    tr.append(b);
+    tr.append(held);
     return tr;
   }));
-  $("rhythms").replaceChildren(...rec.rhythms.map(r => { const tr = el("tr"); tr.append(el("td", r.rhythm), el("td", clock(r.seconds), { class: "n" })); return tr; }));
-  $("drugs").replaceChildren(...(rec.drugs || []).map(d => {
-    const tr = el("tr");
-    tr.append(el("td", d.drug), el("td", `${d.doses} given, ${Math.round(1000 * d.mg) / 1000} mg` + (d.unnamed ? `, ${d.unnamed} without an amount` : ""), { class: "n" }));
-    return tr;
-  }));
+  const list = (id, rows) => $(id).replaceChildren(...rows.map(([a, b]) => { const tr = el("tr"); tr.append(el("td", a), el("td", b, { class: "n" })); return tr; }));
+  list("rhythms", rec.rhythms.map(r => [r.rhythm, clock(r.seconds)]));
+  list("drugs", (rec.drugs || []).map(d => [d.drug.replaceAll("_", " "), `${d.doses} given, ${Math.round(1000 * d.mg) / 1000} mg` + (d.unnamed ? `, ${d.unnamed} without an amount` : "")]));
 };
+
+// ---- amendments, in place ----
+const openForm = (after, r) => {
+  document.querySelectorAll("tr.form").forEach(x => x.remove());
+  const tr = el("tr", undefined, { class: "form" }), td = el("td", undefined, { colspan: "5" });
+  td.append($("change").content.cloneNode(true));
+  tr.append(td);
+  const f = td.querySelector("form"), answer = f.querySelector("output");
+  f.querySelector(".what").textContent = r ? `Change “${r.text}”` : "Add what was not heard";
+  f.at.value = clock((r ? sec(r.at) : at) - zero(rec));
+  f.kind.append(...kinds.map(k => el("option", k.words, { value: k.kind })));
+  f.querySelector(".kind").hidden = !!r;
+  f.querySelector(".withdraw").hidden = !r;
+  for (const [k, v] of Object.entries(r && r.values || {})) {
+    const label = el("label", k.replaceAll("_", " ") + " ");
+    label.append(el("input", undefined, { name: "value." + k, value: v, size: 6, inputmode: "decimal" }));
+    f.querySelector(".values").append(label);
+  }
+  f.querySelector(".leave").onclick = () => { tr.remove(); after && after.querySelector("button").focus(); };
+  f.onsubmit = e => { e.preventDefault(); send(f, r, e.submitter && e.submitter.value === "retract", answer); };
+  if (after) after.after(tr); else $("rows").prepend(tr);
+  (r ? f.at : f.kind).focus();
+};
+const send = async (f, r, withdraw, answer) => {
+  const m = /^(-?)(?:(\d+):)?(\d+(?:\.\d+)?)$/.exec(f.at.value.trim());
+  if (!m) { answer.textContent = "Time of the code: write 3:05"; return; }
+  const typed = (60 * Number(m[2] || 0) + Number(m[3])) * (m[1] ? -1 : 1);
+  const untouched = r && f.at.value === clock(sec(r.at) - zero(rec)); // keep its tenths
+  const change = { do: withdraw ? "retract" : r ? "move" : "add", by: f.by.value, reason: f.reason.value,
+    at: untouched ? r.at : Math.round((typed + zero(rec)) * rec.rate) };
+  if (r) change.seq = r.seq; else change.kind = f.kind.value;
+  for (const i of f.querySelectorAll("[name^='value.']")) {
+    const v = Number(i.value);
+    if (!(v >= 0) || i.value.trim() === "") { answer.textContent = "Write a number, as 1 or 0.5"; return; }
+    (change.values ||= {})[i.name.slice(6)] = v;
+  }
+  const got = await fetch(`api/amend/${which}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(change) });
+  if (!got.ok) { answer.textContent = await got.text(); return; }
+  records = await got.json();
+  choose();
+  course.redraw();
+};
+$("add").onclick = () => openForm(null, null);
 
 // ---- keys ----
 const step = d => {
@@ -158,49 +190,48 @@ const step = d => {
 };
 document.addEventListener("keydown", e => {
   if (/^(INPUT|SELECT|TEXTAREA)$/.test(e.target.tagName) || e.ctrlKey || e.metaKey || e.altKey) return;
-  if (e.target.tagName === "BUTTON" && (e.key === " " || e.key === "Enter")) return;
+  if (/^(BUTTON|SUMMARY)$/.test(e.target.tagName) && (e.key === " " || e.key === "Enter")) return;
   const act = { " ": () => play(!playing), ArrowLeft: () => seek(at - 5), ArrowRight: () => seek(at + 5), Home: () => seek(0), End: () => seek(end()),
-    n: () => step(1), p: () => step(-1), 1: () => setSpeed("1"), 2: () => setSpeed("2"), 3: () => setSpeed("3"), f: () => $("find").focus() }[e.key.length === 1 ? e.key.toLowerCase() : e.key];
+    "+": () => course.zoom(0.5, at - origin(which)), "=": () => course.zoom(0.5, at - origin(which)), "-": () => course.zoom(2), 0: () => course.whole(),
+    n: () => step(1), p: () => step(-1), 1: () => setSpeed("1"), 2: () => setSpeed("2"), 3: () => setSpeed("3"),
+    f: () => $("find").focus() }[e.key.length === 1 ? e.key.toLowerCase() : e.key];
   if (act) { act(); e.preventDefault(); }
 });
 
-// ---- amendments ----
-$("form").onsubmit = async e => {
-  e.preventDefault();
-  const d = new FormData(e.target), m = /^(?:(\d+):)?(\d+(?:\.\d+)?)$/.exec(d.get("at").trim());
-  const change = { do: d.get("do"), seq: Number(d.get("seq")) || 0, kind: d.get("kind"), by: d.get("by"), reason: d.get("reason"), at: m ? Math.round((60 * Number(m[1] || 0) + Number(m[2])) * rec.rate) : 0 };
-  if (change.do !== "retract" && !m) { $("answer").textContent = "Session time: write 3:05"; return; }
-  const r = await fetch(`api/amend/${which}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(change) });
-  if (!r.ok) { $("answer").textContent = await r.text(); return; }
-  $("answer").textContent = "Appended.";
-  records = await r.json();
-  choose();
-};
-
 // ---- start ----
+// origin is the moment of record i from which two records are laid side by side.
+const origin = i => {
+  if (records.length < 2) return 0;
+  const r = records[i];
+  const shock = r.rows.find(x => x.kind === "shock.given" && !x.gone);
+  return $("align").value === "shock" && shock ? shock.at / r.rate : zero(r);
+};
 const choose = () => {
   rec = records[which];
   document.title = `coxswain: review ${rec.name}`;
   $("name").textContent = rec.name;
-  $("about").textContent = `Began ${rec.session.wall}; ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
+  $("about").textContent = `Began ${rec.session.wall}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
-  $("strip").setAttribute("aria-valuemax", end().toFixed(1));
-  $("kinds").replaceChildren(...[...new Set(rec.rows.filter(r => r.group === "called").map(r => r.kind))].map(k => el("option", undefined, { value: k })));
+  fillStory();
   fillRows();
   fillFigures();
   show();
 };
-const load = async () => {
-  part = -1;
+const lay = () => {
+  const ends = records.map((r, i) => [-origin(i), Math.max(1, r.end / r.rate) - origin(i)]);
+  const limits = [Math.min(...ends.map(e => e[0])), Math.max(...ends.map(e => e[1]))];
+  course.open($("strips"), records.map(r => r.name), limits, origin, (index, t) => {
+    if (index !== which) { play(false); which = index; part = -1; choose(); }
+    seek(t);
+  });
+};
+$("align").onchange = () => { lay(); show(); };
+window.onresize = () => course.redraw();
+(async () => {
+  [records, kinds] = await Promise.all(["api/records", "api/kinds"].map(async u => (await fetch(u)).json()));
+  $("alignbox").hidden = records.length < 2;
+  rec = records[0];
+  lay();
   choose();
   seek(0);
-  const b = await (await fetch(`api/peaks/${which}`)).arrayBuffer();
-  peaks = new Uint8Array(b);
-  draw();
-};
-$("swap").onchange = e => { play(false); which = e.target.checked ? 1 : 0; peaks = []; load(); };
-(async () => {
-  records = await (await fetch("api/records")).json();
-  $("swap").parentElement.hidden = records.length < 2;
-  await load();
 })();

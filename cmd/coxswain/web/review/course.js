@@ -1,0 +1,100 @@
+"use strict";
+// The course: a picture of a part of the record, drawn by coxswain as SVG and
+// asked for anew when it is zoomed or moved. Times here are seconds from where
+// the records are aligned; origin(i) is that moment in record i.
+const course = (() => {
+  const LEAST = 5; // seconds: the nearest look
+  let strips = [], from = 0, to = 60, bounds = [0, 60], origin = () => 0, onSeek = () => {};
+
+  const clamp = () => {
+    const span = Math.min(Math.max(to - from, LEAST), bounds[1] - bounds[0]);
+    const mid = (from + to) / 2;
+    from = Math.min(Math.max(mid - span / 2, bounds[0]), bounds[1] - span);
+    to = from + span;
+  };
+  const map = s => { // the picture's own word of where its axis lies
+    const d = s.svg && s.svg.dataset;
+    return d ? [Number(d.left), Number(d.right), Number(d.from), Number(d.to)] : [90, 100, 0, 1];
+  };
+  const timeAt = (s, px) => { const [l, r, a, b] = map(s); return a + (px - l) / (r - l) * (b - a); };
+
+  // draw asks for one strip; while an answer is under way, only the last wish waits.
+  const draw = async s => {
+    if (s.busy) { s.again = true; return; }
+    s.busy = true;
+    const o = origin(s.index), width = Math.max(300, s.box.clientWidth - 2);
+    try {
+      const r = await fetch(`api/course/${s.index}?from=${(from + o).toFixed(2)}&to=${(to + o).toFixed(2)}&width=${width}`);
+      if (r.ok) {
+        const svg = document.importNode(new DOMParser().parseFromString(await r.text(), "image/svg+xml").documentElement, true);
+        if (s.svg) s.svg.replaceWith(svg); else s.box.append(svg);
+        s.svg = svg;
+        place(s);
+      }
+    } finally {
+      s.busy = false;
+      if (s.again) { s.again = false; draw(s); }
+    }
+  };
+  const place = s => {
+    const [l, r, a, b] = map(s), x = l + (s.at - a) / (b - a) * (r - l);
+    s.cursor.hidden = x < l || x > r;
+    s.cursor.style.left = `${x}px`;
+  };
+  const all = () => { clamp(); strips.forEach(draw); };
+  const zoom = (factor, about = (from + to) / 2) => { from = about + (from - about) * factor; to = about + (to - about) * factor; all(); };
+  const pan = d => { from += d; to += d; all(); };
+
+  const listen = s => {
+    let down = null;
+    s.box.addEventListener("wheel", e => {
+      e.preventDefault();
+      zoom(e.deltaY > 0 ? 1.25 : 0.8, timeAt(s, e.offsetX) - origin(s.index));
+    }, { passive: false });
+    s.box.addEventListener("pointerdown", e => { down = { x: e.clientX, from, to, moved: false }; s.box.setPointerCapture(e.pointerId); });
+    s.box.addEventListener("pointermove", e => {
+      if (!down || Math.abs(e.clientX - down.x) < 4 && !down.moved) return;
+      const [l, r] = map(s), d = (down.x - e.clientX) / (r - l) * (down.to - down.from);
+      down.moved = true;
+      from = down.from + d; to = down.to + d;
+      all();
+    });
+    s.box.addEventListener("pointerup", e => {
+      if (down && !down.moved) onSeek(s.index, timeAt(s, e.clientX - s.box.getBoundingClientRect().left));
+      down = null;
+    });
+  };
+
+  return {
+    // open makes a strip for each record: names, the shared bounds, where each is aligned.
+    open(parent, names, limits, where, seek) {
+      bounds = limits; [from, to] = limits; origin = where; onSeek = seek;
+      strips = names.map((name, index) => {
+        const box = document.createElement("div"), cursor = document.createElement("div");
+        box.className = "strip"; box.tabIndex = 0; box.setAttribute("role", "slider");
+        box.setAttribute("aria-label", `Position in ${name}`);
+        cursor.className = "cursor";
+        box.append(cursor);
+        if (names.length > 1) { const b = document.createElement("b"); b.textContent = name; box.append(b); }
+        return { box, cursor, index, at: 0, svg: null };
+      });
+      parent.replaceChildren(...strips.map(s => s.box));
+      strips.forEach(listen);
+      all();
+    },
+    // at moves the cursor of a record; a view that it leaves follows it.
+    at(index, seconds, end, follow) {
+      const s = strips[index];
+      if (!s) return;
+      s.at = seconds;
+      s.box.setAttribute("aria-valuemin", "0"); s.box.setAttribute("aria-valuemax", end.toFixed(1)); s.box.setAttribute("aria-valuenow", seconds.toFixed(1));
+      const t = seconds - origin(index);
+      if (follow && (t > to || t < from)) { const span = to - from; from = t - span * 0.1; to = from + span; all(); }
+      place(s);
+    },
+    redraw: all,
+    zoom, pan,
+    whole() { [from, to] = bounds; all(); },
+    span: () => to - from,
+  };
+})();
