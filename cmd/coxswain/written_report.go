@@ -36,8 +36,8 @@ in .pdf is printed by a headless Chromium (Debian package chromium).`,
 		Example: "  coxswain report records/2026-03-01T140000 --out report.html\n  coxswain report records/2026-03-01T140000 --out report.pdf",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if out == "" {
-				return fmt.Errorf("where should the report go? say --out FILE.html or FILE.pdf")
+			if ext := filepath.Ext(out); ext != ".html" && ext != ".pdf" {
+				return fmt.Errorf("%q: where should the report go? say --out FILE.html or --out FILE.pdf", out)
 			}
 			r, err := loadRecord(c, args[0])
 			if err != nil {
