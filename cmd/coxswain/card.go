@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"os"
 	"strings"
 	"text/tabwriter"
 
@@ -108,13 +107,7 @@ func writePage(path string, v *intents.Vocabulary) error {
 			shown[i].Phrases = append(shown[i].Phrases, spell(v, p))
 		}
 	}
-	f, err := os.Create(path)
-	if err != nil {
-		return err
-	}
-	err = cardPage.Execute(f, map[string]any{"Callouts": shown, "Caution": Caution})
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return toFile(path, func(w io.Writer) error {
+		return cardPage.Execute(w, map[string]any{"Callouts": shown, "Caution": Caution})
+	})
 }

@@ -177,7 +177,7 @@ func checkDisk(records string, hours float64) (string, error) {
 		return "", fmt.Errorf("%s holds %.1f h of session, want %.1f: free some space (coxswain retain)", records, holds, hours)
 	}
 	probe := filepath.Join(records, ".write-test")
-	if err := os.WriteFile(probe, []byte("x"), 0o600); err != nil {
+	if err := record.WriteFile(probe, []byte("x")); err != nil {
 		return "", fmt.Errorf("cannot write: %w", err)
 	}
 	os.Remove(probe)

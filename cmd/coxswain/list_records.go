@@ -44,7 +44,7 @@ as DuckDB.`,
 				return err
 			}
 			for _, b := range bad {
-				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", b)
+				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", record.Printable(b))
 			}
 			list = matching(list, search)
 			if parquetFile != "" {

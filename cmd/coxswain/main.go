@@ -15,6 +15,7 @@ import (
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
+	"coxswain/timeline/record"
 )
 
 // Version is set by the Makefile.
@@ -39,7 +40,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if err := root.Execute(); err != nil {
 		if err != errQuiet {
 			l := monitor.NewLog(stderr) // nobody may be reading
-			fmt.Fprintf(l, "coxswain: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+			fmt.Fprintf(l, "coxswain: %s\n", record.Printable(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")))
 			l.Close()
 		}
 		return 1
@@ -84,14 +85,14 @@ and leaves a timestamped record.
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
-		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks"}}, {newReport(c), []string{"benchmarks"}},
+		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks", "sign_key"}}, {newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
-		{newSign(c), []string{"records", "sign_key"}}, {newSeal(c), []string{"records"}},
+		{newSign(c), []string{"records", "sign_key"}}, {newAmend(c), []string{"sign_key"}}, {newSeal(c), []string{"records"}},
 	} {
 		config.Flags(r.cmd.Flags(), r.reads...)
 		root.AddCommand(r.cmd)
 	}
-	root.AddCommand(newAmend(c), newKey(), newService(), newUnseal(), newVerify(), newTimeline(), newMend(), newEar())
+	root.AddCommand(newKey(), newService(), newUnseal(), newVerify(), newTimeline(), newMend(), newEar())
 	for _, cmd := range root.Commands() {
 		cmd.Args = ownWords(cmd.Args)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"net/http"
@@ -309,6 +310,55 @@ func BenchmarkReviewOfTwoHours(b *testing.B) {
 	for b.Loop() {
 		if _, err := json.Marshal(review.Of(events, defs)); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// The page that the command serves is private: another user of this machine, who
+// knows the port and not the word, sees, hears and amends nothing.
+func TestReviewIsPrivate(t *testing.T) {
+	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
+	cmd := coxswainCommand(t, "review", dir, "--listen", "127.0.0.1:0")
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { cmd.Process.Kill(); cmd.Wait() }()
+	var address string
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		if address = lines.Text(); strings.HasPrefix(address, "http://") {
+			break
+		}
+	}
+	base, token, ok := strings.Cut(address, "?token=")
+	if !ok || len(token) < 20 {
+		t.Fatalf("the command prints %q", address)
+	}
+	status := func(method, path, bearer string) int {
+		r, err := http.NewRequest(method, base+path, strings.NewReader(`{"do":"retract","seq":4,"by":"AB","reason":"x"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/json")
+		if bearer != "" {
+			r.Header.Set("Authorization", "Bearer "+bearer)
+		}
+		resp, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		return resp.StatusCode
+	}
+	for _, c := range [][2]string{{"GET", ""}, {"GET", "api/records"}, {"GET", "audio/0/0"}, {"GET", "api/peaks/0"}, {"POST", "api/amend/0"}} {
+		if got := status(c[0], c[1], ""); got != 401 {
+			t.Errorf("%s /%s without the word: %d", c[0], c[1], got)
+		}
+		if got := status(c[0], c[1], token); got != 200 {
+			t.Errorf("%s /%s with it: %d", c[0], c[1], got)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"os/signal"
@@ -23,12 +24,14 @@ import (
 
 func newReview(c *config.Config) *cobra.Command {
 	var addr string
+	var open bool
 	cmd := &cobra.Command{
 		Use: "review DIR [DIR2]", Short: "Open a record in the browser: listen, read the figures, amend",
 		Long: `Serve a page over a record on this machine only: the waveform of both channels
 with events and cycles, every event a click away from its sound, the figures with
 their benchmarks and sources, amendments. With a second record the two are
-compared.
+compared. The address that is printed carries a word without which nobody, other
+users of this machine included, sees or hears anything.
 
 ` + Caution,
 		Example: "  coxswain review records/2026-03-01T140000\n  coxswain review A B --listen 127.0.0.1:8000",
@@ -53,10 +56,15 @@ compared.
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s\nhttp://%s/\n", Caution, ln.Addr())
+			token := web.NewToken()
+			address := fmt.Sprintf("http://%s/?token=%s", ln.Addr(), token)
+			fmt.Fprintf(cmd.OutOrStdout(), "%s\n%s\n", Caution, address)
+			if open {
+				defer web.OpenBrowser(address)()
+			}
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			s := &http.Server{Handler: web.Guard(h, ""), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10}
+			s := &http.Server{Handler: web.Guard(h, token), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10}
 			context.AfterFunc(ctx, func() { s.Close() })
 			if err := s.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
 				return err
@@ -65,6 +73,7 @@ compared.
 		},
 	}
 	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:7471", "address of the page, on this machine")
+	cmd.Flags().BoolVar(&open, "open", web.HasDesktop(), "open the page in the desktop's browser")
 	return cmd
 }
 
@@ -79,6 +88,7 @@ func reviewed(defs []figures.Definition, key ed25519.PrivateKey) web.Records {
 			}
 			return r.Peaks()
 		},
+		Sound: func(dir string, part int) (io.ReadSeekCloser, error) { return record.OpenPart(dir, part) },
 		Amend: func(dir string, change timeline.Change) error { return record.Amend(dir, change, time.Now(), key) },
 	}
 }

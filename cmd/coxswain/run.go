@@ -94,7 +94,7 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 	}
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "record", dir, "recogniser", ear.Name())
-	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Token: c.Token}
+	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}
 	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped})
 	l.Run(ctx, s)
 	l.Close()

@@ -43,10 +43,10 @@ RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 					if !all {
 						return err
 					}
-					fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: not sealed:", err)
+					fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: not sealed:", record.Printable(err.Error()))
 					continue
 				}
-				fmt.Fprintln(cmd.OutOrStdout(), filepath.Clean(dir)+record.Sealed)
+				fmt.Fprintln(cmd.OutOrStdout(), record.Printable(filepath.Clean(dir))+record.Sealed)
 			}
 			return nil
 		},

@@ -15,7 +15,7 @@ func newKey() *cobra.Command {
 	return &cobra.Command{
 		Use: "key FILE", Short: "Make a key pair to sign records with",
 		Long:    "Make an Ed25519 key pair: FILE is the private key (keep it on this machine), FILE.pub the public one (give it to reviewers, keep a copy elsewhere).",
-		Example: "  coxswain key /etc/coxswain.key\n  coxswain run --sign-key /etc/coxswain.key\n  coxswain verify DIR --key /etc/coxswain.key.pub",
+		Example: "  coxswain key /etc/coxswain.key\n  coxswain sign DIR --sign-key /etc/coxswain.key\n  coxswain verify DIR --key /etc/coxswain.key.pub",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			private, public, err := record.NewKey()
@@ -78,10 +78,10 @@ Without --sign-key nothing is done.`,
 				if err != nil && !all {
 					return err
 				} else if err != nil { // an unfinished record is resumed or mended first
-					fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: not signed:", err)
+					fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: not signed:", record.Printable(err.Error()))
 					continue
 				}
-				fmt.Fprintln(cmd.OutOrStdout(), dir+": signed")
+				fmt.Fprintln(cmd.OutOrStdout(), record.Printable(dir)+": signed")
 			}
 			return nil
 		},

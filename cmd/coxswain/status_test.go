@@ -53,7 +53,16 @@ func TestStatusOfARunningSession(t *testing.T) {
 		},
 		"/": func(r io.Reader) bool { b, _ := io.ReadAll(r); return strings.Contains(string(b), "wall.js") },
 	} {
-		r, err := http.Get("http://" + addr + path)
+		req, err := http.NewRequest("GET", "http://"+addr+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if path != "/health" && path != "/metrics" { // these are open on loopback
+			address := ok(t, "status", "--records", records, "--display")
+			_, word, _ := strings.Cut(strings.TrimSpace(address), "?token=")
+			req.Header.Set("Authorization", "Bearer "+word)
+		}
+		r, err := http.DefaultClient.Do(req)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -40,7 +40,7 @@ func newTimeline() *cobra.Command {
 				return perr
 			}
 			if tail.Reason != "" {
-				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain:", tail.Reason)
+				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain:", record.Printable(tail.Reason))
 			}
 			return err
 		},

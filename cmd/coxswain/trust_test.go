@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"filippo.io/age"
 
@@ -156,4 +157,35 @@ func whole(dir string) ([]timeline.Event, int64, error) {
 	}
 	p, err := r.Verify()
 	return r.Events, p.Samples, err
+}
+
+// A record made to attack whoever looks at it, folder name included, steers no
+// terminal: what is printed is text.
+func TestHostileRecordOnTheTerminal(t *testing.T) {
+	records := t.TempDir()
+	evil := "\x1b]0;owned\a\x1b[2J\u009b31m\u202e"
+	dir := codeRecord(t, filepath.Join(records, "2026\x1b[2J"), 5,
+		timeline.Event{At: timeline.Rate, Kind: timeline.Kind("drug." + evil), Text: evil, Heard: &timeline.Heard{Text: evil, Confidence: 1}},
+		timeline.Event{At: timeline.Rate, Kind: timeline.Fault, Text: evil},
+		timeline.Event{At: timeline.Rate, Kind: timeline.CueSpoken, Cue: evil, Sentence: evil})
+	broken := filepath.Join(records, "broken\x1b[2J")
+	os.MkdirAll(broken, 0o700)
+	os.WriteFile(filepath.Join(broken, record.JournalName), []byte("{\"\x1b[2J\":1}\n"), 0o600)
+	for _, args := range [][]string{
+		{"timeline", dir}, {"timeline", dir, "--all"}, {"timeline", dir, "--points"}, {"verify", dir}, {"verify", broken}, {"mend", broken},
+		{"records", "--records", records}, {"records", "--records", records, "--summary"}, {"sign", broken, "--sign-key", filepath.Join(dir, record.JournalName)},
+		{"amend", dir, "--do", "add", "--kind", "drug.\x1b[2J", "--at", "0:01", "--by", "AB", "--reason", "x"}, {"export", dir, "--format", "csv"}, {"seal", broken, "--to", dir},
+	} {
+		var out, stderr bytes.Buffer
+		Main(args, strings.NewReader(""), &out, &stderr)
+		for _, c := range out.String() + stderr.String() {
+			if unicode.In(c, unicode.Cc, unicode.Bidi_Control) && c != '\n' && c != '\t' && c != '\r' {
+				t.Errorf("%q: %q is printed in %q%q", args, c, out.String(), stderr.String())
+				break
+			}
+		}
+		if out.Len()+stderr.Len() == 0 {
+			t.Errorf("%q prints nothing", args)
+		}
+	}
 }

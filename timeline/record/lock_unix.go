@@ -5,8 +5,9 @@ package record
 import (
 	"fmt"
 	"os"
-	"path/filepath"
 	"syscall"
+
+	"coxswain/audio/recorder"
 )
 
 // lock keeps every other process from writing the record in dir. It goes with
@@ -24,7 +25,7 @@ func LockFolder(records string) (release func(), err error) {
 	if err := os.MkdirAll(records, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make the records folder: %w", err)
 	}
-	f, err := os.OpenFile(filepath.Join(records, ".lock"), os.O_CREATE|os.O_RDWR, 0o600)
+	f, err := recorder.OpenFile(records, ".lock", os.O_CREATE|os.O_RDWR)
 	if err != nil {
 		return nil, fmt.Errorf("records folder: %w", err)
 	}

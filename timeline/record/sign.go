@@ -315,21 +315,3 @@ func (r *Record) Unsigned() map[uint64]bool {
 	}
 	return out
 }
-
-// WriteFile writes a file for its owner only, in one step: what was there stays
-// whole until the new one is on the disk, and a link in its place is replaced,
-// not followed.
-func WriteFile(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-	}
-	return err
-}

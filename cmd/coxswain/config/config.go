@@ -81,8 +81,9 @@ func (r Records) Resume() time.Duration { return time.Duration(r.ResumeMinutes) 
 
 // Pages is where the wall display and the metrics are.
 type Pages struct {
-	HTTP  string `mapstructure:"http"` // address; empty: none
-	Token string `mapstructure:"http_token"`
+	HTTP  string `mapstructure:"http"`       // address; empty: none
+	Open  bool   `mapstructure:"http_open"`  // to every user of this machine
+	Token string `mapstructure:"http_token"` // empty: one is made for the wall display
 }
 
 // Figures is how a record is measured.

@@ -45,7 +45,8 @@ var settings = []setting{
 	{key: "loop_delay_ms", def: 20, usage: "least time from loudspeaker to microphone in `MS` (see coxswain devices --loop), 10 to 500", lo: 10, hi: 500},
 	{key: "volume", def: 1.0, usage: "`GAIN` of everything played, 0 to 1", hi: 1},
 	{key: "http", def: "127.0.0.1:7470", usage: "`ADDRESS` of the wall display and the metrics (empty: none; beyond loopback only with http_token)"},
-	{key: "http_token", def: "", usage: "`WORD` that every request to http must carry (better in the environment than on the command line)"},
+	{key: "http_open", def: false, usage: "show the wall display to every user of this machine, without a word"},
+	{key: "http_token", def: "", usage: "`WORD` that every request to http must carry (better in the environment than on the command line; none: one is made, see coxswain status --display)"},
 	{key: "log_level", def: "info", usage: "least `LEVEL` that is logged: debug, info, warn or error", words: []string{"debug", "info", "warn", "error"}},
 }
 
@@ -55,7 +56,7 @@ var (
 	Recogniser = []string{"recogniser", "vocabulary"}
 	Device     = []string{"input", "output"}
 	Session    = join(Protocol, Recogniser, []string{"mode", "clips", "volume", "cancel_echo", "loop_delay_ms"})
-	Live       = join(Session, Device, []string{"wait_device_s", "records", "resume_minutes", "http", "http_token"})
+	Live       = join(Session, Device, []string{"wait_device_s", "records", "resume_minutes", "http", "http_open", "http_token"})
 )
 
 func join(lists ...[]string) []string {

@@ -5,13 +5,16 @@ package monitor
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -19,6 +22,7 @@ import (
 
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
+	"coxswain/timeline/record"
 )
 
 // SocketPath is where the session that runs on a records folder answers.
@@ -28,7 +32,8 @@ func SocketPath(records string) string { return filepath.Join(records, ".status.
 type Options struct {
 	Records string // folder that gets the socket
 	HTTP    string // address of the wall display and the metrics; empty: none
-	Token   string // that every request to HTTP must carry; empty: loopback only
+	Open    bool   // the wall display needs no token on loopback
+	Token   string // that every request to HTTP must carry; empty: one is made, for the wall display
 }
 
 // Watched is a session that can be looked at.
@@ -43,7 +48,7 @@ type Watched struct {
 // over HTTP, and to the service manager. All of it only reads snapshots, and
 // none of it can stop the session: what fails is logged.
 func Serve(o Options, s Watched) (stop func()) {
-	api := Handler(s)
+	api, display := Handler(s), displayToken(o)
 	var servers []*http.Server
 	serve := func(ln net.Listener, h http.Handler) {
 		srv := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
@@ -56,14 +61,14 @@ func Serve(o Options, s Watched) (stop func()) {
 		slog.Warn("no status socket", "why", err)
 	} else {
 		os.Chmod(path, 0o600)
-		serve(ln, api)
+		serve(ln, withDisplay(api, o, display))
 	}
 	if addr := o.HTTP; addr != "" {
 		if ln, err := net.Listen("tcp", addr); err != nil {
 			slog.Warn("no page and no metrics", "why", err)
 		} else {
 			slog.Info("wall display and metrics", "url", "http://"+ln.Addr().String()+"/")
-			serve(ln, web.Guard(api, o.Token))
+			serve(ln, guarded(o, s, display))
 		}
 	}
 	bye := notifyManager(s.Turns)
@@ -73,6 +78,59 @@ func Serve(o Options, s Watched) (stop func()) {
 			srv.Close()
 		}
 	}
+}
+
+// tokenName is the file in a records folder that holds the wall display's token,
+// so that a display comes back by itself when coxswain was started anew.
+const tokenName = ".display-token"
+
+// displayToken is what the wall display needs; empty: nothing.
+func displayToken(o Options) string {
+	if o.Token != "" || o.Open {
+		return o.Token
+	}
+	path := filepath.Join(o.Records, tokenName)
+	if b, err := os.ReadFile(path); err == nil && len(b) >= 16 && len(b) < 100 {
+		return string(b)
+	}
+	token := web.NewToken()
+	if err := record.WriteFile(path, []byte(token)); err != nil {
+		slog.Warn("the address of the wall display changes with every start", "why", err)
+	}
+	return token
+}
+
+// guarded is what HTTP serves. Without a configured token, only the wall display
+// and the status need one: the rest carries no words.
+func guarded(o Options, s Watched, display string) http.Handler {
+	api := web.Guard(Handler(s), display)
+	if o.Token != "" {
+		return api
+	}
+	mux := http.NewServeMux()
+	for _, path := range []string{"GET /health", "GET /metrics"} {
+		mux.Handle(path, web.Guard(Handler(s), ""))
+	}
+	mux.Handle("/", api)
+	return mux
+}
+
+// withDisplay adds the address of the wall display, for who may open the socket.
+func withDisplay(api http.Handler, o Options, display string) http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/", api)
+	mux.HandleFunc("GET /display", func(w http.ResponseWriter, _ *http.Request) {
+		address := "http://" + o.HTTP + "/"
+		if o.HTTP == "" {
+			http.Error(w, "there is no wall display: http is empty", http.StatusNotFound)
+			return
+		}
+		if display != "" {
+			address += "?token=" + url.QueryEscape(display)
+		}
+		fmt.Fprintln(w, address)
+	})
+	return mux
 }
 
 // Handler serves snapshots: JSON, server-sent events, metrics, the page.
@@ -129,10 +187,28 @@ func metrics(s Watched) http.Handler {
 // Ask asks the session that runs on a records folder how it stands, over its
 // local socket.
 func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
+	b, err := ask(ctx, records, "/status")
+	if err != nil {
+		return nil, err
+	}
+	var n session.Snapshot
+	if err := json.Unmarshal(b, &n); err != nil {
+		return nil, fmt.Errorf("%s: not an answer of coxswain: %w", SocketPath(records), err)
+	}
+	return &n, nil
+}
+
+// Display asks for the address of the wall display, with what opens it.
+func Display(ctx context.Context, records string) (string, error) {
+	b, err := ask(ctx, records, "/display")
+	return strings.TrimSpace(string(b)), err
+}
+
+func ask(ctx context.Context, records, path string) ([]byte, error) {
 	client := http.Client{Timeout: 2 * time.Second, Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 		return (&net.Dialer{}).DialContext(ctx, "unix", SocketPath(records))
 	}}}
-	req, err := http.NewRequestWithContext(ctx, "GET", "http://coxswain/status", nil)
+	req, err := http.NewRequestWithContext(ctx, "GET", "http://coxswain"+path, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -141,9 +217,9 @@ func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
 		return nil, fmt.Errorf("no coxswain answers on %s: start one with `coxswain run --records %s`", SocketPath(records), records)
 	}
 	defer r.Body.Close()
-	var n session.Snapshot
-	if err := json.NewDecoder(io.LimitReader(r.Body, 1<<20)).Decode(&n); err != nil {
-		return nil, fmt.Errorf("%s: not an answer of coxswain: %w", SocketPath(records), err)
+	b, err := io.ReadAll(io.LimitReader(r.Body, 1<<20))
+	if err == nil && r.StatusCode != http.StatusOK {
+		err = errors.New(strings.TrimSpace(string(b)))
 	}
-	return &n, nil
+	return b, err
 }

@@ -2,17 +2,15 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"io/fs"
 	"net/http"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
-	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/review"
 )
@@ -21,6 +19,7 @@ import (
 type Records struct {
 	Load  func(dir string) (*review.Record, error)
 	Peaks func(dir string) ([]byte, error) // two bytes for every 100 ms: channel 1, channel 2
+	Sound func(dir string, part int) (io.ReadSeekCloser, error)
 	Amend func(dir string, c timeline.Change) error
 }
 
@@ -171,7 +170,7 @@ func (v *reviewer) audio(w http.ResponseWriter, r *http.Request) {
 		http.NotFound(w, r)
 		return
 	}
-	f, err := os.Open(filepath.Join(dir, recorder.PartName(part)))
+	f, err := v.from.Sound(dir, part)
 	if err != nil {
 		http.NotFound(w, r)
 		return
@@ -192,17 +191,30 @@ func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "amendments come from the page only", http.StatusForbidden)
 		return
 	}
-	var change timeline.Change
-	if err := json.NewDecoder(io.LimitReader(r.Body, 64<<10)).Decode(&change); err != nil {
+	change, err := parseChange(http.MaxBytesReader(w, r.Body, maxChange))
+	if err != nil {
 		http.Error(w, "not a change: "+err.Error(), http.StatusBadRequest)
 		return
 	}
 	v.mu.Lock()
-	err := v.from.Amend(dir, change)
+	err = v.from.Amend(dir, change)
 	v.mu.Unlock()
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
 	v.records(w, r)
+}
+
+// maxChange bounds what the page sends: a change with its reason is shorter.
+const maxChange = 8 << 10
+
+// parseChange reads one change and nothing else; timeline.Amend bounds it.
+func parseChange(r io.Reader) (c timeline.Change, err error) {
+	d := json.NewDecoder(r)
+	d.DisallowUnknownFields()
+	if err = d.Decode(&c); err == nil && d.More() {
+		err = errors.New("something stands behind it")
+	}
+	return c, err
 }

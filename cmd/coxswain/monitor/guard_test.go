@@ -1,0 +1,52 @@
+package monitor
+
+import (
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"coxswain/cmd/coxswain/session"
+)
+
+// On this machine the wall display is for who knows its word, unless it is told
+// to be open; metrics and health carry no words and need none, unless a word is
+// configured.
+func TestWhoMaySeeTheWall(t *testing.T) {
+	s := Watched{Latest: new(session.Box), Turns: func() int64 { return 1 }}
+	for _, c := range []struct {
+		name                   string
+		o                      Options
+		wall, status, metrics  int
+		displayWord, configure bool
+	}{
+		{"as installed", Options{}, 401, 401, 200, true, false},
+		{"told to be open", Options{Open: true}, 200, 200, 200, false, false},
+		{"a word is configured", Options{Token: "sixteen-letters-"}, 401, 401, 401, true, true},
+	} {
+		c.o.Records, c.o.HTTP = t.TempDir(), "127.0.0.1:7470"
+		display := displayToken(c.o)
+		h := guarded(c.o, s, display)
+		for path, want := range map[string]int{"/": c.wall, "/status": c.status, "/metrics": c.metrics} {
+			r := httptest.NewRequest("GET", path, nil)
+			r.Host = "127.0.0.1:7470"
+			w := httptest.NewRecorder()
+			if h.ServeHTTP(w, r); w.Code != want {
+				t.Errorf("%s: %s: %d, want %d", c.name, path, w.Code, want)
+			}
+		}
+		w := httptest.NewRecorder()
+		withDisplay(Handler(s), c.o, display).ServeHTTP(w, httptest.NewRequest("GET", "/display", nil))
+		if got := strings.Contains(w.Body.String(), "?token="+display) && display != ""; got != c.displayWord {
+			t.Errorf("%s: the socket says %q", c.name, w.Body)
+		}
+		if again := displayToken(c.o); again != display {
+			t.Errorf("%s: after a start anew the word is another", c.name)
+		}
+		st, err := os.Stat(filepath.Join(c.o.Records, tokenName))
+		if kept := err == nil; kept != (c.displayWord && !c.configure) || kept && st.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v %v", c.name, st, err)
+		}
+	}
+}
