@@ -1,27 +1,82 @@
 package drill
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 
 	"coxswain/timeline"
 )
 
-// Every case loads, its protocol exists, and it tells, ends and scores by the
-// timeline alone.
+func protocol(t *testing.T, id string) *timeline.Protocol {
+	t.Helper()
+	p, err := timeline.LoadProtocol(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func load(t *testing.T, id string) *Case {
+	t.Helper()
+	c, err := Load(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// called makes the events of callouts at seconds, with the questions that a
+// session would have asked about them: "14 compressions.start, 24 rhythm.vf".
+func called(t *testing.T, p *timeline.Protocol, text string) []timeline.Event {
+	t.Helper()
+	m := timeline.NewMachine(p)
+	var all []timeline.Event
+	var take func(e timeline.Event)
+	take = func(e timeline.Event) {
+		e.Seq = uint64(len(all) + 1)
+		all = append(all, e)
+		for _, more := range m.Step(e, e.At).Events {
+			take(more)
+		}
+	}
+	for _, word := range strings.Split(text, ",") {
+		f := strings.Fields(word)
+		at, err := timeline.ParseTime(f[0])
+		if err != nil || !timeline.Kind(f[1]).IsCallout() {
+			t.Fatalf("%q: %v", word, err)
+		}
+		e := timeline.Event{At: at, Kind: timeline.Kind(f[1])}
+		for _, kv := range f[2:] {
+			k, v, _ := strings.Cut(kv, "=")
+			x, _ := strconv.ParseFloat(v, 64)
+			e.Values = map[string]float64{k: x}
+		}
+		take(e)
+	}
+	return all
+}
+
+// points returns what a finding earned, by the start of its reason.
+func points(t *testing.T, list []Finding, reason string) Finding {
+	t.Helper()
+	for _, f := range list {
+		if strings.HasPrefix(f.Reason, reason) {
+			return f
+		}
+	}
+	t.Fatalf("nothing is looked for as %q", reason)
+	return Finding{}
+}
+
+// Every case loads, tells, ends and scores by the timeline alone, under every
+// protocol; every point lost comes with what to do better.
 func TestCases(t *testing.T) {
 	if len(IDs()) < 6 {
 		t.Fatalf("cases: %v", IDs())
 	}
 	for _, id := range IDs() {
-		c, err := Load(id)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p, err := timeline.LoadProtocol(c.Protocol)
-		if err != nil {
-			t.Fatal(err)
-		}
+		c := load(t, id)
 		told, over := c.Told(nil, timeline.Seconds(7))
 		if len(told) == 0 || over {
 			t.Errorf("%s: tells %v at its start, over: %v", id, told, over)
@@ -29,74 +84,159 @@ func TestCases(t *testing.T) {
 		if _, over := c.Told(nil, timeline.Seconds(60*c.Minutes+1)); !over {
 			t.Errorf("%s: never ends", id)
 		}
-		earned := 0
-		for _, f := range c.Score(p, nil) {
-			if f.Source == "" || f.Reason == "" {
-				t.Errorf("%s: %+v lacks reason or source", id, f)
+		for _, guideline := range timeline.Protocols() {
+			for _, f := range c.Score(protocol(t, guideline), nil) {
+				if f.Source == "" || f.Reason == "" || f.Points < f.Of && f.Better == "" {
+					t.Errorf("%s: %+v lacks reason, source or what to do better", id, f)
+				}
+				if f.Points > 0 && f.Of == f.Points && !strings.HasPrefix(f.Reason, "no ") {
+					t.Errorf("%s: points for nothing: %+v", id, f)
+				}
 			}
-			if strings.Contains(f.Reason, "compressions at once") {
-				earned += f.Points
-			}
-		}
-		if earned > 0 {
-			t.Errorf("%s: points for compressions that were never called", id)
 		}
 	}
 }
 
-// A good and a poor run of one case: the points lost name their reason.
+// A good and a poor run of one case: the points lost name their reason, what to
+// do better and when to listen.
 func TestScore(t *testing.T) {
-	c, err := Load("shockable")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := timeline.LoadProtocol(c.Protocol)
-	if err != nil {
-		t.Fatal(err)
-	}
-	run := func(list ...any) (got, of int, text string) {
-		m := timeline.NewMachine(p)
-		var all []timeline.Event
-		for i := 0; i < len(list); i += 2 {
-			at := timeline.Seconds(float64(list[i].(int)))
-			e := timeline.Event{Seq: uint64(len(all) + 1), At: at, Kind: list[i+1].(timeline.Kind)}
-			all = append(all, e)
-			for _, more := range m.Step(e, at).Events {
-				more.Seq = uint64(len(all) + 1)
-				all = append(all, more)
-			}
-		}
-		for _, f := range c.Score(p, all) {
+	c, p := load(t, "shockable"), protocol(t, "aha-2025")
+	sum := func(list []Finding) (got, of int, lost string) {
+		for _, f := range list {
 			got, of = got+f.Points, of+f.Of
 			if f.Points < f.Of {
-				text += f.Reason + "; "
+				lost += f.Reason + "; "
 			}
 		}
 		return
 	}
-	epi := timeline.Kind("drug.epinephrine")
-	got, of, text := run(14, timeline.CompressionsStart, 20, timeline.RhythmCheck, 24, timeline.RhythmVF, 28, timeline.ShockGiven, 30, timeline.CompressionsStart, 140, timeline.RhythmCheck, 143, timeline.RhythmVF, 146, timeline.ShockGiven,
-		148, timeline.CompressionsStart, 160, epi, 268, timeline.RhythmCheck, 271, timeline.RhythmOrganised, 275, timeline.ROSC, 290, timeline.Kind("intervention.ecg"))
-	if got != of {
-		t.Errorf("a good run: %d of %d: %s", got, of, text)
+	good := c.Score(p, called(t, p, `14 compressions.start, 20 rhythm.check, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 140 rhythm.check,
+		143 rhythm.vf, 146 shock.given, 148 compressions.start, 160 drug.epinephrine, 268 rhythm.check, 271 rhythm.organised, 275 rosc, 290 intervention.ecg`))
+	if got, of, lost := sum(good); got != of {
+		t.Errorf("a good run: %d of %d: %s", got, of, lost)
 	}
-	got, of, text = run(45, timeline.CompressionsStart, 50, timeline.RhythmCheck, 52, timeline.RhythmVF, 100, timeline.ShockGiven, 130, timeline.CompressionsStart, 131, epi, 150, epi)
-	if got >= of/2 || !strings.Contains(text, "compressions at once;") || !strings.Contains(text, "no pause") || !strings.Contains(text, "contradiction") {
-		t.Errorf("a poor run: %d of %d: %s", got, of, text)
+	poor := c.Score(p, called(t, p, `45 compressions.start, 50 rhythm.check, 52 rhythm.vf, 100 shock.given, 130 compressions.start, 131 drug.epinephrine, 150 drug.epinephrine`))
+	got, of, lost := sum(poor)
+	if got >= of/2 || !strings.Contains(lost, "compressions at once;") || !strings.Contains(lost, "no pause") || !strings.Contains(lost, "contradiction") {
+		t.Errorf("a poor run: %d of %d: %s", got, of, lost)
+	}
+	if f := points(t, poor, "a shock as soon"); f.Listen != timeline.Seconds(100) || !strings.Contains(f.Better, "Charge") || !strings.Contains(f.Found, "48 s after (wanted within 30 s)") {
+		t.Errorf("%+v", f)
+	}
+}
+
+// One cardioversion is no second one.
+func TestOneCardioversionIsNotTwo(t *testing.T) {
+	c, p := load(t, "unstable-vt"), protocol(t, "aha-2025")
+	once := c.Score(p, called(t, p, "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given"))
+	if f := points(t, once, "a second"); f.Points != 0 || f.Found != "not called" {
+		t.Errorf("once: %+v", f)
+	}
+	if f := points(t, once, "a synchronised shock"); f.Points != f.Of {
+		t.Errorf("the first: %+v", f)
+	}
+	twice := c.Score(p, called(t, p, "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given, 60 cardioversion.given"))
+	if f := points(t, twice, "a second"); f.Points != f.Of {
+		t.Errorf("twice: %+v", f)
+	}
+}
+
+// What was done before the moment at which it is looked for counts, by the
+// state at that moment; what had held and holds no more does not.
+func TestEarlyCounts(t *testing.T) {
+	c, p := load(t, "child"), protocol(t, "aha-2025")
+	early := c.Score(p, called(t, p, "2 patient.child, 4 patient.age age_y=4, 8 compressions.start, 30 drug.epinephrine dose_mg=0.16, 60 rhythm.check, 62 rhythm.asystole"))
+	for _, reason := range []string{"compressions at once", "child doses", "weight or age", "epinephrine"} {
+		if f := points(t, early, reason); f.Points != f.Of {
+			t.Errorf("early: %+v", f)
+		}
+	}
+	stopped := c.Score(p, called(t, p, "8 compressions.start, 9 compressions.stop, 60 compressions.start"))
+	if f := points(t, stopped, "compressions at once"); f.Points != 0 {
+		t.Errorf("stopped again: %+v", f)
+	}
+	c = load(t, "shockable")
+	before := c.Score(p, called(t, p, "5 intervention.ecg, 14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 150 rosc"))
+	if f := points(t, before, "twelve lead"); f.Points != 0 {
+		t.Errorf("a twelve lead before the arrest: %+v", f)
+	}
+}
+
+// What is to be left alone is judged by the state in which it was done: a shock
+// in later fibrillation is neither a shock in asystole nor one with a pulse.
+func TestAvoidedByState(t *testing.T) {
+	p := protocol(t, "aha-2025")
+	for _, c := range []struct {
+		id, reason, events string
+		earned             bool
+	}{
+		{"pea", "no shock", "14 compressions.start, 20 rhythm.check, 22 rhythm.pea, 140 rhythm.check, 142 rhythm.vf, 150 shock.given", true},
+		{"pea", "no shock", "14 compressions.start, 20 rhythm.check, 22 rhythm.pea, 30 shock.given", false},
+		{"pea", "no shock", "14 compressions.start, 20 rhythm.vf, 30 shock.given, 140 rhythm.pea, 150 drug.epinephrine", true},
+		{"child", "no shock", "14 compressions.start, 22 rhythm.asystole, 142 rhythm.vf, 150 shock.given", true},
+		{"child", "no shock", "14 compressions.start, 22 rhythm.asystole, 142 rhythm.vf, 150 shock.given, 270 rhythm.asystole, 280 shock.given", false},
+		{"child", "no shock", "14 compressions.start", false}, // it never came to that
+		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given, 60 pulse.lost, 62 compressions.start, 70 rhythm.vf, 75 shock.given", true},
+		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 shock.given", false},
+	} {
+		f := points(t, load(t, c.id).Score(p, called(t, p, c.events)), c.reason)
+		if (f.Points == f.Of) != c.earned || f.Points != 0 && f.Points != f.Of {
+			t.Errorf("%s, %s: %+v", c.id, c.events, f)
+		}
+	}
+}
+
+// A case asks for epinephrine after the shock that the protocol names: AHA
+// after the second, ERC after the third (sources at the protocols' values).
+func TestAnyProtocol(t *testing.T) {
+	c := load(t, "shockable")
+	events := `14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 143 rhythm.vf, 146 shock.given, 148 compressions.start,
+		266 rhythm.vf, 268 shock.given, 270 compressions.start, 280 drug.epinephrine`
+	for id, earned := range map[string]bool{"aha-2025": false, "aha-2020": false, "erc-2025": true, "erc-2021": true} {
+		p := protocol(t, id)
+		if f := points(t, c.Score(p, called(t, p, events)), "epinephrine after"); (f.Points > 0) != earned || f.Source != p.Values["epinephrine_after_shock"].Source {
+			t.Errorf("%s: %+v", id, f)
+		}
+	}
+}
+
+// A case that cannot be run is refused with file, line and what to write.
+func TestRefused(t *testing.T) {
+	const good = "title: x\nminutes: 5\ntell:\n  - {delay_s: 1, say: Hello.}\nlook:\n  - {do: [shock.given], points: 1, reason: r, source: s}\n"
+	if _, err := Parse("own.yaml", []byte(good)); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ from, to, want string }{
+		{"title: x\n", "", "own.yaml:1: no title"},
+		{"minutes: 5", "minutes: .nan", "own.yaml:1: minutes"},
+		{"minutes: 5", "minutes: 61", "1 to 60"},
+		{"title: x", "title: x\nprotocol: none", "choose one of aha-2020"},
+		{"delay_s: 1, say: Hello.", "delay_s: 1", "own.yaml:4: tell, number 1: say"},
+		{"delay_s: 1", "delay_s: -1", "own.yaml:4: tell, number 1: delay_s"},
+		{"delay_s: 1", "after: [shock]", `own.yaml:4: tell, number 1: after: unknown callout "shock": see coxswain callouts`},
+		{"delay_s: 1", "nth: 2", "nth needs after"},
+		{"delay_s: 1", "after: [rosc], nth_of: cycle_s", "nth_of is for look"},
+		{"do: [shock.given]", "do: [shock.given], avoid: [rosc]", "own.yaml:6: look, number 1: want one of do and avoid"},
+		{"do: [shock.given]", "do: [shock]", `unknown callout "shock"`},
+		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]", `when: unknown state "asleep": choose of arrest, compressing, hands off, pulse`},
+		{"do: [shock.given]", "do: [shock.given], when: [pulse]", "when to avoid"},
+		{"do: [shock.given]", "after: [shock.given], nth_of: shocks, do: [rosc]", "nth_of"},
+		{"points: 1", "points: 0", "points: want 1 to 100"},
+		{", source: s", "", "reason and source"},
+		{"points: 1", "point: 1", "own.yaml:6: field point not found"},
+	} {
+		text := strings.Replace(good, c.from, c.to, 1)
+		_, err := Parse("own.yaml", []byte(text))
+		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%q instead of %q: %v, want %q", c.to, c.from, err, c.want)
+		}
 	}
 }
 
 // A rhythm check that was added for an earlier moment makes the pause that it
 // began, in the score as in the figures: 18 s.
 func TestScoreFollowsTheOrderOfTime(t *testing.T) {
-	c, err := Load("shockable")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := timeline.LoadProtocol(c.Protocol)
-	if err != nil {
-		t.Fatal(err)
-	}
+	c, p := load(t, "shockable"), protocol(t, "aha-2025")
 	var events []timeline.Event
 	for i, x := range []struct {
 		at   float64
