@@ -4,69 +4,155 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"os"
 	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/timeline"
 	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
+// practice is a drill as it is asked for; the zero value is none.
+type practice struct {
+	drill  *drill.Case
+	silent bool
+	watch  func(timeline.Event)
+}
+
+// on makes a session a drill.
+func (p practice) on(o *session.Options) { o.Drill, o.Silent, o.Watch = p.drill, p.silent, p.watch }
+
 func newDrill(c *config.Config) *cobra.Command {
-	var in, record, wall string
-	var asJSON bool
+	var in, out, wall, score, file, check string
+	var asJSON, silent, typed bool
 	cmd := &cobra.Command{
 		Use: "drill [CASE]", Short: "Practise on an invented case, and be scored against the protocol",
-		Long: `Without CASE: list the cases. With it: coxswain tells the case, listens to your
+		Long: `Without CASE: list the cases. With it: coxswain tells the case, hears your
 callouts as in a session, and afterwards scores the timeline against the
-protocol, with the reason and the source for every point lost.
+protocol: for every point lost the reason, the source, what to do better, and
+the moment to listen to. --protocol scores by another guideline.
 
 ` + Caution,
 		Example: `  coxswain drill
   coxswain drill shockable
+  coxswain drill shockable --silent --protocol erc-2025     # no advice: only read-backs and the beat
+  coxswain drill pea --typed                                # callouts by keyboard, no sound device
   coxswain drill child --from practice.wav --record out/    # from a recording
-  coxswain drill pea --score records/2026-03-01T140000      # score a record again`,
+  coxswain drill pea --score records/2026-03-01T140000      # score a record again
+  coxswain drill --case ours.yaml                           # a case of your own
+  coxswain drill --check ours.yaml                          # is it well formed?`,
 		Args: cobra.MaximumNArgs(1),
 	}
-	var score string
-	cmd.Flags().StringVar(&in, "from", "", "hear a recording instead of the microphone")
-	cmd.Flags().StringVar(&record, "record", "", "folder for the record (with --from)")
-	cmd.Flags().StringVar(&wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the recording's first sample")
-	cmd.Flags().StringVar(&score, "score", "", "score this record; play nothing")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "the score as JSON")
+	f := cmd.Flags()
+	f.StringVar(&in, "from", "", "hear a recording instead of the microphone")
+	f.StringVar(&out, "record", "", "folder for the record (with --from)")
+	f.StringVar(&wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the recording's first sample")
+	f.StringVar(&score, "score", "", "score this record; play nothing")
+	f.StringVar(&file, "case", "", "a case of your own, a YAML `file`; its sentences are printed, not spoken")
+	f.StringVar(&check, "check", "", "only check a case's `file`")
+	f.BoolVar(&silent, "silent", false, "advice off: what is due is neither said nor asked")
+	f.BoolVar(&typed, "typed", false, "type the callouts; no microphone, no loudspeaker")
+	f.BoolVar(&asJSON, "json", false, "the score as JSON")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if len(args) == 0 {
+		if check != "" {
+			return checkCase(cmd.OutOrStdout(), check)
+		}
+		if len(args) == 0 && file == "" {
 			return listCases(cmd.OutOrStdout())
 		}
-		drill, err := drill.Load(args[0])
+		chosen, err := chooseCase(args, file)
 		if err != nil {
 			return err
 		}
-		c.Protocol = drill.Protocol
+		if chosen.Protocol != "" && cmd.Flags().Changed("protocol") && c.Protocol != chosen.Protocol {
+			return fmt.Errorf("case %s is made for %s: leave --protocol out", chosen.ID, chosen.Protocol)
+		} else if chosen.Protocol != "" {
+			c.Protocol = chosen.Protocol
+		}
+		stderr := cmd.ErrOrStderr()
+		p := practice{chosen, silent, tellOn(stderr)}
+		dir := out
 		switch {
 		case score != "":
-			record = score
+			dir = score
 		case in != "":
 			at, err := time.Parse(time.RFC3339, wall)
 			if err != nil {
 				return fmt.Errorf("--wall %q: want a time such as 2026-03-01T14:00:00+01:00", wall)
 			}
-			if record == "" {
+			if dir == "" {
 				return fmt.Errorf("where should the record go? say --record DIR")
 			}
-			if err := replay(c, replayed{in, record, at, drill, false}, cmd.ErrOrStderr(), cmd.ErrOrStderr()); err != nil {
+			p.watch = nil
+			err = replay(c, replayed{in, dir, at, p, false}, stderr, stderr)
+			if err != nil {
+				return err
+			}
+		case typed:
+			fmt.Fprintln(stderr, Caution)
+			if dir, err = runTyped(cmd.Context(), c, p, cmd.InOrStdin(), stderr); err != nil {
 				return err
 			}
 		default:
-			if record, err = runLive(cmd.Context(), c, drill, cmd.ErrOrStderr()); err != nil {
+			if dir, err = runLive(cmd.Context(), c, p, stderr); err != nil {
 				return err
 			}
 		}
-		return printScore(cmd.OutOrStdout(), c, drill, record, asJSON)
+		return printScore(cmd.OutOrStdout(), c, chosen, dir, asJSON)
 	}
 	return cmd
+}
+
+func chooseCase(args []string, file string) (*drill.Case, error) {
+	switch {
+	case file == "":
+		return drill.Load(args[0])
+	case len(args) > 0:
+		return nil, fmt.Errorf("%q and --case %s are two cases: name one", args[0], file)
+	}
+	return readCase(file)
+}
+
+// readCase reads a case's file of up to 1 MB: one that is named by mistake may
+// be a device that never ends.
+func readCase(file string) (*drill.Case, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, 1<<20))
+	if err != nil {
+		return nil, err
+	}
+	return drill.Parse(file, b)
+}
+
+func checkCase(w io.Writer, file string) error {
+	c, err := readCase(file)
+	if err != nil {
+		return err
+	}
+	points := 0
+	for _, l := range c.Look {
+		points += l.Points
+	}
+	_, err = fmt.Fprintf(w, "%s: %q is well formed: %d sentences, %d things looked for, %d points\n", file, c.Title, len(c.Tell), len(c.Look), points)
+	return err
+}
+
+// tellOn prints the case as it is told.
+func tellOn(w io.Writer) func(timeline.Event) {
+	return func(e timeline.Event) {
+		if e.Kind == timeline.CueSpoken && e.Cue == "drill" {
+			fmt.Fprintf(w, "%s  %s\n", e.At, e.Sentence)
+		}
+	}
 }
 
 func listCases(w io.Writer) error {
@@ -76,12 +162,12 @@ func listCases(w io.Writer) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\tup to %g min\n", id, c.Title, c.Protocol, c.Minutes)
+		fmt.Fprintf(tw, "%s\t%s\tup to %g min\n", id, c.Title, c.Minutes)
 	}
 	return tw.Flush()
 }
 
-func printScore(w io.Writer, c *config.Config, drill *drill.Case, dir string, asJSON bool) error {
+func printScore(w io.Writer, c *config.Config, chosen *drill.Case, dir string, asJSON bool) error {
 	p, err := protocol(c)
 	if err != nil {
 		return err
@@ -90,20 +176,32 @@ func printScore(w io.Writer, c *config.Config, drill *drill.Case, dir string, as
 	if err != nil {
 		return err
 	}
-	findings := drill.Score(p, events)
+	findings := chosen.Score(p, events)
 	if asJSON {
-		return json.NewEncoder(w).Encode(map[string]any{"case": drill.ID, "record": dir, "findings": findings, "caution": Caution})
+		return json.NewEncoder(w).Encode(map[string]any{"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": Caution})
 	}
 	got, of := 0, 0
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(tw, "points\tlooked for\tfound\tsource")
+	fmt.Fprintln(tw, "points\tlooked for\tfound\tlisten\tsource")
 	for _, f := range findings {
 		got, of = got+f.Points, of+f.Of
-		fmt.Fprintf(tw, "%d of %d\t%s\t%s\t%s\n", f.Points, f.Of, f.Reason, f.Found, f.Source)
+		listen := "-"
+		if f.Listen != timeline.Never {
+			listen = f.Listen.String()
+		}
+		fmt.Fprintf(tw, "%d of %d\t%s\t%s\t%s\t%s\n", f.Points, f.Of, f.Reason, f.Found, listen, f.Source)
 	}
 	if err := tw.Flush(); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(w, "\n%s: %d of %d points. Record: %s\n%s\n", drill.Title, got, of, dir, Caution)
+	if got < of {
+		fmt.Fprintln(w, "\nTo do better:")
+	}
+	for _, f := range findings {
+		if f.Points < f.Of && f.Better != "" {
+			fmt.Fprintf(w, "- %s\n", f.Better)
+		}
+	}
+	_, err = fmt.Fprintf(w, "\n%s, by %s: %d of %d points. To listen: coxswain review %s\n%s\n", chosen.Title, p.ID, got, of, dir, Caution)
 	return err
 }

@@ -12,7 +12,6 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
-	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
@@ -44,7 +43,7 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 				progress = io.Discard
 			}
 			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
-			return replay(c, replayed{args[0], out, at, nil, echoed}, progress, cmd.ErrOrStderr())
+			return replay(c, replayed{args[0], out, at, practice{}, echoed}, progress, cmd.ErrOrStderr())
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
@@ -58,7 +57,7 @@ audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
 type replayed struct {
 	in, dir string
 	wall    time.Time
-	drill   *drill.Case
+	drill   practice
 	echoed  bool
 }
 
@@ -84,7 +83,8 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 		ear.Close()
 		return err
 	}
-	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill = ear, ear.Name(), filepath.Base(o.in), o.wall, o.drill
+	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.in), o.wall
+	o.drill.on(&so)
 	w, err := record.Begin(o.dir, o.wall)
 	if err != nil {
 		ear.Close()

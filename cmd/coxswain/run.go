@@ -21,7 +21,6 @@ import (
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
-	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
 
@@ -39,7 +38,7 @@ and intervals are right, the gap is in the log and spoken once.
   coxswain run --input "USB Audio: - (hw:1,0)" --recogniser pocketsphinx`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			_, err := runLive(cmd.Context(), c, nil, cmd.ErrOrStderr())
+			_, err := runLive(cmd.Context(), c, practice{}, cmd.ErrOrStderr())
 			return err
 		},
 	}
@@ -47,7 +46,7 @@ and intervals are right, the gap is in the log and spoken once.
 
 // runLive runs a session on the sound device until SIGTERM or SIGINT or, in a
 // drill, until the case is over. It returns the record's folder.
-func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io.Writer) (string, error) {
+func runLive(ctx context.Context, c *config.Config, p practice, stderr io.Writer) (string, error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP)
 	defer stop()
 	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE) // a log without a reader ends nothing
@@ -80,8 +79,9 @@ func runLive(ctx context.Context, c *config.Config, drill *drill.Case, stderr io
 	}
 	defer l.Close()
 	now := time.Now()
-	so.Ear, so.Recogniser, so.Source, so.Wall, so.Drill, so.Live = ear, ear.Name(), "device", now, drill, true
-	w, err := openRecord(c, now, drill == nil)
+	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", now, true
+	p.on(&so)
+	w, err := openRecord(c, now, p.drill == nil)
 	if err != nil {
 		ear.Close()
 		return "", err

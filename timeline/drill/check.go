@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"go.yaml.in/yaml/v3"
 
@@ -90,12 +91,17 @@ func (m Moment) wrong() string {
 	return ""
 }
 
-func (l Criterion) wrong() string {
+// values are what every protocol gives a number for; that they load is tested.
+var values = sync.OnceValue(func() map[string]timeline.Value {
 	p, err := timeline.LoadProtocol(timeline.DefaultProtocol)
 	if err != nil {
-		return err.Error()
+		panic(err)
 	}
-	_, known := p.Values[l.NthOf]
+	return p.Values
+})
+
+func (l Criterion) wrong() string {
+	_, known := values()[l.NthOf]
 	switch {
 	case (len(l.Do) > 0) == (len(l.Avoid) > 0):
 		return "want one of do and avoid"

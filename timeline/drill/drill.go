@@ -46,7 +46,8 @@ type Telling struct {
 
 // Criterion is something that the team must do (Do, within WithinS of its
 // moment) or must not do (Avoid, from its moment on, while one of When holds).
-// What holds already at the moment was done early and counts, unless Fresh.
+// What holds already at the moment, or was done since the event that it counts
+// from, was done early: that counts, unless Fresh.
 type Criterion struct {
 	Moment  `yaml:",inline"`
 	Do      []timeline.Kind `yaml:"do"`

@@ -156,6 +156,10 @@ func TestEarlyCounts(t *testing.T) {
 		t.Errorf("stopped again: %+v", f)
 	}
 	c = load(t, "shockable")
+	soon := c.Score(p, called(t, p, "14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 60 rhythm.check, 62 compressions.start"))
+	if f := points(t, soon, "rhythm check two minutes"); f.Points != 0 {
+		t.Errorf("a check half a minute after the shock: %+v", f)
+	}
 	before := c.Score(p, called(t, p, "5 intervention.ecg, 14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 150 rosc"))
 	if f := points(t, before, "twelve lead"); f.Points != 0 {
 		t.Errorf("a twelve lead before the arrest: %+v", f)
@@ -192,6 +196,10 @@ func TestAnyProtocol(t *testing.T) {
 	c := load(t, "shockable")
 	events := `14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 143 rhythm.vf, 146 shock.given, 148 compressions.start,
 		266 rhythm.vf, 268 shock.given, 270 compressions.start, 280 drug.epinephrine`
+	early := called(t, protocol(t, "erc-2025"), "14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 150 rosc")
+	if f := points(t, c.Score(protocol(t, "erc-2025"), early), "epinephrine after"); f.Of != 0 {
+		t.Errorf("the pulse was back before the third shock: %+v", f)
+	}
 	for id, earned := range map[string]bool{"aha-2025": false, "aha-2020": false, "erc-2025": true, "erc-2021": true} {
 		p := protocol(t, id)
 		if f := points(t, c.Score(p, called(t, p, events)), "epinephrine after"); (f.Points > 0) != earned || f.Source != p.Values["epinephrine_after_shock"].Source {

@@ -55,9 +55,10 @@ func (c *Case) Score(p *timeline.Protocol, events []timeline.Event) []Finding {
 		}
 		at, place := l.reached(so, nth)
 		switch {
+		case at == timeline.Never && l.NthOf != "" && nth > 1 && happened(so, l.After):
+			f.Of, f.Found = 0, "does not apply: the case ended before" // by this protocol it comes later
 		case at == timeline.Never:
-			f.Found = "its moment never came"
-			f.Better = l.advice()
+			f.Found, f.Better = "its moment never came", l.advice()
 		case len(l.Do) > 0:
 			l.done(&f, so, at, place)
 		default:
@@ -66,6 +67,10 @@ func (c *Case) Score(p *timeline.Protocol, events []timeline.Event) []Finding {
 		out = append(out, f)
 	}
 	return append(out, pauseFinding(p, events), questionFinding(so))
+}
+
+func happened(so []step, kinds []timeline.Kind) bool {
+	return slices.ContainsFunc(so, func(s step) bool { return slices.Contains(kinds, s.event.Kind) })
 }
 
 // advice says what to do better, in the case's words or in general ones.
@@ -100,7 +105,7 @@ func (l Criterion) done(f *Finding, so []step, at timeline.Time, place int) {
 	for i := place + 1; i < len(so); i++ {
 		e := so[i].event
 		_, isFact := fact(so[next].state, e.Kind)
-		if !slices.Contains(l.Do, e.Kind) || isFact && i < next {
+		if !slices.Contains(l.Do, e.Kind) || i < next && (isFact || l.Fresh) {
 			continue
 		}
 		f.Listen = e.At

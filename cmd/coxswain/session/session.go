@@ -71,19 +71,21 @@ type Options struct {
 	Ear        intents.Ear
 	Journal    Journal
 	Sound      SoundLog
-	Rate       float64       // metronome, compressions a minute
-	Mode       string        // metronome: auto, ratio or continuous
-	Volume     float64       // gain of everything played, 0 to 1
-	Echo       bool          // take our own sound out of what the ear hears
-	LoopDelay  time.Duration // least time from loudspeaker to microphone
-	Record     string        // name of the record, for whoever looks
-	Software   string        // our version
-	Recogniser string        // name and version
-	Source     string        // "device", or a file's name
-	Wall       time.Time     // of sample 0
-	Live       bool          // the disk must not make the loop wait
-	Drill      *drill.Case   // nil outside a drill
-	Resume     Resume        // a record to go on with; zero: a new one
+	Rate       float64              // metronome, compressions a minute
+	Mode       string               // metronome: auto, ratio or continuous
+	Volume     float64              // gain of everything played, 0 to 1
+	Echo       bool                 // take our own sound out of what the ear hears
+	LoopDelay  time.Duration        // least time from loudspeaker to microphone
+	Record     string               // name of the record, for whoever looks
+	Software   string               // our version
+	Recogniser string               // name and version
+	Source     string               // "device", or a file's name
+	Wall       time.Time            // of sample 0
+	Live       bool                 // the disk must not make the loop wait
+	Drill      *drill.Case          // nil outside a drill
+	Silent     bool                 // advice off: what is due is neither said nor asked
+	Watch      func(timeline.Event) // sees every event as it is appended; nil: nobody does
+	Resume     Resume               // a record to go on with; zero: a new one
 }
 
 // Resume is where a session that was cut off goes on.
@@ -123,6 +125,9 @@ func New(o Options) (*Session, error) {
 // Pos is the session's clock: samples of the room heard.
 func (s *Session) Pos() int64 { return s.pos }
 
+// Over reports whether the drill's case, or the session, has ended.
+func (s *Session) Over() bool { return s.over }
+
 // Latest holds how the session looks, for whoever asks.
 func (s *Session) Latest() *Box { return &s.seen }
 
@@ -141,7 +146,9 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 	}
 	s.checkSaving()
 	for _, c := range s.machine.Tick(timeline.Time(s.player.Pos() + audio.Block - 1)) {
-		s.offer(c)
+		if !s.o.Silent {
+			s.offer(c)
+		}
 	}
 	s.tell()
 	s.release()
@@ -179,6 +186,9 @@ func (s *Session) append(e timeline.Event) timeline.Event {
 	if m, ok := record.Mark(e); ok {
 		s.logger.Mark(m)
 	}
+	if s.o.Watch != nil {
+		s.o.Watch(e)
+	}
 	slog.Debug("event", "seq", e.Seq, "at", e.At, "kind", e.Kind) // no words: logs leave the unit
 	return e
 }
@@ -191,6 +201,9 @@ func (s *Session) take(e timeline.Event) {
 		s.take(more)
 	}
 	for _, c := range ready.Cues {
+		if s.o.Silent && strings.HasPrefix(c.ID, "question.") {
+			continue
+		}
 		c.Seq = uint64(len(s.events)) // the last event that the answer speaks of
 		s.waiting = append(s.waiting, held{c, s.pos})
 	}

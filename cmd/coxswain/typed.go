@@ -1,0 +1,167 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/intents"
+	"coxswain/timeline"
+)
+
+// keyboard is an ear that hears what is typed.
+type keyboard struct {
+	typed *intents.Typed
+	heard int64
+	next  []intents.Result
+}
+
+// Hear implements intents.Ear.
+func (k *keyboard) Hear(pcm []int16) ([]intents.Result, []string) {
+	k.heard += int64(len(pcm))
+	out := k.next
+	k.next = nil
+	for i := range out {
+		out[i].Start, out[i].End, out[i].Decided = k.heard-int64(len(pcm)), k.heard, k.heard
+	}
+	return out, nil
+}
+
+// Close implements intents.Ear.
+func (k *keyboard) Close() []intents.Result { return nil }
+
+// runTyped runs a drill without a sound device: a line is a callout at the
+// moment it is typed or, if it begins with a time (0:14), at that moment, to
+// which the clock then runs at once. It ends with the case, with the input
+// after times, or with ctx. The record's folder is returned.
+func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, out io.Writer) (string, error) {
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
+	if err != nil {
+		return "", err
+	}
+	k := &keyboard{}
+	if k.typed, err = intents.NewTyped(v); err != nil {
+		return "", err
+	}
+	o, err := sessionOptions(c, v, false)
+	if err != nil {
+		return "", err
+	}
+	now := time.Now()
+	p.watch = speakOn(out)
+	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now
+	p.on(&o)
+	w, err := openRecord(c, now, false)
+	if err != nil {
+		return "", err
+	}
+	s, err := newSession(o, w)
+	if err != nil {
+		return "", err
+	}
+	fmt.Fprintln(out, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
+	(&terminal{session: s, keyboard: k, exchange: audio.NewExchange(1), out: out}).run(ctx, linesOf(ctx, in))
+	return w.Dir, s.Close()
+}
+
+// speakOn prints what is said, and what the case tells.
+func speakOn(w io.Writer) func(timeline.Event) {
+	return func(e timeline.Event) {
+		who := "coxswain"
+		if e.Cue == "drill" {
+			who = "case"
+		}
+		if e.Kind == timeline.CueSpoken {
+			fmt.Fprintf(w, "%8s  %s: %s\n", e.At, who, e.Sentence)
+		}
+	}
+}
+
+// linesOf passes on lines until the input ends.
+func linesOf(ctx context.Context, in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for sc := bufio.NewScanner(in); sc.Scan(); {
+			select {
+			case lines <- sc.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}
+
+// terminal drives a session block by block: by the wall clock while lines come
+// without times, as fast as it can where they have one.
+type terminal struct {
+	session  *session.Session
+	keyboard *keyboard
+	exchange *audio.Exchange
+	out      io.Writer
+	timed    bool
+}
+
+func (t *terminal) run(ctx context.Context, lines <-chan string) {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	began := time.Now()
+	for !t.session.Over() {
+		select {
+		case <-ctx.Done():
+			return
+		case line, more := <-lines:
+			if !more && t.timed {
+				for !t.session.Over() {
+					t.block()
+				}
+			}
+			if !more {
+				return
+			}
+			t.line(strings.TrimSpace(line))
+		case <-tick.C:
+			for n := 0; n < 100 && !t.timed && audio.Duration(t.session.Pos()) < time.Since(began); n++ {
+				t.block() // a tick that came late is made up for
+			}
+		}
+	}
+}
+
+// line takes one line: a callout, perhaps behind a time.
+func (t *terminal) line(line string) {
+	first, rest, _ := strings.Cut(line, " ")
+	if at, err := timeline.ParseTime(first); err == nil && strings.Contains(first, ":") {
+		t.timed, line = true, rest
+		for timeline.Time(t.session.Pos()) < at && !t.session.Over() {
+			t.block()
+		}
+	}
+	if line == "" || strings.HasPrefix(line, "#") {
+		return
+	}
+	r, err := t.keyboard.typed.Read(line)
+	if err != nil {
+		fmt.Fprintln(t.out, "coxswain:", err)
+		return
+	}
+	t.keyboard.next = append(t.keyboard.next, r)
+	t.block()
+}
+
+// block lets 10 ms of silence pass.
+func (t *terminal) block() {
+	var in, out [audio.Block]float32
+	var f audio.Frame
+	t.exchange.Callback(in[:], out[:])
+	for t.exchange.Next(&f) {
+		t.exchange.Send(t.session.Step(f.Room[:], f.Speaker[:]))
+	}
+}

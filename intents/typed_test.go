@@ -1,0 +1,77 @@
+package intents
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// Every phrase of the vocabulary can be typed, with its numbers in figures or
+// in words; what is none is refused with what comes near.
+func TestTyped(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	typed, err := NewTyped(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		line, callout, slot string
+		value               float64
+	}{
+		{"Shock delivered.", "shock.given", "", 0},
+		{"shock delivered 200 joules", "shock.given", "energy_j", 200},
+		{"shock delivered two hundred joules", "shock.given", "energy_j", 200},
+		{"weight 37.5 kilos", "patient.weight", "weight_kg", 37.5},
+		{"epinephrine 0.2 milligrams given", "drug.epinephrine", "dose_mg", 0.2},
+		{"we have a pulse", "pulse.present", "", 0},
+		{"4 years old", "patient.age", "age_y", 4},
+	} {
+		r, err := typed.Read(c.line)
+		if err != nil || r.Callout != c.callout || math.Abs(r.Values[c.slot]-c.value) > 1e-9 {
+			t.Errorf("%q: %+v, %v", c.line, r, err)
+		}
+	}
+	for line, want := range map[string]string{
+		"shock deliverd":                 `did you mean`,
+		"xyzzy":                          "see coxswain callouts",
+		"":                               "no callout",
+		"shock delivered 2000000 joules": "did you mean",
+		"weight NaN kilos":               "did you mean",
+	} {
+		if _, err := typed.Read(line); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v", line, err)
+		}
+	}
+	phrases, _ := v.Compile()
+	for _, p := range phrases {
+		if p.Talk() || p.HasSlot() {
+			continue
+		}
+		if r, err := typed.Read(p.Text); err != nil {
+			t.Errorf("%q: %v", p.Text, err)
+		} else if r.Callout != p.Callout.ID {
+			t.Errorf("%q is read as %s, want %s", p.Text, r.Callout, p.Callout.ID)
+		}
+	}
+}
+
+// Whatever is typed, it is read or refused.
+func FuzzTyped(f *testing.F) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		f.Fatal(err)
+	}
+	typed, err := NewTyped(v)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add("shock delivered 2e308 joules")
+	f.Fuzz(func(t *testing.T, line string) {
+		if r, err := typed.Read(line); err == nil && r.Callout == "" {
+			t.Errorf("%q is read as nothing", line)
+		}
+	})
+}
