@@ -258,41 +258,80 @@ func TestReviewRefuses(t *testing.T) {
 	}
 }
 
-// The wall display shows the clock, what is due, and says when it is cut off.
+// The wall display shows what is next, the cycle, what was given, and says when
+// it is cut off.
 func TestWallDisplay(t *testing.T) {
 	var box session.Box
-	code, left, paused := 125.0, 40.0, 0.0
-	n := &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Shocks: 2, Code: &code, CycleLeft: &left, Due: []session.Due{{Text: "Epinephrine due", In: 55}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}}, Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
+	code, left, paused := 125.0, 40.0, 7.4
+	n := &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Code: &code, CycleLeft: &left, Cycle: 120,
+		Given: []session.Given{{Name: "shocks", Count: 2, Ago: 65}, {Name: "epinephrine", Count: 1, Ago: 130}},
+		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
 	box.Store(n)
 	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}), ""))
 	defer server.Close()
 	ctx := browser(t, server.URL)
-	do(t, ctx, poll(`document.querySelector("#code").textContent === "2:05"`))
+	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
-	for id, want := range map[string]string{"cycle": "0:40", "state": "compressing, VF, shocks 2", "due": "Epinephrine duein 0:55", "last": "shock given, 200 J0:12 ago", "caution": Caution} {
-		if got := eval[string](t, ctx, `document.getElementById("`+id+`").textContent`); got != want {
-			t.Errorf("%s: %q, want %q", id, got, want)
-		}
-	}
-	// Legible at 5 m: characters of the clocks at least a tenth of the screen
-	// high, those of the lists a thirtieth (common practice, no source).
-	for id, least := range map[string]float64{"code": 0.1, "due": 1.0 / 30} {
-		if got := eval[float64](t, ctx, `parseFloat(getComputedStyle(document.getElementById("`+id+`")).fontSize) / innerHeight`); got < least {
-			t.Errorf("%s is %.3f of the screen high, want %.3f", id, got, least)
+	wallSays(t, ctx, map[string]string{"what": "Epinephrine due.", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
+		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago", "loud": "", "ill": "", "caution": Caution})
+	// Legible at 5 m: what is next is the largest; nothing that matters is under a
+	// thirtieth of the screen high (common practice, no source).
+	sizes := eval[[]float64](t, ctx, `["what", "when", "state", "cycle", "given", "heard"].map(i => parseFloat(getComputedStyle($(i)).fontSize) / innerHeight)`)
+	for i, s := range sizes {
+		if i > 0 && s >= sizes[0] || s < 1.0/30 {
+			t.Errorf("size %d of the wall is %.3f of the screen high; the largest must be the first: %.3f", i, s, sizes[0])
 		}
 	}
 	if c := eval[int](t, ctx, `document.querySelectorAll("button, input, a, select").length`); c != 0 {
 		t.Errorf("%d controls on a display", c)
 	}
-	other := *n
-	paused = 7
-	other.Paused, other.Recogniser, other.Healthy = &paused, "failed", false
+	places := `["state", "what", "cycle", "done", "heard"].map(i => { const r = $(i).getBoundingClientRect(); return [r.left, r.top].join() }).join(" ")`
+	before := eval[string](t, ctx, places)
+	other, long := *n, 3601.0
+	other.Code, other.Loud, other.Microphone = &long, true, -20
 	box.Store(&other)
-	do(t, ctx, poll(`document.querySelector("#health").textContent === "CANNOT HEAR" && document.querySelector("#cyclename").textContent === "Hands off"`))
+	do(t, ctx, poll(`$("code").textContent === "code 60:01"`))
+	wallSays(t, ctx, map[string]string{"loud": "loud"})
+	if after := eval[string](t, ctx, places); after != before {
+		t.Errorf("things moved when numbers changed: %s, then %s", before, after)
+	}
+	ill := *n
+	ill.Paused, ill.Recogniser, ill.Healthy = &paused, "failed", false
+	box.Store(&ill)
+	do(t, ctx, poll(`$("ill").textContent === "CANNOT HEAR"`))
+	wallSays(t, ctx, map[string]string{"cycle": "Hands off 7 s"})
+	wallContrast(t, ctx)
 	shot(t, ctx, "wall-ill")
 	server.CloseClientConnections()
 	server.Listener.Close()
-	do(t, ctx, poll(`document.querySelector("#health").textContent === "DISPLAY LOST COXSWAIN"`))
+	do(t, ctx, poll(`$("ill").textContent === "DISPLAY LOST COXSWAIN"`))
+}
+
+// wallSays holds texts of the wall display to what is wanted.
+func wallSays(t *testing.T, ctx context.Context, want map[string]string) {
+	t.Helper()
+	for id, text := range want {
+		if got := eval[string](t, ctx, `$("`+id+`").textContent`); got != text {
+			t.Errorf("%s: %q, want %q", id, got, text)
+		}
+	}
+}
+
+// wallContrast computes the contrast of every text with what lies behind it
+// (WCAG 2.2, success criterion 1.4.6: 7 to 1).
+func wallContrast(t *testing.T, ctx context.Context) {
+	t.Helper()
+	worst := eval[float64](t, ctx, `(() => {
+		const lum = c => { const v = c.match(/[0-9.]+/g).slice(0, 3).map(x => x / 255).map(x => x <= 0.03928 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4); return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
+		const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor; if (!/, 0\)$/.test(c)) return c; } return "rgb(16,22,28)"; };
+		const pairs = ["state", "code", "what", "when", "heard", "ill", "caution"].map(i => [getComputedStyle($(i)).color, ground($(i))]);
+		pairs.push([getComputedStyle($("cycle")).color, getComputedStyle($("bar")).backgroundColor]);
+		return Math.min(...pairs.map(([a, b]) => { const x = lum(a), y = lum(b); return (Math.max(x, y) + 0.05) / (Math.min(x, y) + 0.05); }));
+	})()`)
+	if worst < 7 {
+		t.Errorf("the least contrast is %.1f to 1, want 7", worst)
+	}
 }
 
 // A record of two hours is on the page within a second: its figures and events

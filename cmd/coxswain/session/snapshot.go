@@ -1,6 +1,7 @@
 package session
 
 import (
+	"slices"
 	"sync/atomic"
 
 	"coxswain/timeline"
@@ -21,6 +22,9 @@ type Snapshot struct {
 	State      string   `json:"state"`
 	Rhythm     string   `json:"rhythm"`
 	Shocks     int      `json:"shocks"`
+	Cycle      float64  `json:"cycle_s"` // length of a whole one
+	Given      []Given  `json:"given"`
+	Loud       bool     `json:"loud"` // so loud that callouts are likely to be missed
 	Due        []Due    `json:"due"`
 	Last       []Heard  `json:"last"` // newest first
 	Microphone float64  `json:"microphone_dbfs"`
@@ -74,8 +78,10 @@ func (s *Session) show() {
 			x := p.Get("cycle_s") - *left
 			n.CycleLeft = &x
 		}
+		n.Cycle, n.Given = p.Get("cycle_s"), given(st, now)
 		n.Due = s.dueNow(p, st, now)
 	}
+	n.Loud = n.Microphone > loudFrom
 	n.Last = s.lastFive(now)
 	s.seen.Store(n)
 }
@@ -88,7 +94,11 @@ func (s *Session) dueNow(p *timeline.Protocol, st timeline.State, now timeline.T
 		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) || c.At > now+timeline.Seconds(120) {
 			continue
 		}
-		if out = append(out, Due{s.voice.Sentence(c), (c.At - now).Seconds()}); len(out) == 3 {
+		d := Due{s.voice.Sentence(c), (c.At - now).Seconds()}
+		if slices.ContainsFunc(out, func(x Due) bool { return x.Text == d.Text }) {
+			continue // the same thing, repeated
+		}
+		if out = append(out, d); len(out) == 3 {
 			break
 		}
 	}

@@ -4,42 +4,60 @@ const $ = id => document.getElementById(id);
 const clock = s => {
   if (s === null || s === undefined) return "-:--";
   const t = Math.floor(Math.abs(s) + (s < 0 ? 0.999 : 0));
-  return (s < 0 ? "+" : "") + Math.floor(t / 60) + ":" + String(t % 60).padStart(2, "0");
+  return Math.floor(t / 60) + ":" + String(t % 60).padStart(2, "0");
 };
-const fill = (list, rows) => {
-  list.replaceChildren(...rows.map(([left, right]) => {
-    const li = document.createElement("li");
-    for (const text of [left, right]) {
-      const span = document.createElement("span");
-      span.textContent = text;
-      li.append(span);
-    }
-    return li;
-  }));
-};
+const put = (id, text) => { if ($(id).textContent !== text) $(id).textContent = text; };
 let heard = 0;
+
+// ill tells what is not well; nothing while all is.
+const ill = n => {
+  const out = [];
+  if (n.recogniser !== "hears") out.push("CANNOT HEAR");
+  if (n.sound !== "whole") out.push("SOUND " + n.sound.toUpperCase());
+  if (!n.saving) out.push("NOT SAVING");
+  return out.join(", ");
+};
+const warn = text => { put("ill", text); $("ill").hidden = !text; };
+
+// next is one thing and one time: what has waited longest, or comes first.
+const next = n => {
+  const d = n.due[0];
+  put("what", d ? d.text : n.code_s === null ? "" : "Nothing due");
+  put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
+  $("next").className = d && d.in_s < 0.5 ? "now" : "";
+};
+
+// cycle is a bar that shrinks; while nobody compresses, how long that has been.
+const cycle = n => {
+  const off = n.paused_s !== null && n.code_s !== null, over = n.cycle_left_s !== null && n.cycle_left_s < 0;
+  $("cyclebox").className = off || over ? "warn" : n.cycle_left_s === null ? "calm" : "";
+  put("cycle", off ? `Hands off ${Math.floor(n.paused_s)} s` : n.cycle_left_s === null ? "" : over ? `Cycle over by ${clock(n.cycle_left_s)}` : `Cycle ${clock(n.cycle_left_s)} left`);
+  $("left").style.width = `${Math.max(0, Math.min(100, 100 * (n.cycle_left_s || 0) / (n.cycle_s || 120)))}%`;
+};
+const given = n => $("given").replaceChildren(...(n.given || []).slice(0, 6).map(g => {
+  const li = document.createElement("li"), b = document.createElement("b");
+  b.textContent = `${g.count} ${g.name}`;
+  li.append(b, `${clock(g.ago_s)} ago`);
+  return li;
+}));
+const room = n => {
+  const share = Math.max(0, Math.min(1, (n.microphone_dbfs + 70) / 60));
+  $("loudness").style.width = `${100 * share}%`;
+  put("loud", n.loud ? "loud" : "");
+};
 const show = n => {
   heard = Date.now();
-  $("state").textContent = n.state + (n.rhythm ? ", " + n.rhythm : "") + (n.shocks ? ", shocks " + n.shocks : "");
-  const ill = [];
-  if (n.recogniser !== "hears") ill.push("CANNOT HEAR");
-  if (n.sound !== "whole") ill.push("SOUND " + n.sound.toUpperCase());
-  if (!n.saving) ill.push("NOT SAVING");
-  $("health").textContent = ill.length ? ill.join(", ") : "hears, room " + Math.round(n.microphone_dbfs) + " dB";
-  $("health").className = ill.length ? "warn" : "";
-  $("code").textContent = clock(n.code_s);
-  const off = n.paused_s !== null && n.code_s !== null;
-  $("cyclename").textContent = off ? "Hands off" : n.cycle_left_s < 0 ? "Cycle over by" : "Cycle left";
-  $("cycle").textContent = off ? clock(n.paused_s) : clock(n.cycle_left_s).replace("+", "");
-  $("cyclebox").className = "clock" + (off || n.cycle_left_s < 0 ? " warn" : "");
-  fill($("due"), n.due.map(d => [d.text, d.in_s < 0 ? "now" : "in " + clock(d.in_s)]));
-  fill($("last"), n.last.map(e => [e.text, clock(e.ago_s) + " ago"]));
-  $("caution").textContent = n.caution;
+  put("state", n.state + (n.rhythm ? ", " + n.rhythm : ""));
+  put("code", n.code_s === null ? "no code" : "code " + clock(n.code_s));
+  warn(ill(n));
+  next(n);
+  cycle(n);
+  given(n);
+  room(n);
+  const last = n.last[0];
+  put("heard", n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10 ? "? not understood: say it again"
+    : last ? `“${last.text}” ${clock(last.ago_s)} ago` : "nothing called yet");
+  put("caution", n.caution);
 };
 new EventSource("events" + location.search).onmessage = e => show(JSON.parse(e.data));
-setInterval(() => {
-  if (Date.now() - heard > 2000) {
-    $("health").textContent = "DISPLAY LOST COXSWAIN";
-    $("health").className = "warn";
-  }
-}, 500);
+setInterval(() => { if (Date.now() - heard > 2000) warn("DISPLAY LOST COXSWAIN"); }, 500);

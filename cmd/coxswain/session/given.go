@@ -1,0 +1,50 @@
+package session
+
+import (
+	"slices"
+	"strings"
+
+	"coxswain/timeline"
+)
+
+// Given is what was given so far of one thing: shocks, cardioversions, a drug.
+type Given struct {
+	Name  string  `json:"name"`
+	Count int     `json:"count"`
+	Ago   float64 `json:"ago_s"` // since the last
+}
+
+// loudFrom is the level of the room, in dBFS, from which on callouts are likely
+// to be missed: common practice, no source.
+const loudFrom = -30
+
+// given counts shocks, then drugs by when they were last given, newest first.
+func given(st timeline.State, now timeline.Time) []Given {
+	out := []Given{}
+	for _, synced := range []bool{false, true} {
+		g := Given{Name: map[bool]string{false: "shock", true: "cardioversion"}[synced]}
+		for _, x := range st.Shocks {
+			if x.Synced == synced {
+				g.Count, g.Ago = g.Count+1, (now - x.At).Seconds()
+			}
+		}
+		if g.Count > 1 {
+			g.Name += "s"
+		}
+		if g.Count > 0 {
+			out = append(out, g)
+		}
+	}
+	n := len(out)
+	for drug, doses := range st.Given {
+		last := doses[len(doses)-1].At
+		out = append(out, Given{strings.ReplaceAll(drug, "_", " "), len(doses), (now - last).Seconds()})
+	}
+	slices.SortFunc(out[n:], func(a, b Given) int {
+		if a.Ago != b.Ago {
+			return int(a.Ago*10) - int(b.Ago*10)
+		}
+		return strings.Compare(a.Name, b.Name)
+	})
+	return out
+}
