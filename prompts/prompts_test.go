@@ -3,6 +3,7 @@ package prompts
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"coxswain/audio"
@@ -97,6 +98,45 @@ func TestSentences(t *testing.T) {
 		if v.Speak(cue).Len() < audio.Rate/10 {
 			t.Errorf("%s: too short to be heard", c.id)
 		}
+	}
+}
+
+// Under a protocol with European words nothing is called epinephrine, each
+// sentence has its clips, and the American voice stays as it was.
+func TestWords(t *testing.T) {
+	v, err := NewVoice("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	european, err := v.In("european")
+	if err != nil {
+		t.Fatal(err)
+	}
+	due := timeline.Cue{ID: "epinephrine.first", Values: map[string]float64{"dose_mg": 1}}
+	if got, want := european.Sentence(due), "Consider adrenaline one milligram Protocol, now."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got, want := v.Sentence(due), "Consider epinephrine one milligram Protocol, now."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	for id := range european.cues {
+		for _, p := range european.pieces(timeline.Cue{ID: id}) {
+			if strings.Contains(strings.ToLower(p), "epinephrine") || v.clips[Slug(p)] == nil {
+				t.Errorf("%s: %q", id, p)
+			}
+		}
+	}
+	for _, id := range timeline.Protocols() {
+		p, err := timeline.LoadProtocol(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := v.In(p.Words); err != nil || strings.HasPrefix(id, "erc") != (p.Words == "european") {
+			t.Errorf("%s: words %q: %v", id, p.Words, err)
+		}
+	}
+	if _, err := v.In("martian"); err == nil || !strings.Contains(err.Error(), "european") {
+		t.Errorf("unknown words: %v", err)
 	}
 }
 

@@ -5,10 +5,12 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 
@@ -36,8 +38,9 @@ type Voice struct {
 }
 
 type cueFile struct {
-	Cues  map[string]string `yaml:"cues"`
-	Items map[string]string `yaml:"items"`
+	Cues  map[string]string            `yaml:"cues"`
+	Items map[string]string            `yaml:"items"`
+	Words map[string]map[string]string `yaml:"words"` // see In
 }
 
 func parseCues(name string, b []byte) (cueFile, error) {
@@ -283,20 +286,23 @@ func Texts() []string {
 	for _, w := range append(append([]string{}, ones...), tens[2:]...) {
 		set[w] = true
 	}
-	v := &Voice{cues: f.Cues, items: f.Items}
-	for id, t := range f.Cues {
-		for _, value := range []float64{1, 2} {
-			values := map[string]float64{}
-			for _, m := range slot.FindAllStringSubmatch(t, -1) {
-				values[m[1]] = value
-			}
-			for _, p := range v.pieces(timeline.Cue{ID: id, Values: values}) {
-				set[p] = true
+	for _, words := range append([]string{""}, slices.Sorted(maps.Keys(f.Words))...) {
+		cues, items := f.in(words)
+		v := &Voice{cues: cues, items: items}
+		for id, t := range cues {
+			for _, value := range []float64{1, 2} {
+				values := map[string]float64{}
+				for _, m := range slot.FindAllStringSubmatch(t, -1) {
+					values[m[1]] = value
+				}
+				for _, p := range v.pieces(timeline.Cue{ID: id, Values: values}) {
+					set[p] = true
+				}
 			}
 		}
-	}
-	for _, t := range f.Items {
-		set[t] = true
+		for _, t := range items {
+			set[t] = true
+		}
 	}
 	for _, id := range drill.IDs() {
 		if c, err := drill.Load(id); err == nil { // that they all load is tested

@@ -121,10 +121,16 @@ func openLive(ctx context.Context, c *config.Config) (*session.Live, error) {
 func sessionOptions(c *config.Config, v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
 	o = session.Options{Vocabulary: v, Rate: float64(c.Rate), Mode: c.Mode, Volume: c.Volume,
 		Echo: hearsItself && c.CancelEcho, LoopDelay: c.LoopDelay(), Software: "coxswain " + Version}
-	if o.Protocol, err = protocol(c); err == nil {
-		o.Voice, err = prompts.NewVoice(c.Clips)
+	if o.Protocol, err = protocol(c); err != nil {
+		return o, err
 	}
-	return o, err
+	if o.Voice, err = prompts.NewVoice(c.Clips); err != nil {
+		return o, err
+	}
+	if o.Voice, err = o.Voice.In(o.Protocol.Words); err != nil {
+		return o, fmt.Errorf("protocol %s: %w", o.Protocol.ID, err)
+	}
+	return o, nil
 }
 
 // openRecord opens the record of a session that begins now: a new one, or that of
