@@ -1,26 +1,31 @@
 package main
 
 import (
+	_ "embed"
 	"encoding/json"
 	"fmt"
 	"html/template"
 	"io"
+	"os"
 	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
+	"go.yaml.in/yaml/v3"
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
+	"coxswain/timeline"
 )
 
 func newCallouts(c *config.Config) *cobra.Command {
 	var asJSON bool
-	var page string
+	var page, list string
 	cmd := &cobra.Command{
 		Use: "callouts", Short: "Print the card of everything that can be said",
 		Example: `  coxswain callouts
-  coxswain callouts --page card.html            # to print, one side of A4 or Letter
+  coxswain callouts --page card.html            # to print: a side for an arrest, a pulse, children
+  coxswain callouts --list all.html             # every way to say it, to search
   coxswain callouts --json
   coxswain callouts --vocabulary our-unit.yaml`,
 		Args: cobra.NoArgs,
@@ -32,34 +37,54 @@ func newCallouts(c *config.Config) *cobra.Command {
 			if _, err := v.Compile(); err != nil {
 				return err
 			}
+			if page != "" {
+				if err := writeTo(page, func(w io.Writer) error { return writeCard(w, v) }); err != nil {
+					return err
+				}
+			}
+			if list != "" {
+				if err := writeTo(list, func(w io.Writer) error { return writeList(w, v) }); err != nil {
+					return err
+				}
+			}
 			switch {
 			case asJSON:
 				return json.NewEncoder(cmd.OutOrStdout()).Encode(v)
-			case page != "":
-				return writePage(page, v)
+			case page != "" || list != "":
+				return nil
 			}
 			return printCard(cmd.OutOrStdout(), v)
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "the whole vocabulary as JSON")
-	cmd.Flags().StringVar(&page, "page", "", "write a printable page (HTML) to this file")
+	cmd.Flags().StringVar(&page, "page", "", "write the card to print (HTML) to this file")
+	cmd.Flags().StringVar(&list, "list", "", "write every way to say it, with a search (HTML), to this file")
 	return cmd
 }
 
-// spell shows a slot as what the speaker fills in.
+// writeTo has a file written.
+func writeTo(path string, write func(io.Writer) error) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// spell shows a slot as what the speaker fills in; the phrase names its unit.
 func spell(v *intents.Vocabulary, phrase string) string {
-	for name, s := range v.Slots {
-		short := map[string]string{"joules": "J", "milligrams": "mg", "kilograms": "kg", "minutes": "min"}[s.Unit]
-		if short == "" {
-			short = s.Unit
-		}
-		phrase = strings.ReplaceAll(phrase, "{"+name+"}", "<"+short+">")
+	for name := range v.Slots {
+		phrase = strings.ReplaceAll(phrase, "{"+name+"}", "…")
 	}
 	return phrase
 }
 
 func printCard(w io.Writer, v *intents.Vocabulary) error {
-	fmt.Fprintln(w, "Say what was done, as it is done. <J> and <mg> are spoken numbers.")
+	fmt.Fprintln(w, "Say what was done, as it is done. … is a spoken number.")
 	fmt.Fprintln(w)
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	for _, c := range v.Callouts {
@@ -78,36 +103,136 @@ func printCard(w io.Writer, v *intents.Vocabulary) error {
 	return nil
 }
 
-var cardPage = template.Must(template.New("card").Parse(`<!doctype html>
-<html lang="en"><meta charset="utf-8"><title>Callout card</title>
-<style>
-@page{margin:12mm}
-body{font:10.5pt/1.3 system-ui,sans-serif;color:#111;max-width:190mm;margin:0 auto;padding:4mm}
-h1{font-size:16pt;margin:0 0 2mm}
-p{margin:0 0 3mm}
-dl{columns:3;column-gap:7mm;margin:0}
-div{break-inside:avoid;margin-bottom:2.5mm;border-left:1mm solid #36565c;padding-left:2mm}
-dt{font-weight:700}
-dd{margin:0;color:#333}
-footer{margin-top:4mm;border-top:1px solid #999;padding-top:2mm;font-weight:600}
-</style>
-<h1>What coxswain hears</h1>
-<p>Say what was done, as it is done. The first line is the usual way, the others count as well. J and mg stand for spoken numbers.</p>
-<dl>{{range .Callouts}}<div><dt>{{index .Phrases 0}}</dt>{{range slice .Phrases 1}}<dd>{{.}}</dd>{{end}}</div>
-{{end}}</dl>
-<footer>{{.Caution}}</footer>
-</html>
-`))
+//go:embed card.yaml
+var cardFile []byte
 
-func writePage(path string, v *intents.Vocabulary) error {
-	shown := make([]intents.Callout, len(v.Callouts))
-	for i, c := range v.Callouts {
-		shown[i] = intents.Callout{ID: c.ID}
-		for _, p := range c.Phrases {
-			shown[i].Phrases = append(shown[i].Phrases, spell(v, p))
+// cardSide is one side of the printed card.
+type cardSide struct {
+	Title  string
+	Groups []cardGroup
+}
+
+// cardGroup is what is said at one moment.
+type cardGroup struct {
+	Title    string
+	Callouts []string
+	Say      string // one line for all of them
+	Lines    []cardLine `yaml:"-"`
+}
+
+// cardLine is one way to say a callout, and how many others there are.
+type cardLine struct {
+	Say    string
+	Others int
+}
+
+// covers reports whether the group names a callout.
+func (g cardGroup) covers(id string) bool {
+	for _, c := range g.Callouts {
+		if head, all := strings.CutSuffix(c, "*"); c == id || all && strings.HasPrefix(id, head) {
+			return true
 		}
 	}
-	return toFile(path, func(w io.Writer) error {
-		return cardPage.Execute(w, map[string]any{"Callouts": shown, "Caution": Caution})
-	})
+	return false
+}
+
+// card lays a vocabulary out on the sides of the card.
+func card(v *intents.Vocabulary) ([]cardSide, error) {
+	var sides []cardSide
+	if err := yaml.Unmarshal(cardFile, &sides); err != nil {
+		return nil, fmt.Errorf("card.yaml: %w", err)
+	}
+	placed := map[string]bool{}
+	for _, s := range sides {
+		for i := range s.Groups {
+			g := &s.Groups[i]
+			if g.Say != "" {
+				g.Lines = []cardLine{{Say: g.Say}}
+			}
+			for _, c := range v.Callouts {
+				if !g.covers(c.ID) {
+					continue
+				}
+				placed[c.ID] = true
+				if g.Say == "" {
+					g.Lines = append(g.Lines, cardLine{wayToSay(v, c), len(c.Phrases) - 1})
+				}
+			}
+		}
+	}
+	more := cardGroup{Title: "Your unit's own"}
+	for _, c := range v.Callouts {
+		if !placed[c.ID] {
+			more.Lines = append(more.Lines, cardLine{wayToSay(v, c), len(c.Phrases) - 1})
+		}
+	}
+	if len(more.Lines) > 0 {
+		sides[0].Groups = append(sides[0].Groups, more)
+	}
+	for i := range sides {
+		sides[i].Groups = withLines(sides[i].Groups)
+	}
+	return sides, nil
+}
+
+// withLines leaves out groups that a site's vocabulary says nothing for.
+func withLines(all []cardGroup) (out []cardGroup) {
+	for _, g := range all {
+		if len(g.Lines) > 0 {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// wayToSay is the usual way to say a callout: with its number where it has one.
+func wayToSay(v *intents.Vocabulary, c intents.Callout) string {
+	say := c.Phrases[0]
+	for _, p := range c.Phrases {
+		if strings.Contains(p, "{") {
+			if say != p {
+				say += "; " + p
+			}
+			break
+		}
+	}
+	return spell(v, say)
+}
+
+//go:embed card.html
+var cardHTML string
+
+//go:embed list.html
+var listHTML string
+
+func writeCard(w io.Writer, v *intents.Vocabulary) error {
+	sides, err := card(v)
+	if err != nil {
+		return err
+	}
+	t, err := template.New("card").Parse(cardHTML)
+	if err != nil {
+		return err
+	}
+	return t.Execute(w, map[string]any{"Sides": sides, "Caution": Caution})
+}
+
+func writeList(w io.Writer, v *intents.Vocabulary) error {
+	type row struct {
+		Means   string
+		Phrases []string
+	}
+	var rows []row
+	for _, c := range v.Callouts {
+		r := row{Means: timeline.Event{Kind: timeline.Kind(c.ID)}.Words()}
+		for _, p := range c.Phrases {
+			r.Phrases = append(r.Phrases, spell(v, p))
+		}
+		rows = append(rows, r)
+	}
+	t, err := template.New("list").Parse(listHTML)
+	if err != nil {
+		return err
+	}
+	return t.Execute(w, map[string]any{"Callouts": rows, "Caution": Caution})
 }

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"coxswain/intents"
+)
+
+// The card names every callout in a group of its own making, and each of its
+// three sides is one side of A4 when printed.
+func TestCard(t *testing.T) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sides, err := card(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range sides {
+		for _, g := range s.Groups {
+			if g.Title == "Your unit's own" {
+				t.Errorf("callouts without a place in card.yaml: %v", g.Lines)
+			}
+			for _, id := range g.Callouts {
+				one := cardGroup{Callouts: []string{id}}
+				found := false
+				for _, c := range v.Callouts {
+					found = found || one.covers(c.ID)
+				}
+				if !found {
+					t.Errorf("%s, %s: the vocabulary has no %s", s.Title, g.Title, id)
+				}
+			}
+		}
+	}
+	dir := t.TempDir()
+	page, list := filepath.Join(dir, "card.html"), filepath.Join(dir, "all.html")
+	ok(t, "callouts", "--page", page, "--list", list)
+	for _, f := range []string{page, list} {
+		b, err := os.ReadFile(f)
+		if err != nil || !strings.Contains(string(b), Caution) || strings.Contains(string(b), "{energy_j}") {
+			t.Errorf("%s: no caution, or a slot is shown as such: %v", f, err)
+		}
+	}
+	browser := findChromium()
+	if browser == "" {
+		t.Skip("no Chromium: `make test` installs it")
+	}
+	pdf := filepath.Join(dir, "card.pdf")
+	b, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := printPDF(b, pdf); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("pdfinfo", pdf).Output()
+	if err != nil {
+		t.Skip("no pdfinfo: `make test` installs it")
+	}
+	if m := regexp.MustCompile(`Pages:\s+(\d+)`).FindStringSubmatch(string(out)); m == nil || m[1] != "3" {
+		t.Errorf("the card has %v pages, want 3: one side each", m)
+	}
+	if dir := os.Getenv("SHOTS"); dir != "" {
+		exec.Command("pdftoppm", "-r", "70", "-png", pdf, filepath.Join(dir, "card")).Run()
+	}
+}
