@@ -20,6 +20,7 @@ const (
 	Torsades  Rhythm = "torsades"
 	SVT       Rhythm = "SVT"
 	AF        Rhythm = "AF"
+	Flutter   Rhythm = "flutter"
 	Brady     Rhythm = "bradycardia"
 )
 
