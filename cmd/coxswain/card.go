@@ -116,7 +116,7 @@ type cardSide struct {
 type cardGroup struct {
 	Title    string
 	Callouts []string
-	Say      string // one line for all of them
+	Say      string     // one line for all of them
 	Lines    []cardLine `yaml:"-"`
 }
 

@@ -114,7 +114,7 @@ func figureText(f figures.Figure) string {
 			return map[bool]string{true: "yes", false: "no"}[x == 1]
 		case f.Unit == "s":
 			return timeline.Seconds(x).String()
-		case f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks":
+		case f.IsShare():
 			return fmt.Sprintf("%.0f %%", 100*x)
 		}
 		return timeline.FormatNumber(math.Round(10*x) / 10)

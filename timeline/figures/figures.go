@@ -62,6 +62,12 @@ type Figure struct {
 	Met   string  `json:"met,omitempty"` // "yes" or "no" against the benchmark
 }
 
+// IsShare reports whether the figure is a part of a whole, 0 to 1, and no count
+// and no yes or no (all have UCUM's unit 1).
+func (d Definition) IsShare() bool {
+	return d.Unit == "1" && d.ID != "pauses" && d.ID != "shocks" && d.ID != "sustained"
+}
+
 // Definitions returns what the figures are, in order, with a site's overlays.
 // Errors name file and line.
 func Definitions(overlays ...timeline.Source) ([]Definition, error) {

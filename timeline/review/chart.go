@@ -1,6 +1,11 @@
 package review
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+
+	"coxswain/timeline/figures"
+)
 
 // markText is what a mark says: what its lane's name says already is left out.
 func markText(lane, text string) string {
@@ -12,21 +17,33 @@ func markText(lane, text string) string {
 	return text
 }
 
-// DrawRunChart draws a run chart as SVG: points, mean, limits. A point outside
-// the limits is a filled square, so that it shows without colour. unit is that
-// of the figure, "1" for a share or a count.
-func DrawRunChart(c RunChart, unit string) (string, error) {
-	if unit == "1" {
-		unit = "share or count"
+// DrawRunChart draws a run chart as SVG: points with the number of records of
+// each month, mean, limits, and what the figure is held against. A month that is
+// no chance is a filled square, so that it shows without colour.
+func DrawRunChart(c RunChart, f figures.Definition) (string, error) {
+	unit := f.Unit
+	switch {
+	case f.IsShare():
+		unit = "share"
+	case unit == "1":
+		unit = "count"
 	}
-	d := Drawing{Title: c.ID + " by month", Axis: "month", To: max(1, float64(len(c.Months)-1))}
-	curve := Curve{Levels: []float64{c.Mean}}
+	d := Drawing{Title: c.ID + " by month", Axis: "month", UnderAx: "records", To: max(1, float64(len(c.Months)-1))}
+	curve := Curve{Levels: []Level{{c.Mean, "mean"}}}
 	if c.Limits {
-		curve.Levels = append(curve.Levels, c.Low, c.High)
+		curve.Levels = append(curve.Levels, Level{c.Low, "limit"}, Level{c.High, "limit"})
+	}
+	if b := f.Benchmark; b != nil {
+		for _, at := range []*float64{b.Min, b.Max} {
+			if at != nil {
+				curve.Levels = append(curve.Levels, Level{*at, b.Text})
+			}
+		}
 	}
 	for i, m := range c.Months {
-		curve.Points = append(curve.Points, Point{float64(i), m.Median, m.Outside})
+		curve.Points = append(curve.Points, Point{float64(i), m.Median, m.Signal != ""})
 		d.Ticks = append(d.Ticks, Tick{float64(i), m.Month})
+		d.Under = append(d.Under, Tick{float64(i), fmt.Sprintf("n=%d", m.Records)})
 	}
 	d.Lanes = []Lane{{Name: unit, Curve: &curve}}
 	return d.SVG()

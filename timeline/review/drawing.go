@@ -2,10 +2,12 @@ package review
 
 import (
 	"bytes"
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -52,7 +54,13 @@ type Band struct {
 // Curve is a lane with a scale of its own, drawn upwards.
 type Curve struct {
 	Points []Point
-	Levels []float64 // drawn as broken lines
+	Levels []Level // drawn as broken lines
+}
+
+// Level is a value of a curve's scale and what it is.
+type Level struct {
+	At   float64
+	Text string
 }
 
 // Point is a value of a curve; Out marks one that lies outside the limits.
@@ -239,7 +247,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		low, high = math.Min(low, p.Y), math.Max(high, p.Y)
 	}
 	for _, v := range c.Levels {
-		low, high = math.Min(low, v), math.Max(high, v)
+		low, high = math.Min(low, v.At), math.Max(high, v.At)
 	}
 	left := d.gutter()
 	step := niceStep(math.Max(high-low, 1e-9*math.Max(1, math.Abs(high))), 5)
@@ -254,8 +262,13 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		out = append(out, shape{Kind: "label", X: left - 8, Y: y(v) + fontSize/3, Text: fmt.Sprintf("%.6g", math.Round(v/step)*step), Anchor: "end"},
 			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4})
 	}
-	for _, v := range c.Levels {
-		out = append(out, shape{Kind: "level", X: left, Y: y(v), W: d.width() - left - rim})
+	free := top + 2*fontSize // names of levels, from the top down, none on another
+	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
+		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - rim})
+		if at := math.Max(y(v.At)-2, free); v.Text != "" && at < y(v.At)+fontSize {
+			out = append(out, shape{Kind: "label", X: d.width() - rim, Y: at, Text: v.Text, Anchor: "end"})
+			free = at + fontSize + 3
+		}
 	}
 	var path strings.Builder
 	for i, p := range c.Points {

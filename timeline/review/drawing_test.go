@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"coxswain/timeline/figures"
 )
 
 // box is where a text of a drawing stands.
@@ -117,7 +119,7 @@ func TestChart(t *testing.T) {
 // A curve without a spread, without points, or with one: still a drawing.
 func TestCurvesOfLittle(t *testing.T) {
 	for _, c := range []RunChart{{}, {Months: []Month{{Month: "2026-01", Median: 0.8}}, Mean: 0.8}, {Months: []Month{{Month: "2026-01"}, {Month: "2026-02"}}}} {
-		svg, err := DrawRunChart(c, "s")
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s"})
 		if err != nil || strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || strings.Count(svg, "<circle") != len(c.Months) {
 			t.Errorf("%v: %s", err, svg)
 		}

@@ -51,6 +51,7 @@ type Month struct {
 	Records int      `json:"records"`
 	Median  float64  `json:"median"`
 	Outside bool     `json:"outside"`          // beyond the limits of the chart
+	Signal  string   `json:"signal,omitempty"` // the rule by which the month is no chance; empty: none
 	Worst   []string `json:"records_furthest"` // paths, furthest from the mean first
 }
 
@@ -69,8 +70,10 @@ type RunChart struct {
 
 const fewestMonths = 8
 
-// RunChartOf makes the run chart of one figure.
-func RunChartOf(list []Summary, id string) RunChart {
+// RunChartOf makes the run chart of one figure. Its limits stay within what the
+// figure can be: not below 0, and not above 1 for a share.
+func RunChartOf(list []Summary, d figures.Definition) RunChart {
+	id := d.ID
 	byMonth := map[string][]Summary{}
 	for _, s := range list {
 		if _, ok := s.Figures[id]; ok {
@@ -92,6 +95,9 @@ func RunChartOf(list []Summary, id string) RunChart {
 		medians[i] = m.Median
 	}
 	c.Mean, c.Low, c.High = Limits(medians)
+	if c.Low = max(0, c.Low); d.IsShare() {
+		c.High = min(1, c.High)
+	}
 	c.Limits = len(medians) >= fewestMonths
 	for i := range c.Months {
 		m := &c.Months[i]
@@ -103,7 +109,48 @@ func RunChartOf(list []Summary, id string) RunChart {
 			}
 		}
 	}
+	if c.Limits {
+		c.signals()
+	}
 	return c
+}
+
+// signals marks the months that are no chance, by three of the tests of Nelson
+// (Journal of Quality Technology 1984;16:237; from memory): one point beyond the
+// limits; nine in a row on one side of the mean; six in a row that rise or fall.
+func (c *RunChart) signals() {
+	side, slope, same, steady := 0, 0, 0, 0
+	for i := range c.Months {
+		m := &c.Months[i]
+		s := sign(m.Median - c.Mean)
+		if same++; s != side || s == 0 {
+			side, same = s, 1
+		}
+		if i > 0 {
+			d := sign(m.Median - c.Months[i-1].Median)
+			if steady++; d != slope || d == 0 {
+				slope, steady = d, 1
+			}
+		}
+		switch {
+		case m.Outside:
+			m.Signal = "beyond the limits"
+		case same >= 9 && side != 0:
+			m.Signal = "ninth or later in a row on one side of the mean"
+		case steady >= 5 && slope != 0: // five steps between six points
+			m.Signal = "sixth or later in a row that rise or fall"
+		}
+	}
+}
+
+func sign(x float64) int {
+	switch {
+	case x > 0:
+		return 1
+	case x < 0:
+		return -1
+	}
+	return 0
 }
 
 // Limits are the mean and the natural limits of an individuals chart.

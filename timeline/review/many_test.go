@@ -42,7 +42,9 @@ func years(months, each int) []Summary {
 }
 
 func TestRunChart(t *testing.T) {
-	c := RunChartOf(years(20, 12), "compression_fraction")
+	least := 0.8
+	fraction := figures.Definition{ID: "compression_fraction", Unit: "1", Benchmark: &figures.Benchmark{Min: &least, Text: "80 % or more"}}
+	c := RunChartOf(years(20, 12), fraction)
 	if len(c.Months) != 20 || !c.Limits || !c.Months[19].Outside || c.Months[19].Worst[0] != "records/r19-0" {
 		t.Errorf("%+v", c)
 	}
@@ -51,12 +53,12 @@ func TestRunChart(t *testing.T) {
 			t.Errorf("%+v lies outside %v to %v", m, c.Low, c.High)
 		}
 	}
-	if RunChartOf(years(5, 3), "compression_fraction").Limits {
+	if RunChartOf(years(5, 3), fraction).Limits {
 		t.Error("limits from five months")
 	}
-	svg, err := DrawRunChart(c, "1")
-	if err != nil || strings.Count(svg, "<circle") != 19 || strings.Count(svg, `width="8" height="8"`) != 1 || strings.Count(svg, "stroke-dasharray") != 3 {
-		t.Errorf("%v: a chart of 19 points within and one outside of three levels is %s", err, svg)
+	svg, err := DrawRunChart(c, fraction)
+	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 || strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">n=12<") {
+		t.Errorf("%v: a chart of 18 points, a ninth above the mean and one outside, with four levels, is %s", err, svg)
 	}
 	textsApart(t, svg)
 }
@@ -87,5 +89,34 @@ func BenchmarkSummarise(b *testing.B) {
 	}
 	for b.Loop() {
 		Summarise(events, defs)
+	}
+}
+
+// What the tests of Nelson (1984) call no chance is told, and limits stay within
+// what a share can be.
+func TestSignals(t *testing.T) {
+	chart := func(medians ...float64) RunChart {
+		var list []Summary
+		for i, v := range medians {
+			list = append(list, Summary{Wall: time.Date(2024, time.Month(1+i), 3, 0, 0, 0, 0, time.UTC), Figures: map[string]float64{"compression_fraction": v}})
+		}
+		return RunChartOf(list, figures.Definition{ID: "compression_fraction", Unit: "1"})
+	}
+	level := chart(.5, .9, .5, .9, .5, .9, .5, .9, .5, .9)
+	if level.High > 1 || level.Low < 0 {
+		t.Errorf("limits of a share: %v to %v", level.Low, level.High)
+	}
+	for _, m := range level.Months {
+		if m.Signal != "" {
+			t.Errorf("%s is called %q in a series that goes up and down", m.Month, m.Signal)
+		}
+	}
+	shifted := chart(.60, .61, .60, .61, .60, .61, .60, .61, .60, .80, .81, .80, .81, .80, .81, .80, .81, .80, .81).Months
+	if !strings.Contains(shifted[17].Signal, "one side") && shifted[17].Signal != "beyond the limits" {
+		t.Errorf("a shift: %+v", shifted)
+	}
+	rising := chart(.70, .60, .70, .60, .61, .62, .63, .64, .65, .70).Months
+	if !strings.Contains(rising[8].Signal, "rise") || rising[7].Signal != "" {
+		t.Errorf("six that rise: %+v", rising)
 	}
 }
