@@ -1,6 +1,7 @@
 package prompts
 
 import (
+	"slices"
 	"sort"
 
 	"coxswain/audio"
@@ -32,6 +33,7 @@ type Scheduler struct {
 	breath int64 // start of ventilation ticks; negative: none
 	every  int64
 	lastB  int64
+	gone   []Spoken // withdrawn since the last Advance
 }
 
 // NewScheduler returns a scheduler that speaks with voice through player.
@@ -47,6 +49,17 @@ func (s *Scheduler) Offer(c timeline.Cue) {
 	if len(s.queue) < 100 {
 		s.queue = append(s.queue, c)
 	}
+}
+
+// Withdraw takes the cues out of the queue that must not be said any more.
+func (s *Scheduler) Withdraw(gone func(timeline.Cue) bool) {
+	s.queue = slices.DeleteFunc(s.queue, func(c timeline.Cue) bool {
+		if !gone(c) {
+			return false
+		}
+		s.gone = append(s.gone, Spoken{Cue: c, At: timeline.Time(s.player.Pos()), Text: s.voice.Sentence(c), Dropped: "taken back"})
+		return true
+	})
 }
 
 // StartBeat runs the metronome from sample m.Start on; a running one with the
@@ -79,7 +92,8 @@ func (s *Scheduler) Advance(n int) []Spoken {
 	from, to := s.player.Pos(), s.player.Pos()+int64(n)
 	s.beats(from, to)
 	s.breaths(from, to)
-	var out []Spoken
+	out := s.gone
+	s.gone = nil
 	sort.SliceStable(s.queue, func(i, j int) bool { return s.queue[i].Priority > s.queue[j].Priority })
 	keep := s.queue[:0]
 	for _, c := range s.queue {

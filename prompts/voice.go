@@ -167,16 +167,16 @@ func (v *Voice) clauses(out []string, text string, values map[string]float64) []
 		text = text[m[1]:]
 		switch unit := firstWord(text); {
 		case !known: // a number that nobody may say is left out with its unit
-			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",.? ")
 		case value == 0 && (unit == "minutes" || unit == "seconds") && len(values) > 1: // "0 minutes" is left out
 			text = strings.TrimPrefix(strings.TrimLeft(text, " "), unit)
 			text = strings.TrimLeft(text, ", ")
 		case value == 1 && strings.HasSuffix(unit, "s"):
 			out = append(append(out, NumberTexts(value)...), strings.TrimSuffix(unit, "s"))
-			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",.? ")
 		case unit != "":
 			out = append(append(out, NumberTexts(value)...), unit)
-			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",. ")
+			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",.? ")
 		default:
 			out = append(out, NumberTexts(value)...)
 		}
@@ -215,7 +215,7 @@ func firstWord(s string) string {
 }
 
 func appendText(out []string, t string) []string {
-	if t = strings.Trim(t, " ,"); strings.Trim(t, ".?") != "" {
+	if t = strings.TrimLeft(strings.TrimRight(t, " ,"), " ,.?"); t != "" {
 		out = append(out, t)
 	}
 	return out

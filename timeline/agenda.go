@@ -1,8 +1,10 @@
 package timeline
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"math"
+	"slices"
 	"strings"
 )
 
@@ -31,7 +33,9 @@ type Cue struct {
 	Items    []string // a list to read out
 	Parts    []Cue    // sentences that follow
 	Say      string   // words of a drill's case, instead of the sentence of ID
-	Seq      uint64   // event it answers, 0 if it came from the clock
+	Seq      uint64   // event that must be safe before it is said, 0 if it came from the clock
+	again    *repetition
+	About    uint64 // event that it answers: if that is taken back, it must not be said; 0: none
 }
 
 // Describe returns the cue on one line.
@@ -41,15 +45,18 @@ func (c Cue) Describe() string {
 		s += " [" + strings.Join(c.Items, ", ") + "]"
 	}
 	for _, p := range c.Parts {
-		s += " + " + Event{Kind: Kind(p.ID), Values: p.Values}.Describe()
+		s += " + " + strings.TrimPrefix(p.Describe(), p.At.String()+" ")
 	}
 	return s
 }
 
-// key names what is said once: a pause is the same pause after "everybody clear".
-func (c Cue) key() string {
-	return fmt.Sprintf("%s@%d", strings.Replace(c.ID, "clear.", "pause.", 1), c.At)
-}
+// sameMoment are cues that say one thing in different words: what was said as
+// the one is not said again as the other when the state has changed.
+var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
+	"start.warning", "pause.warning", "start.limit", "pause.limit", "cycle.soon.pulse", "cycle.soon")
+
+// key names what is said once.
+func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }
 
 // with returns the cue with a number to speak.
 func (c Cue) with(name string, value float64) Cue {
@@ -65,25 +72,67 @@ func due(id string, at, keep Time, p Priority) Cue {
 	return Cue{ID: id, At: at, Expires: at + keep, Priority: p}
 }
 
-// Agenda lists what the state makes due, past and future, by time. It is the
-// protocol: a function of the state alone, so that asking "what is next" and
-// being told in time come from the same rule.
-func (p *Protocol) Agenda(s State) []Cue {
+// Agenda lists what the state makes due up to until, past and future, by time.
+// It is the protocol: a function of the state alone, so that asking "what is
+// next" and being told in time come from the same rule.
+func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
-	var out []Cue
+	var rules [][]Cue
 	if s.InArrest() {
-		out = append(p.pauses(s), p.cycle(s)...)
-		out = append(out, p.epinephrine(s)...)
-		out = append(out, p.antiarrhythmic(s)...)
-		out = append(out, p.special(s)...)
+		rules = [][]Cue{p.pauses(s), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.silence(s)}
 	} else if !s.Dead {
-		out = append(p.afterReturn(s), p.withPulse(s)...)
+		rules = [][]Cue{p.afterReturn(s), p.withPulse(s)}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].At < out[j].At })
+	var out []Cue
+	for _, list := range rules {
+		for _, c := range list {
+			out = c.expand(out, until)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 
-// pauses: hands-off time at the warning, at the limit, and at each limit after.
+// repetition says when a cue is said again, for as long as nobody answers: after
+// gap, twice gap and so on, up to most, and then each most. With a slot it tells
+// each time how many units have passed since from.
+type repetition struct {
+	gap, most, from, unit Time
+	slot                  string
+}
+
+// every returns the cue with a repetition.
+func (c Cue) every(gap, most Time) Cue {
+	c.again = &repetition{gap: gap, most: most}
+	return c
+}
+
+// counting returns a repeated cue that tells the time since from in a slot, in
+// units.
+func (c Cue) counting(slot string, from, unit Time) Cue {
+	c.again.slot, c.again.from, c.again.unit = slot, from, unit
+	return c
+}
+
+// expand appends the cue at each of its moments up to until.
+func (c Cue) expand(out []Cue, until Time) []Cue {
+	r := c.again
+	if r == nil {
+		return append(out, c)
+	}
+	keep, gap := c.Expires-c.At, r.gap
+	for t := c.At; t <= until; gap = min(2*gap, r.most) {
+		c.At, c.Expires = t, t+keep
+		if r.slot != "" {
+			c.Values = map[string]float64{r.slot: math.Floor(float64(t-r.from) / float64(r.unit))}
+		}
+		out = append(out, c)
+		t += gap
+	}
+	return out
+}
+
+// pauses: hands-off time at the warning, at the limit, and on.
 func (p *Protocol) pauses(s State) []Cue {
 	if s.PausedFrom == Never {
 		return nil
@@ -93,57 +142,70 @@ func (p *Protocol) pauses(s State) []Cue {
 	if s.FirstCompression == Never {
 		id = "start"
 	}
-	if s.clear() { // a shock is about to be given: nobody may be told to touch the patient
+	if s.Clear() { // a shock is about to be given: nobody may be told to touch the patient
 		id = "clear"
 	}
-	out := []Cue{due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds())}
-	for k := Time(1); k <= 6; k++ {
-		out = append(out, due(id+".limit", s.PausedFrom+k*limit, Seconds(2), HandsOff).with("seconds", (k*limit).Seconds()))
+	over := due(id+".limit", s.PausedFrom+limit, Seconds(2), HandsOff).every(limit, p.Span("pause_again_s"))
+	return []Cue{
+		due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds()),
+		over.counting("seconds", s.PausedFrom, Rate),
 	}
-	return out
 }
 
-// clear reports whether everybody was called clear in this pause and the shock
-// has not been given yet.
-func (s State) clear() bool {
-	if s.ClearAt == Never || s.ClearAt < s.PausedFrom {
-		return false
+// clearance asks once for the shock that did not follow "everybody clear".
+func (p *Protocol) clearance(s State) []Cue {
+	if !s.Clear() {
+		return nil
 	}
-	return len(s.Shocks) == 0 || s.Shocks[len(s.Shocks)-1].At < s.ClearAt
+	return []Cue{due("clear.ask", s.ClearAt+rule("clear_s"), Seconds(5), HandsOff)}
+}
+
+// cycleFrom is when the cycle that is counted began: if nobody calls
+// compressions, with the arrest or the last look at the rhythm.
+func (s State) cycleFrom() Time {
+	switch {
+	case s.Compressing:
+		return s.CycleFrom
+	case s.FirstCompression == Never:
+		return max(s.ArrestAt, s.CheckedAt)
+	}
+	return Never
 }
 
 func (p *Protocol) cycle(s State) []Cue {
-	if s.CycleFrom == Never || !s.Compressing {
+	from := s.cycleFrom()
+	if from == Never || s.Clear() {
 		return nil
 	}
-	end := s.CycleFrom + p.Span("cycle_s")
-	minutes := p.Get("cycle_s") / 60
-	return []Cue{
-		due("cycle.soon", end-p.Span("cycle_warning_s"), Seconds(4), Cycle).with("seconds", p.Get("cycle_warning_s")),
-		due("cycle.end", end, Seconds(3), Cycle),
-		due("cycle.over", end+Seconds(30), Seconds(3), Cycle).with("minutes", minutes),
-		due("cycle.over", end+Seconds(60), Seconds(3), Cycle).with("minutes", minutes),
+	end, settled := from+p.Span("cycle_s"), p.Span("cycle_again_s")
+	soon := due("cycle.soon", end-p.Span("cycle_warning_s"), Seconds(4), Cycle).with("seconds", p.Get("cycle_warning_s"))
+	if s.Rhythm != Unknown && !s.Rhythm.Shockable() { // nothing to charge for
+		soon.ID = "cycle.soon.pulse"
 	}
+	over := due("cycle.over", end+settled, Seconds(3), Cycle).with("minutes", p.Get("cycle_s")/60)
+	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over.every(settled, p.Span("pause_again_s"))}
+}
+
+// silence asks whether anybody is there, when nothing was heard for long.
+func (p *Protocol) silence(s State) []Cue {
+	span := p.Span("silence_s")
+	return []Cue{due("silence", s.HeardAt+span, Seconds(20), Answer).every(span, 2*span).counting("minutes", s.HeardAt, 60*Rate)}
 }
 
 func (p *Protocol) epinephrine(s State) []Cue {
-	if given := s.Given["epinephrine"]; len(given) > 0 {
-		last, from, late := given[len(given)-1].At, p.Span("epinephrine_due_s"), p.Span("epinephrine_overdue_s")
-		out := []Cue{p.say(due("epinephrine.due", last+from, Seconds(20), Due), "epinephrine_due_s", "minutes")}
-		for k := Time(0); k < 5; k++ {
-			out = append(out, p.say(due("epinephrine.overdue", last+late+k*Seconds(60), Seconds(20), Due), "epinephrine_overdue_s", "minutes"))
-		}
-		return out
+	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
+	if given := s.Doses("epinephrine"); len(given) > 0 {
+		last := given[len(given)-1].At
+		soon := p.say(due("epinephrine.due", last+p.Span("epinephrine_due_s"), Seconds(20), Due), "epinephrine_due_s", "minutes")
+		late := p.say(due("epinephrine.overdue", last+p.Span("epinephrine_overdue_s"), Seconds(20), Due), "epinephrine_overdue_s", "minutes")
+		return []Cue{soon, late.every(gap, most)}
 	}
 	from, ok := p.firstEpinephrine(s)
 	if !ok {
 		return nil
 	}
-	var out []Cue
-	for k := Time(0); k < 5; k++ {
-		out = append(out, p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s")+k*Seconds(60), Seconds(20), Due))
-	}
-	return out
+	c := p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s"), Seconds(20), Due)
+	return []Cue{c.every(gap, most)}
 }
 
 // firstEpinephrine: at once in a rhythm that no shock helps, otherwise after
@@ -159,7 +221,7 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 // dose depends on, it asks for the weight instead of a number.
 func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
 	kg, _ := p.Weight(s)
-	dose, ok := p.Dose(drug, len(s.Given[drug]), kg)
+	dose, ok := p.Dose(drug, len(s.Doses(drug)), kg)
 	return due(id, at, keep, prio).withAmount("dose_mg", dose, ok)
 }
 
@@ -185,13 +247,13 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 		return nil
 	}
 	if s.Rhythm == Torsades {
-		if len(s.Given["magnesium"]) > 0 || len(p.Drugs["magnesium"].Doses) == 0 {
+		if len(s.Doses("magnesium")) > 0 || len(p.Drugs["magnesium"].Doses) == 0 {
 			return nil
 		}
 		return []Cue{p.consider("magnesium", "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
 	}
 	drug, n := p.Antiarrhythmics[0], s.Antiarrhythmics()
-	if len(s.Given["lidocaine"]) > 0 && len(s.Given["amiodarone"]) == 0 { // the team chose the other one
+	if len(s.Doses("lidocaine")) > 0 && len(s.Doses("amiodarone")) == 0 { // the team chose the other one
 		drug = "lidocaine"
 	}
 	d := p.Drugs[drug]
@@ -206,17 +268,16 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 	if !ok {
 		return nil
 	}
-	return []Cue{p.consider("antiarrhythmic."+drug, drug, s, from+2*p.Span("settle_s"), Seconds(30), Advice)}
+	c := p.consider("antiarrhythmic."+drug, drug, s, from+2*p.Span("settle_s"), Seconds(30), Advice)
+	return []Cue{c.every(p.Span("drug_again_most_s")/2, p.Span("drug_again_most_s"))}
 }
 
-// nthShock returns when the n-th defibrillation was given (n from 1).
+// nthShock returns when the n-th defibrillation of the arrest was given (n
+// from 1).
 func nthShock(s State, n int) (Time, bool) {
-	for _, x := range s.Shocks {
-		if !x.Synced {
-			if n--; n <= 0 {
-				return x.At, true
-			}
-		}
+	shocks := s.Defibrillations()
+	if n = max(n, 1); len(shocks) < n {
+		return 0, false
 	}
-	return 0, false
+	return shocks[n-1].At, true
 }

@@ -104,6 +104,25 @@ func (p *Protocol) SyncEnergy(r Rhythm, given int, kg float64) (Computed, bool) 
 	return nth(p.Sync[string(r)], given, kg)
 }
 
+// NextEnergy is the energy of the next shock in the pathway that holds: for a
+// patient with a pulse a synchronised one, but for a polymorphic rhythm.
+func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
+	kg, _ := p.Weight(s)
+	given := len(s.Defibrillations())
+	switch {
+	case s.InArrest() || !s.Rhythm.Fast():
+		energy, ok = p.Energy(given, kg)
+	case s.Rhythm == Torsades && len(p.Polymorphic) > 0:
+		energy, ok = nth(p.Polymorphic, given, kg)
+	case s.Rhythm == Torsades:
+		energy, ok = p.Energy(given, kg)
+	default:
+		synced = true
+		energy, ok = p.SyncEnergy(s.Rhythm, len(s.Cardioversions()), kg)
+	}
+	return energy, synced, ok
+}
+
 func nth(list []Amount, given int, kg float64) (Computed, bool) {
 	if len(list) == 0 {
 		return Computed{}, false

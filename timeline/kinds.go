@@ -40,11 +40,13 @@ const (
 	AirwaySecured     Kind = "airway.secured"
 	AccessIV          Kind = "access.iv"
 	AccessIO          Kind = "access.io"
+	FluidBolus        Kind = "fluid.bolus"
 	CausesReview      Kind = "causes.review"
 	AskNext           Kind = "ask.next"
 	AskTime           Kind = "ask.time"
 	AskCauses         Kind = "ask.causes"
 	AskSummary        Kind = "ask.summary"
+	AskBasis          Kind = "ask.basis"
 	MetronomeOn       Kind = "metronome.on"
 	MetronomeOff      Kind = "metronome.off"
 	Note              Kind = "note"
@@ -84,6 +86,7 @@ type Row struct {
 	Words     string `yaml:"words"`
 	Spoken    string `yaml:"spoken"`
 	Starts    bool   `yaml:"starts"`
+	Arrest    bool   `yaml:"arrest"`
 	Confirm   bool   `yaml:"confirm"`
 	Control   bool   `yaml:"control"`
 	Own       bool   `yaml:"own"`

@@ -1,38 +1,61 @@
 package timeline
 
 // special is what the kind of arrest or patient asks for beside the cycle:
-// causes when no shock helps, a refractory rhythm, pregnancy, opioids.
+// causes when no shock helps, a refractory rhythm, pregnancy, opioids. What is
+// called late counts from then.
 func (p *Protocol) special(s State) []Cue {
-	var out []Cue
-	if (s.Rhythm == PEA || s.Rhythm == Asystole) && s.ReviewedAt < s.RhythmAt {
-		if left := p.CausesLeft(s); len(left) > 0 {
-			c := due("causes.round", s.RhythmAt+p.Span("causes_round_s"), Seconds(60), Advice)
-			c.Items = left
-			out = append(out, c)
+	out := append(p.causes(s), p.refractory(s)...)
+	settle := p.Span("settle_s")
+	if _, done := s.Done["delivery"]; s.PregnantAt != Never {
+		out = append(out, due("pregnant.displace", max(s.ArrestAt+p.Span("displace_s"), s.PregnantAt+settle), Seconds(120), Advice))
+		if !done {
+			c := due("pregnant.delivery.now", max(s.ArrestAt, s.PregnantAt)+2*settle, Seconds(60), Due)
+			if _, limit := p.Spoken("delivery_s"); limit {
+				from := max(s.ArrestAt+p.Span("delivery_s")-p.Span("delivery_warning_s"), s.PregnantAt+2*settle)
+				c = p.say(due("pregnant.delivery", from, Seconds(60), Due), "delivery_s", "minutes")
+			}
+			out = append(out, c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s")))
 		}
 	}
-	if n := int(p.Get("refractory_shocks")); s.Rhythm.Shockable() {
-		if at, ok := nthShock(s, n); ok && s.RhythmAt >= at {
-			out = append(out, due("refractory", s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", float64(n)))
-		}
-	}
-	if s.Pregnant {
-		out = append(out, due("pregnant.displace", s.Started+p.Span("displace_s"), Seconds(120), Advice))
-		if _, done := s.Done["delivery"]; !done {
-			c := due("pregnant.delivery", s.Started+p.Span("delivery_s")-p.Span("delivery_warning_s"), Seconds(60), Due)
-			out = append(out, c.with("minutes", p.Get("delivery_s")/60))
-		}
-	}
-	if s.Opioid && len(s.Given["naloxone"]) == 0 {
-		out = append(out, due("opioid.naloxone", s.Started+Seconds(30), Seconds(120), Advice))
+	_, advised := p.Spoken("naloxone_s")
+	if s.OpioidAt != Never && len(s.Given["naloxone"]) == 0 && advised && s.FirstCompression != Never && s.Rhythm != Unknown {
+		from := max(s.OpioidAt, s.FirstCompression, s.RhythmAt) + p.Span("naloxone_s")
+		out = append(out, due("opioid.naloxone", from, Seconds(120), Advice))
 	}
 	return out
 }
 
+// causes are gone through once, after the first rhythm that no shock helps;
+// after each later one only their number is told.
+func (p *Protocol) causes(s State) []Cue {
+	left := p.CausesLeft(s)
+	if s.NoShockAt == Never || s.Rhythm.Shockable() || s.ReviewedAt >= s.RhythmAt || len(left) == 0 {
+		return nil
+	}
+	c := due("causes.open", s.RhythmAt+p.Span("causes_round_s"), Seconds(60), Advice).with("causes", float64(len(left)))
+	if s.RhythmAt == s.NoShockAt {
+		c.ID, c.Values, c.Items = "causes.round", nil, left
+	}
+	return []Cue{c}
+}
+
+// refractory: still a rhythm to shock after so many shocks.
+func (p *Protocol) refractory(s State) []Cue {
+	n, id := p.Get("refractory_shocks"), "refractory"
+	if v, ok := p.Spoken("vector_change_shocks"); ok {
+		n, id = v, "refractory.vector"
+	}
+	at, ok := nthShock(s, int(n))
+	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at {
+		return nil
+	}
+	return []Cue{due(id, s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", n)}
+}
+
 // afterReturn is the care after return of circulation: one target at a time,
-// and the pulse felt for again.
+// and the pulse felt for again. Who never lost the pulse gets none of it.
 func (p *Protocol) afterReturn(s State) []Cue {
-	if s.PulseAt == Never || s.Started == Never || s.Ended != Never {
+	if s.PulseAt == Never || s.FirstROSC == Never || s.Ended != Never {
 		return nil
 	}
 	at := func(k Time, id string) Cue {
@@ -49,10 +72,9 @@ func (p *Protocol) afterReturn(s State) []Cue {
 	if _, done := s.Done["ecg"]; !done {
 		out = append(out, at(4, "rosc.ecg"))
 	}
-	for k := Time(1); k <= 10; k++ {
-		out = append(out, due("rosc.recheck", s.PulseAt+k*p.Span("pulse_recheck_s"), Seconds(10), Cycle))
-	}
-	return out
+	every := p.Span("pulse_recheck_s")
+	recheck := due("rosc.recheck", s.PulseAt+every, Seconds(10), Cycle)
+	return append(out, recheck.every(every, every))
 }
 
 // temperature names the bounds that the protocol sets, and for how long.
@@ -115,16 +137,15 @@ func (p *Protocol) withPulse(s State) []Cue {
 // unstable: synchronised shocks, synchronised anew each time; a polymorphic
 // rhythm cannot be synchronised with and gets a defibrillation.
 func (p *Protocol) unstable(s State, from Time) []Cue {
-	kg, _ := p.Weight(s)
-	energy, ok := p.SyncEnergy(s.Rhythm, s.Synced(), kg)
+	energy, synced, ok := p.NextEnergy(s)
 	id := "peri.cardioversion"
-	if s.Rhythm == Torsades {
+	if !synced {
 		id = "peri.unsynchronised"
-		energy, ok = p.Energy(s.Unsynced(), kg)
 	} else if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt {
 		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("settle_s")
 	}
-	return []Cue{due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)}
+	c := due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)
+	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
 }
 
 // stableNarrow: vagal manoeuvres, then adenosine until its doses are given.

@@ -1,58 +1,99 @@
 package timeline
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
+
+// question is a contradiction to be asked about.
+type question struct {
+	Cue
+	once    string // asked once under this name; empty: each time
+	instead bool   // it names what was said: no read-back is needed
+	late    bool   // too late to help: for the record only
+}
 
 // questions are what a callout contradicts, judged by the state before it.
-// They are asked once, logged, and block nothing: the leader may be right.
-func (p *Protocol) questions(s State, e Event) []Cue {
+// They are asked, logged, and block nothing: the leader may be right.
+func (p *Protocol) questions(s State, e Event) []question {
 	p = p.For(s)
-	var out []Cue
-	ask := func(id string) *Cue {
-		out = append(out, Cue{ID: "question." + id, Priority: Answer})
-		return &out[len(out)-1]
-	}
 	switch e.Kind {
+	case ShockCharging, ShockClear:
+		return p.shockQuestions(s, e)
 	case ShockGiven:
-		if s.InArrest() && (s.Rhythm == PEA || s.Rhythm == Asystole || s.Rhythm == Organised) {
-			ask("shock.rhythm")
+		out := p.shockQuestions(s, e)
+		for i := range out {
+			out[i].late = true
 		}
-		if s.PulsePresent && s.Rhythm != Torsades {
-			ask("shock.pulse")
-		}
+		return out
 	case CardioversionDone:
 		if s.InArrest() && s.Rhythm == VF {
-			ask("sync.vf")
+			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
 		}
 	}
 	if drug, ok := e.Kind.Drug(); ok {
-		out = append(out, p.doseQuestions(s, e, drug)...)
+		return p.doseQuestions(s, e, drug)
+	}
+	return nil
+}
+
+// shockQuestions are asked while the shock can still be withheld, once for each
+// rhythm and shock.
+func (p *Protocol) shockQuestions(s State, e Event) []question {
+	var out []question
+	ask := func(id string) {
+		once := fmt.Sprintf("%s %d %d", id, s.RhythmAt, len(s.Shocks))
+		out = append(out, question{Cue: Cue{ID: "question." + id}, once: once})
+	}
+	withPulse := s.StabilityAt != Never && s.Rhythm.Fast() // a cardioversion is being prepared
+	if s.InArrest() && s.Rhythm != Unknown && !s.Rhythm.Shockable() {
+		ask("shock.rhythm")
+	}
+	if s.PulsePresent && !withPulse && s.Rhythm != Torsades {
+		ask("shock.pulse")
+	}
+	if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.InArrest() && s.Rhythm.Shockable() {
+		ask("sync.off")
+	}
+	said := e.Values["energy_j"]
+	if most, byWeight := p.MostEnergy(s); byWeight && said > most*1.001 {
+		ask("energy")
+		q := &out[len(out)-1]
+		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), true
 	}
 	return out
 }
 
-// doseQuestions: too soon, too many, too much.
-func (p *Protocol) doseQuestions(s State, e Event, drug string) []Cue {
-	var out []Cue
-	d, given := p.Drugs[drug], s.Given[drug]
+// doseQuestions: too much, too soon, too many.
+func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
+	var out []question
+	ask := func(id string) *question {
+		out = append(out, question{Cue: Cue{ID: "question." + id, Items: []string{drug}}})
+		return &out[len(out)-1]
+	}
+	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
+	kg, _ := p.Weight(s)
+	if most, ok := p.Most(drug, kg); ok && mg > most*1.001 {
+		dose := most
+		if next, ok := p.Dose(drug, len(given), kg); ok {
+			dose = next.Value
+		}
+		q := ask("drug.amount")
+		q.Cue, q.instead = q.Cue.with("said_mg", mg).with("dose_mg", dose), true
+	} else if limit := d.TotalCap(kg); limit > 0 && s.Total(drug)+mg > limit*1.001 {
+		q := ask("drug.total")
+		q.Cue = q.Cue.with("dose_mg", limit)
+	}
 	if n := len(given); drug == "epinephrine" && n > 0 {
 		if since := e.At - given[n-1].At; since < p.Span("epinephrine_due_s") {
-			c := Cue{ID: "question.epinephrine.early", Priority: Answer}
 			secs := math.Max(0, math.Floor(since.Seconds()))
-			out = append(out, c.with("minutes", math.Floor(secs/60)).with("seconds", math.Mod(secs, 60)))
+			q := ask("epinephrine.early")
+			q.Items, q.Cue = nil, Cue{ID: q.ID}.with("minutes", math.Floor(secs/60)).with("seconds", math.Mod(secs, 60))
 		}
 	}
 	if d.MaxDoses > 0 && len(given) >= d.MaxDoses {
-		c := Cue{ID: "question.drug.doses", Priority: Answer, Items: []string{drug}}
-		out = append(out, c.with("doses", float64(d.MaxDoses)))
-	}
-	mg := e.Values["dose_mg"] + 1000*e.Values["dose_g"]
-	kg, _ := p.Weight(s)
-	if most, ok := p.Most(drug, kg); ok && mg > most*1.001 {
-		c := Cue{ID: "question.drug.amount", Priority: Answer, Items: []string{drug}}
-		out = append(out, c.with("dose_mg", most))
-	} else if limit := d.TotalCap(kg); limit > 0 && s.Total(drug)+mg > limit*1.001 {
-		c := Cue{ID: "question.drug.total", Priority: Answer, Items: []string{drug}}
-		out = append(out, c.with("dose_mg", limit))
+		q := ask("drug.doses")
+		q.Cue = q.Cue.with("doses", float64(d.MaxDoses))
 	}
 	return out
 }
@@ -70,4 +111,22 @@ func (p *Protocol) Most(drug string, kg float64) (float64, bool) {
 		most = math.Max(most, c.Value)
 	}
 	return most, most > 0
+}
+
+// MostEnergy is the highest energy of a shock for the patient, and whether it
+// goes by weight; with the weight unknown it is the adult's limit.
+func (p *Protocol) MostEnergy(s State) (most float64, byWeight bool) {
+	kg, _ := p.Weight(s)
+	list := p.Shocks
+	if !s.InArrest() && s.Rhythm.Fast() && len(p.Sync[string(s.Rhythm)]) > 0 {
+		list = p.Sync[string(s.Rhythm)]
+	}
+	for _, a := range list {
+		c, ok := a.For(kg)
+		if !ok {
+			c.Value = a.Max
+		}
+		most, byWeight = math.Max(most, c.Value), byWeight || a.PerKg > 0
+	}
+	return most, byWeight && most > 0
 }

@@ -56,14 +56,3 @@ func Retracted(events []Event) map[uint64]bool {
 	}
 	return gone
 }
-
-// LastRetractable returns the newest callout that an undo would take back.
-func LastRetractable(events []Event) (Event, bool) {
-	gone := Retracted(events)
-	for _, e := range slices.Backward(events) {
-		if e.Kind.IsCallout() && !e.Kind.Row().Control && !gone[e.Seq] {
-			return e, true
-		}
-	}
-	return Event{}, false
-}

@@ -1,10 +1,6 @@
 package timeline
 
-import (
-	"maps"
-	"slices"
-	"strings"
-)
+import "slices"
 
 // Rhythm is the last rhythm called.
 type Rhythm string
@@ -62,216 +58,74 @@ const Never Time = -1
 // does not. A pause is a time without compressions in an arrest after the first
 // compression: see HandsOff.
 type State struct {
-	At               Time // of the last event
-	Started, Ended   Time // Never before they happen
+	At               Time   // of the last event
+	HeardAt          Time   // of the last callout
+	Started, Ended   Time   // of the case; Never before they happen
+	EndedBy          uint64 // number of the event that ended the case before this one; 0: none
+	ArrestAt         Time   // when the pulse was lost or presumed lost; Never if it was not
+	presumed         bool   // the arrest is only presumed: nothing but "start the code" was called
 	Compressing      bool
 	PulsePresent     bool // a pulse or return of circulation was called
+	PulseAt          Time // when the present pulse was called; Never without one
+	pausedBefore     Time // start of the pause in which it was called
+	FirstROSC        Time // of a pulse that was not taken back at once
 	FirstCompression Time
 	PausedFrom       Time // start of the present pause; Never while compressing
-	CycleFrom        Time // see Cycle; Never outside one
+	CycleFrom        Time // start of the present cycle; Never outside one
+	CheckedAt        Time // last rhythm check, or rhythm seen with hands off, or shock
 	Rhythm           Rhythm
 	RhythmAt         Time
 	FirstRhythm      Rhythm // see firstRhythm
 	FirstRhythmAt    Time
+	NoShockAt        Time // the first rhythm of the arrest that no shock helps; Never if none
 	Shocks           []Shock
 	Given            map[string][]Dose // by drug
 	Done             map[string]Time   // interventions
 	Causes           map[string]string // considered, treated or excluded, by cause
 	Patient          string            // adult, child, infant; empty if not called
-	Pregnant         bool
+	PregnantAt       Time              // when it was called; Never if not
+	OpioidAt         Time              // when it was called; Never if not
 	Hypothermic      bool
-	Opioid           bool
 	WeightKg         float64 // as called; 0 if not
 	AgeMonths        float64 // as called; 0 if not
 	Unstable         bool
 	ReviewedAt       Time // when the causes were last gone through; Never if not
-	StabilityAt      Time // when stable or unstable was last called; Never if not
-	FirstROSC        Time
+	StabilityAt      Time // when stable or unstable was last called, of a patient with a pulse; Never if not
 	Pending          Kind // asks for confirmation: code.end or death; empty if none
 	PendingAt        Time
 	Dead             bool
-	Access           bool
 	MetronomeMuted   bool // switched off by callout
 	MetronomeForced  bool // switched on by callout, until the next pause
-	ClearAt          Time // last "everybody clear"; Never before one
+	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
+	clearOver        bool // somebody touches the patient again all the same
 	AirwayAt         Time // Never until the airway is secured
-	PulseAt          Time // when the present pulse was called; Never without one
 }
 
 func newState() State {
 	return State{
-		At: Never, Started: Never, Ended: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never,
-		RhythmAt: Never, FirstRhythmAt: Never, ReviewedAt: Never, StabilityAt: Never, FirstROSC: Never,
-		PendingAt: Never, ClearAt: Never, AirwayAt: Never, PulseAt: Never,
+		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
+		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
+		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
+		StabilityAt: Never, PendingAt: Never, ClearAt: Never, AirwayAt: Never,
 	}
 }
 
-func (s *State) apply(e Event) {
-	s.At = e.At
-	row := e.Kind.Row()
-	if s.Started == Never && row.Starts {
-		s.Started = e.At
-		s.PausedFrom = e.At
-		if s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
-			s.firstRhythm()
-		}
-	}
-	if row.Rhythm != Unknown {
-		s.rhythm(e, row.Rhythm)
-		return
-	}
-	switch e.Kind {
-	case CodeEnd, Death:
-		s.Pending, s.PendingAt = e.Kind, e.At
-	case Confirm:
-		s.confirm(e.At)
-	case CodeStart:
-		if s.Ended != Never { // a code called again after its end goes on
-			s.Ended, s.PausedFrom = Never, e.At
-		}
-	case CompressionsStart:
-		s.start(e.At)
-	case CompressionsStop, RhythmCheck:
-		s.stop(e.At)
-		s.MetronomeForced = false
-		if e.Kind == RhythmCheck {
-			s.CycleFrom = Never
-		}
-	case PulseAbsent, PulseLost:
-		s.PulsePresent, s.PulseAt = false, Never
-		s.MetronomeForced = s.Ended == Never // compressions are next
-		if s.PausedFrom == Never && !s.Compressing {
-			s.PausedFrom = e.At
-		}
-	case PulsePresent, ROSC:
-		s.pulse(e.At)
-	case ShockGiven, CardioversionDone:
-		shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq}
-		s.Shocks = append(slices.Clip(s.Shocks), shock)
-		s.CycleFrom = Never
-		if s.InArrest() {
-			s.stop(e.At) // nobody touches the patient during a shock
-		}
-	case ShockClear:
-		s.ClearAt, s.MetronomeForced = e.At, false
-	case AirwaySecured:
-		s.AirwayAt = e.At
-	case AccessIV, AccessIO:
-		s.Access = true
-	case CausesReview, AskCauses:
-		s.ReviewedAt = e.At
-	case MetronomeOn, MetronomeOff:
-		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
-	default:
-		s.patient(e)
-		s.named(e)
-	}
+// InArrest reports whether the patient has, or is presumed to have, no pulse.
+func (s State) InArrest() bool {
+	return s.ArrestAt != Never && s.Ended == Never && !s.PulsePresent
 }
 
-// patient takes what was called about who lies there.
-func (s *State) patient(e Event) {
-	switch e.Kind {
-	case PatientAdult, PatientChild, PatientInfant:
-		s.Patient = strings.TrimPrefix(string(e.Kind), "patient.")
-	case PatientPregnant:
-		s.Pregnant = true
-	case PatientHypothermic:
-		s.Hypothermic = true
-	case PatientOpioid:
-		s.Opioid = true
-	case PatientWeight:
-		s.WeightKg = e.Values["weight_kg"]
-	case PatientAge:
-		s.AgeMonths = 12 * e.Values["age_y"]
-	case PatientAgeMonths:
-		s.AgeMonths = e.Values["age_months"]
-	case PatientStable, PatientUnstable:
-		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+// CodeAt is when the code's clock began: with the arrest or, in a case without
+// one, with the case; Never before either.
+func (s State) CodeAt() Time {
+	if s.ArrestAt != Never {
+		return s.ArrestAt
 	}
+	return s.Started
 }
 
-// named takes the callouts of a family. Maps are replaced, not changed: a
-// State handed out stays what it was.
-func (s *State) named(e Event) {
-	switch f, name := e.Kind.Family(); f {
-	case "drug.":
-		s.Given = with(s.Given, name, append(slices.Clip(s.Given[name]), Dose{e.At, e.Milligrams(), e.Seq}))
-	case "intervention.":
-		s.Done = with(s.Done, name, e.At)
-	case "cause.considered.", "cause.treated.", "cause.excluded.":
-		s.Causes = with(s.Causes, strings.ReplaceAll(name, "_", " "), strings.Split(f, ".")[1])
-	}
-}
-
-// with returns a copy of m in which k is v.
-func with[V any](m map[string]V, k string, v V) map[string]V {
-	out := make(map[string]V, len(m)+1)
-	maps.Copy(out, m)
-	out[k] = v
-	return out
-}
-
-// confirm ends the code, if its end was called a moment ago.
-func (s *State) confirm(at Time) {
-	if s.Pending == "" || at > s.PendingAt+rule("confirm_s") {
-		return
-	}
-	s.Dead = s.Pending == Death
-	s.stop(at)
-	s.Ended, s.Pending, s.PendingAt = at, "", Never
-	s.PausedFrom, s.CycleFrom = Never, Never
-	s.MetronomeForced = false
-}
-
-func (s *State) start(at Time) {
-	s.PulsePresent, s.PulseAt, s.Ended = false, Never, Never
-	if s.FirstCompression == Never {
-		s.FirstCompression = at
-	}
-	if s.CycleFrom == Never {
-		s.CycleFrom = at
-	}
-	s.Compressing, s.PausedFrom = true, Never
-}
-
-func (s *State) stop(at Time) {
-	if s.Compressing {
-		s.Compressing, s.PausedFrom = false, at
-	}
-}
-
-func (s *State) rhythm(e Event, r Rhythm) {
-	s.Rhythm, s.RhythmAt = r, e.At
-	if s.FirstRhythm == Unknown && s.Started != Never {
-		s.firstRhythm()
-	}
-	if !s.Compressing {
-		s.CycleFrom = Never
-	}
-	if s.PulsePresent && r.Pulseless() {
-		s.PulsePresent, s.PulseAt, s.PausedFrom = false, Never, e.At
-	}
-}
-
-// firstRhythm: the first rhythm of a code is the one that stood when it began,
-// unless the patient was known to have a pulse in it, or else the first one
-// called from then on.
-func (s *State) firstRhythm() { s.FirstRhythm, s.FirstRhythmAt = s.Rhythm, s.RhythmAt }
-
-func (s *State) pulse(at Time) {
-	s.stop(at)
-	if !s.PulsePresent {
-		s.PulseAt = at
-	}
-	if s.FirstROSC == Never && s.Started != Never {
-		s.FirstROSC = at
-	}
-	s.PulsePresent, s.PausedFrom, s.CycleFrom = true, Never, Never
-	s.MetronomeForced = false
-}
-
-// InArrest reports whether a code is on and no pulse has been called.
-func (s State) InArrest() bool { return s.Started != Never && s.Ended == Never && !s.PulsePresent }
+// BriefPulse is how long a pulse must hold to be a return of circulation.
+func BriefPulse() Time { return rule("brief_pulse_s") }
 
 // HandsOff reports whether the arrest is in a pause: no pulse and nobody
 // compresses, after the first compression.
@@ -279,8 +133,22 @@ func (s State) HandsOff() bool {
 	return s.InArrest() && !s.Compressing && s.FirstCompression != Never
 }
 
+// Clear reports whether everybody was called clear, and neither has the shock
+// been given nor does anybody touch the patient again.
+func (s State) Clear() bool { return s.ClearAt != Never && !s.clearOver }
+
 // Antiarrhythmics counts the doses given of either drug of the arrest.
-func (s State) Antiarrhythmics() int { return len(s.Given["amiodarone"]) + len(s.Given["lidocaine"]) }
+func (s State) Antiarrhythmics() int { return len(s.Doses("amiodarone")) + len(s.Doses("lidocaine")) }
+
+// Doses are the doses of a drug that count for the next one: in an arrest those
+// given since it began.
+func (s State) Doses(drug string) []Dose {
+	given := s.Given[drug]
+	for len(given) > 0 && given[0].At < s.ArrestAt {
+		given = given[1:]
+	}
+	return given
+}
 
 // Total is how much of a drug was given, in mg, as far as it was called.
 func (s State) Total(drug string) float64 {
@@ -291,27 +159,31 @@ func (s State) Total(drug string) float64 {
 	return sum
 }
 
-// Synced counts the synchronised shocks.
-func (s State) Synced() int { return len(s.Shocks) - s.Unsynced() }
-
-// Unsynced counts the defibrillations.
-func (s State) Unsynced() int {
-	n := 0
-	for _, x := range s.Shocks {
-		if !x.Synced {
-			n++
-		}
-	}
-	return n
+// Cardioversions are the synchronised shocks.
+func (s State) Cardioversions() []Shock {
+	return slices.DeleteFunc(slices.Clone(s.Shocks), func(x Shock) bool { return !x.Synced })
 }
 
-// Metronome reports whether the compressor needs the beat: while compressing,
-// before the first compression, after a shock (compressions resume at once:
-// AHA 2020 Part 3), and whenever it was asked for.
-func (s State) Metronome() bool {
-	if s.MetronomeMuted {
+// Defibrillations are the shocks of the arrest that were not synchronised.
+func (s State) Defibrillations() []Shock {
+	return slices.DeleteFunc(slices.Clone(s.Shocks), func(x Shock) bool { return x.Synced || x.At < s.ArrestAt })
+}
+
+// Metronome reports whether the compressor needs the beat at now: while
+// compressing, before the first compression, after a shock (compressions resume
+// at once: AHA 2020 Part 3), and whenever it was asked for. It is silent from
+// "everybody clear" to the shock, whatever else was called; if hands go back on
+// without one, not before the time that a shock takes.
+func (s State) Metronome(now Time) bool {
+	if s.MetronomeMuted || s.Silent(now) {
 		return false
 	}
 	shocked := len(s.Shocks) > 0 && s.PausedFrom != Never && s.Shocks[len(s.Shocks)-1].At >= s.PausedFrom
 	return s.MetronomeForced || s.InArrest() && (s.Compressing || s.FirstCompression == Never || shocked)
+}
+
+// Silent reports whether nothing may tell anybody to touch the patient at now:
+// see Metronome.
+func (s State) Silent(now Time) bool {
+	return s.ClearAt != Never && (!s.clearOver || now < s.ClearAt+rule("clear_s"))
 }

@@ -1,53 +1,128 @@
 package timeline
 
-import "math"
+import (
+	"maps"
+	"math"
+	"slices"
+	"strings"
+)
 
 // summary is the hand-over in SBAR order (situation, background, assessment,
 // recommendation; common practice, no source), short enough for half a minute.
 func (m *Machine) summary(e Event, now Time) Cue {
 	s := m.state
-	p := m.protocol.For(s)
 	c := reply("answer.nocode", e, now, Answer)
 	c.Expires = now + Seconds(8)
-	if s.Started == Never {
+	if s.Started == Never && s.StabilityAt == Never {
 		return c
 	}
-	end := e.At
-	if s.Ended != Never {
-		end = s.Ended
-	}
 	c.ID = "summary"
-	add := func(id string) *Cue {
-		c.Parts = append(c.Parts, Cue{ID: id})
-		return &c.Parts[len(c.Parts)-1]
+	c.Parts = slices.Concat(m.situation(e.At), m.background(), m.treatment(), m.outlook(e, now))
+	return c
+}
+
+// counted is a part with one number, left out if that is 0.
+func counted(id, slot string, n float64) []Cue {
+	if n == 0 {
+		return nil
 	}
-	minutes := math.Floor((end - s.Started).Seconds() / 60)
-	*add("summary.situation") = Cue{ID: "summary.situation"}.with("minutes", minutes)
-	if who := p.patient(s); who != "" {
-		add("summary." + who)
+	return []Cue{Cue{ID: id}.with(slot, n)}
+}
+
+func minutesFrom(from, to Time) float64 { return math.Floor((to - from).Seconds() / 60) }
+
+// situation: since when, and how it stands.
+func (m *Machine) situation(at Time) []Cue {
+	s := m.state
+	if s.Ended != Never {
+		at = s.Ended
 	}
-	if kg, _ := p.Weight(s); kg > 0 {
-		*add("") = Cue{ID: "summary.weight"}.with("weight_kg", kg)
-	}
-	if s.FirstRhythm != Unknown {
-		add("summary.first")
-		add("summary." + string(s.FirstRhythm.Kind()))
-	}
-	*add("") = Cue{ID: "summary.shocks"}.with("shocks", float64(len(s.Shocks)))
-	*add("") = Cue{ID: "summary.epinephrine"}.with("doses", float64(len(s.Given["epinephrine"])))
-	if n := s.Antiarrhythmics(); n > 0 {
-		*add("") = Cue{ID: "summary.antiarrhythmics"}.with("doses", float64(n))
+	var out []Cue
+	if s.ArrestAt != Never {
+		out = append(out, Cue{ID: "summary.arrest"}.with("minutes", minutesFrom(s.ArrestAt, at)))
 	}
 	switch {
 	case s.Dead:
-		add("summary.dead")
-	case s.PulsePresent:
-		*add("") = Cue{ID: "summary.pulse"}.with("minutes", math.Floor((end-s.PulseAt).Seconds()/60))
-	default:
-		add("summary.ongoing")
+		return append(out, Cue{ID: "summary.dead"})
+	case s.PulsePresent && s.FirstROSC != Never:
+		return append(out, Cue{ID: "summary.pulse"}.with("minutes", minutesFrom(s.PulseAt, at)))
+	case s.InArrest():
+		return append(out, Cue{ID: "summary.ongoing"})
 	}
-	if left := p.CausesLeft(s); len(s.Causes) > 0 && len(left) > 0 {
-		*add("") = Cue{ID: "summary.causes"}.with("causes", float64(len(left)))
+	return append(out, Cue{ID: "summary.noarrest"})
+}
+
+// background: who it is, and the first rhythm.
+func (m *Machine) background() []Cue {
+	s := m.state
+	p := m.protocol.For(s)
+	var out []Cue
+	if who := p.patient(s); who != "" {
+		out = append(out, Cue{ID: "summary." + who})
 	}
-	return c
+	if s.AgeMonths >= 24 {
+		out = append(out, counted("summary.age", "age_y", math.Floor(s.AgeMonths/12))...)
+	} else {
+		out = append(out, counted("summary.months", "age_months", s.AgeMonths)...)
+	}
+	kg, _ := p.Weight(s)
+	out = append(out, counted("summary.weight", "weight_kg", kg)...)
+	if s.PregnantAt != Never {
+		out = append(out, Cue{ID: "summary.pregnant"})
+	}
+	switch {
+	case s.FirstRhythm != Unknown:
+		out = append(out, Cue{ID: "summary.first", Items: []string{s.FirstRhythm.Kind().Row().Spoken}})
+	case s.Rhythm != Unknown:
+		out = append(out, Cue{ID: "summary.rhythm", Items: []string{s.Rhythm.Kind().Row().Spoken}})
+	}
+	return out
+}
+
+// treatment: what was done.
+func (m *Machine) treatment() []Cue {
+	s := m.state
+	out := counted("summary.shocks", "shocks", float64(len(s.Defibrillations())))
+	out = append(out, counted("summary.cardioversions", "shocks", float64(len(s.Cardioversions())))...)
+	for _, drug := range slices.Sorted(maps.Keys(s.Given)) {
+		c := Cue{ID: "summary.drug", Items: []string{drug}}
+		unnamed := slices.ContainsFunc(s.Given[drug], func(d Dose) bool { return d.Mg == 0 })
+		if total := s.Total(drug); total > 0 && !unnamed {
+			c = c.with("dose_mg", total)
+		} else {
+			c = c.with("doses", float64(len(s.Given[drug])))
+		}
+		out = append(out, c)
+	}
+	done := Cue{ID: "summary.done"}
+	if s.AirwayAt != Never {
+		done.Items = append(done.Items, AirwaySecured.Row().Spoken)
+	}
+	for _, k := range slices.Sorted(maps.Keys(s.Done)) {
+		kind := Kind(k)
+		if !strings.Contains(k, ".") {
+			kind = Kind("intervention." + k)
+		}
+		done.Items = append(done.Items, kind.Row().Spoken)
+	}
+	if len(done.Items) > 0 {
+		out = append(out, done)
+	}
+	return out
+}
+
+// outlook: what is open, and what is due next.
+func (m *Machine) outlook(e Event, now Time) []Cue {
+	s := m.state
+	if s.Ended != Never {
+		return nil
+	}
+	var out []Cue
+	if s.NoShockAt != Never || len(s.Causes) > 0 {
+		out = counted("summary.causes", "causes", float64(len(m.protocol.CausesLeft(s))))
+	}
+	if next := m.next(e, now); strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {
+		out = append(out, Cue{ID: next.ID, Values: next.Values})
+	}
+	return out
 }

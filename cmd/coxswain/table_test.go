@@ -12,7 +12,7 @@ import (
 // answered are the callouts whose answer is not a read-back of their own.
 var answered = map[timeline.Kind]bool{
 	timeline.Undo: true, timeline.Backdate: true, timeline.CorrectEnergy: true, timeline.SayAgain: true, timeline.Confirm: true,
-	timeline.CausesReview: true, timeline.AskNext: true, timeline.AskTime: true, timeline.AskCauses: true, timeline.AskSummary: true,
+	timeline.CausesReview: true, timeline.AskNext: true, timeline.AskTime: true, timeline.AskCauses: true, timeline.AskSummary: true, timeline.AskBasis: true,
 }
 
 // The table of kinds, the vocabulary and the sentences are one: whatever can be
@@ -42,6 +42,9 @@ func TestKindsVocabularyAndCuesAgree(t *testing.T) {
 	for _, k := range timeline.Callouts {
 		if !said[k] {
 			t.Errorf("%s of kinds.yaml has no phrase in the vocabulary", k)
+		}
+		if name := k.Row().Spoken; !k.Row().Control && voice.Sentence(timeline.Cue{ID: "undone", Items: []string{name}}) == "Taken back" {
+			t.Errorf("%s: its spoken name %q is no item of cues.yaml", k, name)
 		}
 	}
 }

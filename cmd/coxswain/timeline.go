@@ -92,7 +92,7 @@ func printPoints(w io.Writer, events []timeline.Event, asJSON bool) error {
 // started, what happened, and how surely it was heard.
 func printTimeline(w io.Writer, events []timeline.Event, all bool) error {
 	gone := timeline.Retracted(events)
-	start := timeline.Fold(events).Started
+	start := timeline.Fold(events).CodeAt()
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")
 	for _, e := range events {

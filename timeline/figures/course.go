@@ -1,6 +1,10 @@
 package figures
 
-import "coxswain/timeline"
+import (
+	"maps"
+
+	"coxswain/timeline"
+)
 
 // Stretch is a part of a code: what the team did then.
 type Stretch struct {
@@ -37,6 +41,10 @@ func Lay(events []timeline.Event, end timeline.Time) Course {
 	c := Course{Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{}}
 	var last timeline.Event
 	for s, e := range timeline.Replay(events, end) {
+		if s.ArrestAt != c.State.ArrestAt { // what came before the arrest sets none of its times
+			maps.DeleteFunc(c.Points, func(_ string, at timeline.Time) bool { return at < s.ArrestAt })
+		}
+		c.withdrawn(s)
 		c.cycle(s, last, e.At)
 		if s.Started != timeline.Never {
 			c.stretch(s, e.At)
@@ -68,6 +76,19 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 		c.Pauses = grow(c.Pauses, s.At, until, "hands off")
 	}
 	c.Arrest = grow(c.Arrest, s.At, until, "arrest")
+}
+
+// withdrawn counts a pulse that was called and taken back at once as the pause
+// that it was in: there was none.
+func (c *Course) withdrawn(s timeline.State) {
+	from := c.State.PulseAt
+	if !c.State.PulsePresent || !s.InArrest() || s.At-from > timeline.BriefPulse() || c.State.ArrestAt == timeline.Never {
+		return
+	}
+	c.Arrest = grow(c.Arrest, from, s.At, "arrest")
+	if s.FirstCompression != timeline.Never && c.State.FirstCompression != timeline.Never {
+		c.Pauses = grow(c.Pauses, from, s.At, "hands off")
+	}
 }
 
 // cycle lays out the cycle that s is in, up to until, and notes whether the one

@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
-	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -201,23 +200,23 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 	for _, d := range defs {
 		counts[d.ID] = d.Counts
 	}
-	if s.Started == timeline.Never {
+	if s.ArrestAt == timeline.Never { // no arrest: none of its figures
 		return m
 	}
 	c.pauses(m, counts["pauses_over_10s"])
 	c.shockPauses(m)
 	since := func(id string, t timeline.Time) {
-		if t != timeline.Never && t >= s.Started {
-			m[id] = (t - s.Started).Seconds()
+		if t != timeline.Never && t >= s.ArrestAt {
+			m[id] = (t - s.ArrestAt).Seconds()
 		}
 	}
 	since("first_compression", s.FirstCompression)
 	since("return_of_circulation", s.FirstROSC)
-	shocks := inCode(s.Shocks, func(x timeline.Shock) bool { return x.At >= s.Started })
+	shocks := s.Defibrillations()
 	if len(shocks) > 0 && s.FirstRhythm.Shockable() {
 		since("first_shock", shocks[0].At)
 	}
-	if given := inCode(s.Given["epinephrine"], func(d timeline.Dose) bool { return d.At >= s.Started }); len(given) > 0 {
+	if given := s.Doses("epinephrine"); len(given) > 0 {
 		since("first_epinephrine", given[0].At)
 		var gaps []float64
 		for i := 1; i < len(given); i++ {
@@ -227,7 +226,7 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 			m["epinephrine_interval"] = Median(gaps)
 		}
 	}
-	m["shocks"] = float64(len(s.Shocks))
+	m["shocks"] = float64(len(shocks))
 	if n := len(c.Checked); n > 0 {
 		m["cycle_adherence"] = share(c.Checked, counts["cycle_adherence"])
 	}
@@ -300,11 +299,6 @@ func (c Course) shockPauses(m map[string]float64) {
 			m[id] = Median(list)
 		}
 	}
-}
-
-// inCode leaves out what came before the code began.
-func inCode[T any](list []T, keep func(T) bool) []T {
-	return slices.DeleteFunc(slices.Clone(list), func(x T) bool { return !keep(x) })
 }
 
 // Median is the middle of x, or the mean of the two in the middle.

@@ -65,7 +65,7 @@ type TimePoint struct {
 }
 
 // TimePoints lists the Utstein time points. Recognition is the first callout
-// of the code: an earlier moment must be called or amended.
+// of the arrest: an earlier moment must be called or amended.
 func (c Course) TimePoints() []TimePoint {
 	point := func(name string) TimePoint {
 		if at, ok := c.Points[name]; ok {
@@ -75,7 +75,7 @@ func (c Course) TimePoints() []TimePoint {
 	}
 	s := c.State
 	return []TimePoint{
-		{"recognition of the arrest", s.Started},
+		{"recognition of the arrest", s.ArrestAt},
 		{"first compression", s.FirstCompression},
 		{"first rhythm", s.FirstRhythmAt},
 		point("first shock"),

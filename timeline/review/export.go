@@ -122,8 +122,8 @@ func (r *Record) Utstein() []Field {
 		add(p.Name, v, "wall-clock time, from the callouts")
 	}
 	s := r.Course.State
-	add("first documented rhythm", string(s.FirstRhythm), "first rhythm called after the start of the code")
-	add("number of shocks", strconv.Itoa(len(s.Shocks)), "shocks called as given")
+	add("first documented rhythm", string(s.FirstRhythm), "rhythm that stood when the arrest began, or the first one called in it")
+	add("number of shocks", strconv.Itoa(len(s.Defibrillations())), "shocks of the arrest called as given; cardioversions apart")
 	var drugs []string
 	for _, d := range r.Drugs {
 		drugs = append(drugs, fmt.Sprintf("%s %d times, %s mg", d.Drug, d.Doses, timeline.FormatNumber(d.Mg)))

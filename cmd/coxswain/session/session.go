@@ -197,6 +197,7 @@ func (s *Session) append(e timeline.Event) timeline.Event {
 func (s *Session) take(e timeline.Event) {
 	e = s.append(e)
 	ready := s.machine.Step(e, timeline.Time(s.player.Pos()))
+	s.withdraw(ready)
 	for _, more := range ready.Events {
 		s.take(more)
 	}
@@ -207,6 +208,19 @@ func (s *Session) take(e timeline.Event) {
 		c.Seq = uint64(len(s.events)) // the last event that the answer speaks of
 		s.waiting = append(s.waiting, held{c, s.pos})
 	}
+}
+
+// withdraw keeps cues from being said that answer what was taken back or, when
+// the case has ended, anything of it.
+func (s *Session) withdraw(ready timeline.Ready) {
+	if !ready.Ended && len(ready.Withdrawn) == 0 {
+		return
+	}
+	gone := func(c timeline.Cue) bool {
+		return ready.Ended && c.Priority != timeline.Alarm || c.About != 0 && slices.Contains(ready.Withdrawn, c.About)
+	}
+	s.waiting = slices.DeleteFunc(s.waiting, func(h held) bool { return gone(h.cue) })
+	s.sched.Withdraw(gone)
 }
 
 // callout makes a recogniser's result an event.
@@ -273,17 +287,18 @@ func (s *Session) release() {
 func (s *Session) metronome() {
 	st := s.machine.State()
 	p := s.protocol.For(st)
-	if !st.Metronome() {
+	now := timeline.Time(s.player.Pos())
+	if !st.Metronome(now) {
 		s.sched.StopBeat()
 	} else {
-		m := prompts.Metronome{Rate: s.o.Rate, Start: s.player.Pos()}
+		m := prompts.Metronome{Rate: s.o.Rate, Start: int64(now)}
 		if mode := s.o.Mode; mode == "ratio" || mode == "auto" && st.AirwayAt == timeline.Never {
 			m.Beats = int(p.Get("ratio_compressions"))
 			m.Pause = int64(p.Span("breaths_pause_s"))
 		}
 		s.sched.StartBeat(m)
 	}
-	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted {
+	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Silent(now) {
 		s.sched.Breathe(int64(st.AirwayAt), int64(p.Span("ventilation_s")))
 	} else {
 		s.sched.Breathe(-1, 0)

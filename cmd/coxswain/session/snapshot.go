@@ -72,7 +72,7 @@ func (s *Session) show() {
 	}
 	n.Healthy = s.deaf == "" && s.saving && s.sound == "whole"
 	if st.Ended == timeline.Never {
-		n.Code = since(st.Started)
+		n.Code = since(st.CodeAt())
 		n.Paused = since(st.PausedFrom)
 		if left := since(st.CycleFrom); left != nil && st.CycleFrom != timeline.Never {
 			x := p.Get("cycle_s") - *left
@@ -90,7 +90,7 @@ func (s *Session) show() {
 // only, soonest first.
 func (s *Session) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
 	out := []Due{}
-	for _, c := range p.Agenda(st) {
+	for _, c := range p.Agenda(st, now+timeline.Seconds(120)) {
 		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) || c.At > now+timeline.Seconds(120) {
 			continue
 		}
@@ -123,6 +123,8 @@ func stateText(st timeline.State) string {
 		return "waiting for the code to start"
 	case st.Ended != timeline.Never:
 		return "code ended"
+	case st.Clear():
+		return "clear"
 	case st.PulsePresent:
 		return "pulse present"
 	case st.Compressing:

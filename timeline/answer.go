@@ -1,0 +1,211 @@
+package timeline
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+func reply(id string, e Event, now Time, p Priority) Cue {
+	return Cue{ID: id, At: now, Expires: now + Seconds(4), Priority: p, Seq: e.Seq, About: e.Seq}
+}
+
+// answer is the cue that closes the loop on a callout: its read-back, or the
+// answer to a question.
+func (m *Machine) answer(e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
+	if f, name := e.Kind.Family(); f == "ask.dose." {
+		return m.dose(e, now, name)
+	}
+	switch e.Kind {
+	case AskTime:
+		return m.codeTime(e, now)
+	case AskNext:
+		return m.next(e, now)
+	case AskSummary:
+		return m.summary(e, now)
+	case CausesReview:
+		c := reply("answer.causes", e, now, Answer)
+		c.Items, c.Expires = p.Causes, now+Seconds(10)
+		return c
+	case AskCauses:
+		c := reply("answer.causes.left", e, now, Answer)
+		if c.Items = p.CausesLeft(m.state); len(c.Items) == 0 {
+			c.ID = "answer.causes.none"
+		}
+		return c
+	case SayAgain:
+		c := m.last
+		if c.ID == "" {
+			c.ID = "answer.nothing"
+		}
+		c.At, c.Expires, c.Priority, c.Seq = now, now+Seconds(6), Answer, e.Seq
+		return c
+	case AskBasis:
+		return m.basis(e, now)
+	}
+	return m.readBack(e, now)
+}
+
+// readBack names what was called and its numbers, and adds what only the
+// protocol can.
+func (m *Machine) readBack(e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
+	c := reply("said."+string(e.Kind), e, now, ReadBack)
+	c.Values = e.Values
+	switch f, _ := e.Kind.Family(); {
+	case strings.HasPrefix(f, "cause."):
+		c.Items = []string{e.Kind.Row().Spoken}
+	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
+		c.ID += ".clear" // nobody may be told to touch the patient
+	case e.Kind == AirwaySecured:
+		c = p.say(c, "ventilation_s", "seconds")
+	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
+		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
+			c.Parts = []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
+		}
+	}
+	return c
+}
+
+// dose answers what to give: drug, amount and volume. "shock" asks for the
+// energy. What it rests on is told when it is asked for: see basis.
+func (m *Machine) dose(e Event, now Time, drug string) Cue {
+	p := m.protocol.For(m.state)
+	_, basis := p.Weight(m.state)
+	c := reply("dose", e, now, Answer)
+	c.Expires, c.Items = now+Seconds(8), []string{drug}
+	amount, unit, ok := m.amount(drug)
+	if unit != "dose_mg" {
+		c.Items = nil
+	}
+	part := func(id string) { c.Parts = append(c.Parts, Cue{ID: id}) }
+	switch a := amount.Amount; {
+	case !ok && a.PerKg > 0:
+		part("weight.unknown")
+	case a.Maximum:
+		part("dose.maximum")
+	case a.MgMin > 0:
+		c.Parts = append(c.Parts, Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax)))
+	case !ok:
+		part("dose.check")
+	default:
+		c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(strings.TrimSuffix(unit, ".sync"), amount.Value))
+	}
+	if !ok && !amount.Amount.Maximum && amount.Amount.MgMin == 0 {
+		c.ID = "dose.unknown"
+		return c
+	}
+	if amount.Amount.OverMin > 0 {
+		c.Parts = append(c.Parts, Cue{ID: "dose.over"}.with("minutes", amount.Amount.OverMin))
+	}
+	if amount.Ml > 0 {
+		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
+	}
+	if amount.PerKg && basis != "called" {
+		part("dose.estimated")
+	}
+	if amount.Capped {
+		part("dose.limited")
+	}
+	return c
+}
+
+// amount is the next dose of a drug, or with "shock" the next energy, and the
+// slot that it is spoken in.
+func (m *Machine) amount(drug string) (amount Computed, unit string, ok bool) {
+	p := m.protocol.For(m.state)
+	if drug == "shock" {
+		amount, synced, ok := p.NextEnergy(m.state)
+		if synced {
+			return amount, "energy_j.sync", ok
+		}
+		return amount, "energy_j", ok
+	}
+	kg, _ := p.Weight(m.state)
+	amount, ok = p.Dose(drug, len(m.state.Doses(drug)), kg)
+	return amount, "dose_mg", ok
+}
+
+// basis tells what the last dose that was asked for rests on, with the advice
+// to check it.
+func (m *Machine) basis(e Event, now Time) Cue {
+	c := reply("dose.check", e, now, Answer)
+	for _, last := range slices.Backward(m.events) {
+		f, drug := last.Kind.Family()
+		if f != "ask.dose." {
+			continue
+		}
+		kg, _ := m.protocol.For(m.state).Weight(m.state)
+		if amount, _, ok := m.amount(drug); ok && amount.PerKg {
+			c = reply("dose.basis", e, now, Answer).with("per_kg", amount.Amount.PerKg).with("weight_kg", kg)
+			c.Parts = []Cue{{ID: "dose.check"}}
+		}
+		break
+	}
+	return c
+}
+
+func (m *Machine) codeTime(e Event, now Time) Cue {
+	c := reply("answer.nocode", e, now, Answer)
+	if from := m.state.CodeAt(); from != Never {
+		t := math.Floor((e.At - from).Seconds())
+		c.ID, c.Values = "answer.time", map[string]float64{"minutes": math.Floor(t / 60), "seconds": math.Mod(t, 60)}
+	}
+	return c
+}
+
+// next answers "what is next" with one thing: what is due now, most urgent
+// first, or else the next thing to come.
+func (m *Machine) next(e Event, now Time) Cue {
+	s := m.state
+	c := reply("answer.nocode", e, now, Answer)
+	switch {
+	case s.Ended != Never:
+		return c
+	case s.PulsePresent && s.StabilityAt == Never && s.FirstROSC == Never:
+		c.ID = "next.nothing"
+		return c
+	case s.PulsePresent && s.StabilityAt == Never:
+		c.ID = "next.pulse"
+		return c
+	case !s.InArrest() && s.StabilityAt == Never:
+		return c
+	case s.Clear():
+		c.ID = "next.clear"
+		return c
+	case s.InArrest() && !s.Compressing:
+		c.ID = "next.compressions"
+		return c
+	}
+	var soon *Cue
+	for _, a := range m.agenda {
+		name := nextName[a.ID]
+		if name == "" {
+			continue
+		}
+		if a.At <= now { // due since then, and not done: it would be gone from the agenda
+			c.ID, c.Values = name+".now", a.Values
+			return c
+		}
+		if soon == nil {
+			soon = &a
+		}
+	}
+	c.ID = "next.nothing"
+	if soon != nil {
+		secs := math.Round((soon.At-now).Seconds()/5) * 5
+		c.ID = nextName[soon.ID] + ".in"
+		c.Values = map[string]float64{"minutes": math.Floor(secs / 60), "seconds": math.Mod(secs, 60)}
+	}
+	return c
+}
+
+// nextName says which agenda items answer "what is next", and by what name.
+var nextName = map[string]string{
+	"cycle.end": "next.rhythm", "epinephrine.first": "next.epinephrine", "epinephrine.due": "next.epinephrine",
+	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine", "magnesium": "next.magnesium",
+	"peri.cardioversion": "next.cardioversion", "peri.resync": "next.cardioversion", "peri.unsynchronised": "next.shock",
+	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone", "peri.atropine": "next.atropine",
+	"peri.pacing": "next.pacing", "peri.ecg": "next.ecg",
+}

@@ -1,0 +1,233 @@
+package timeline
+
+import (
+	"maps"
+	"slices"
+	"strings"
+)
+
+// apply makes the state that e leaves out of the one that it found.
+func (s *State) apply(e Event) {
+	row := e.Kind.Row()
+	if s.Ended != Never && row.Starts { // the next patient: nothing of the former holds
+		ended, clear := s.EndedBy, s.ClearAt // called clear since the end: that holds
+		*s = newState()
+		s.EndedBy, s.ClearAt = ended, clear
+	}
+	s.At = e.At
+	if e.Kind.IsCallout() {
+		s.HeardAt = e.At
+	}
+	s.begin(e, row)
+	if row.Rhythm != Unknown {
+		s.rhythm(row.Rhythm, e.At)
+		return
+	}
+	switch e.Kind {
+	case CodeEnd, Death:
+		s.Pending, s.PendingAt = e.Kind, e.At
+	case Confirm:
+		s.confirm(e)
+	case CompressionsStart:
+		s.start(e.At)
+	case CompressorChange:
+		if s.InArrest() && s.FirstCompression == Never { // a sign that somebody does
+			s.start(e.At)
+		}
+	case CompressionsStop, RhythmCheck:
+		s.stop(e.At)
+		s.MetronomeForced = false
+		if e.Kind == RhythmCheck {
+			s.checked(e.At)
+		}
+	case PulseAbsent, PulseLost:
+		s.MetronomeForced = s.InArrest() // compressions are next
+	case PulsePresent, ROSC:
+		s.pulse(e.At)
+	case ShockGiven, CardioversionDone:
+		s.shock(e)
+	case ShockClear:
+		s.ClearAt, s.clearOver, s.MetronomeForced = e.At, false, false
+		s.stop(e.At) // nobody touches the patient
+	case AirwaySecured:
+		s.AirwayAt = e.At
+	case AccessIV, AccessIO, FluidBolus:
+		s.Done = with(s.Done, string(e.Kind), e.At)
+	case CausesReview, AskCauses:
+		s.ReviewedAt = e.At
+	case MetronomeOn, MetronomeOff:
+		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
+	default:
+		s.patient(e)
+		s.named(e)
+	}
+}
+
+// begin notes that a case, or an arrest, begins with e. Whoever calls for help
+// is presumed to have found no pulse; what is done or seen only without one
+// says so. A shock or epinephrine may go to a patient who is known to have one.
+func (s *State) begin(e Event, row Row) {
+	if row.Starts && s.Started == Never {
+		s.Started = e.At
+	}
+	known := s.PulsePresent || s.StabilityAt != Never
+	switch {
+	case row.Arrest:
+		s.lose(e.At)
+	case !row.Starts || known:
+		return
+	}
+	if s.ArrestAt == Never {
+		s.arrest(e.At)
+		s.presumed = e.Kind == CodeStart
+	}
+	s.presumed = s.presumed && e.Kind == CodeStart
+}
+
+// arrest begins the arrest: from here its times and counts run.
+func (s *State) arrest(at Time) {
+	s.ArrestAt, s.PausedFrom, s.CycleFrom = at, at, Never
+	if s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
+		s.firstRhythm()
+	}
+	s.StabilityAt, s.Unstable = Never, false
+}
+
+// spared takes back an arrest that was only presumed: the patient has a pulse.
+func (s *State) spared() {
+	if s.presumed {
+		s.ArrestAt, s.presumed = Never, false
+		s.PausedFrom, s.CycleFrom = Never, Never
+		s.FirstRhythm, s.FirstRhythmAt = Unknown, Never
+	}
+}
+
+// lose ends a pulse. One that was called and withdrawn at once was none: the
+// pause goes on from where it began.
+func (s *State) lose(at Time) {
+	if !s.PulsePresent {
+		return
+	}
+	if s.PausedFrom = at; s.PulseAt >= at-rule("brief_pulse_s") {
+		s.PausedFrom = s.pausedBefore
+		if s.FirstROSC == s.PulseAt {
+			s.FirstROSC = Never
+		}
+	}
+	s.PulsePresent, s.PulseAt = false, Never
+}
+
+func (s *State) pulse(at Time) {
+	s.stop(at)
+	s.spared()
+	if !s.PulsePresent {
+		s.PulseAt, s.pausedBefore = at, s.PausedFrom
+	}
+	if s.FirstROSC == Never && s.ArrestAt != Never {
+		s.FirstROSC = at
+	}
+	s.PulsePresent, s.PausedFrom, s.CycleFrom = true, Never, Never
+	s.MetronomeForced, s.clearOver = false, true
+}
+
+func (s *State) start(at Time) {
+	if s.FirstCompression == Never {
+		s.FirstCompression = at
+	}
+	if s.CycleFrom == Never {
+		s.CycleFrom = at
+	}
+	s.Compressing, s.PausedFrom, s.clearOver = true, Never, true
+}
+
+func (s *State) stop(at Time) {
+	if s.Compressing {
+		s.Compressing, s.PausedFrom = false, at
+	}
+}
+
+// checked ends a cycle with a look at the rhythm, or a shock.
+func (s *State) checked(at Time) { s.CycleFrom, s.CheckedAt = Never, at }
+
+func (s *State) shock(e Event) {
+	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq}
+	s.Shocks = append(slices.Clip(s.Shocks), shock)
+	s.checked(e.At)
+	s.stop(e.At) // nobody touches the patient during a shock
+	s.ClearAt = Never
+}
+
+func (s *State) rhythm(r Rhythm, at Time) {
+	s.Rhythm, s.RhythmAt = r, at
+	if s.FirstRhythm == Unknown && s.ArrestAt != Never {
+		s.firstRhythm()
+	}
+	if s.NoShockAt == Never && r.Pulseless() && !r.Shockable() && s.ArrestAt != Never {
+		s.NoShockAt = at
+	}
+	if !s.Compressing {
+		s.checked(at)
+	}
+}
+
+// firstRhythm: the first rhythm of an arrest is the one that stood when it
+// began, unless the patient was known to have a pulse in it, or else the first
+// one called from then on.
+func (s *State) firstRhythm() { s.FirstRhythm, s.FirstRhythmAt = s.Rhythm, s.RhythmAt }
+
+// confirm ends the case, if its end was called a moment ago.
+func (s *State) confirm(e Event) {
+	at := e.At
+	if s.Pending == "" || at > s.PendingAt+rule("confirm_s") {
+		return
+	}
+	s.Dead = s.Pending == Death
+	s.stop(at)
+	s.Ended, s.Pending, s.PendingAt = at, "", Never
+	s.PausedFrom, s.CycleFrom, s.ClearAt = Never, Never, Never
+	s.MetronomeForced, s.EndedBy = false, e.Seq
+}
+
+// patient takes what was called about who lies there.
+func (s *State) patient(e Event) {
+	switch e.Kind {
+	case PatientAdult, PatientChild, PatientInfant:
+		s.Patient = strings.TrimPrefix(string(e.Kind), "patient.")
+	case PatientPregnant:
+		s.PregnantAt = e.At
+	case PatientHypothermic:
+		s.Hypothermic = true
+	case PatientOpioid:
+		s.OpioidAt = e.At
+	case PatientWeight:
+		s.WeightKg = e.Values["weight_kg"]
+	case PatientAge:
+		s.AgeMonths = 12 * e.Values["age_y"]
+	case PatientAgeMonths:
+		s.AgeMonths = e.Values["age_months"]
+	case PatientStable, PatientUnstable:
+		s.spared()
+		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+	}
+}
+
+// named takes the callouts of a family. Maps are replaced, not changed: a
+// State handed out stays what it was.
+func (s *State) named(e Event) {
+	switch f, name := e.Kind.Family(); f {
+	case "drug.":
+		s.Given = with(s.Given, name, append(slices.Clip(s.Given[name]), Dose{e.At, e.Milligrams(), e.Seq}))
+	case "intervention.":
+		s.Done = with(s.Done, name, e.At)
+	case "cause.considered.", "cause.treated.", "cause.excluded.":
+		s.Causes = with(s.Causes, strings.ReplaceAll(name, "_", " "), strings.Split(f, ".")[1])
+	}
+}
+
+// with returns a copy of m in which k is v.
+func with[V any](m map[string]V, k string, v V) map[string]V {
+	out := make(map[string]V, len(m)+1)
+	maps.Copy(out, m)
+	out[k] = v
+	return out
+}

@@ -1,0 +1,134 @@
+package timeline
+
+import "slices"
+
+// undo takes back the last callout, if it is recent; further back it asks.
+func (m *Machine) undo(e Event, now Time) Ready {
+	last, near, ok := m.undoable(e.At)
+	switch {
+	case !ok:
+		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	case !near:
+		return Ready{Cues: []Cue{named(reply("undo.ask", e, now, ReadBack), last)}}
+	}
+	return takeBack(last, e, now)
+}
+
+func takeBack(last, e Event, now Time) Ready {
+	c := named(reply("undone", e, now, ReadBack), last)
+	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
+}
+
+// undoable is the newest callout of this case that an undo takes back. It is
+// near if it was heard a short while and few callouts ago.
+func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
+	gone, since := Retracted(m.events), 0
+	for _, e := range slices.Backward(m.events) {
+		if e.Seq <= m.state.EndedBy {
+			break
+		}
+		if !e.Kind.IsCallout() || e.Kind.Row().Control {
+			continue
+		}
+		if since++; !gone[e.Seq] {
+			heard := e.At
+			if e.Heard != nil {
+				heard = e.Heard.End
+			}
+			return e, at-heard <= rule("undo_s") && since <= int(rules["undo_callouts"].Value), true
+		}
+	}
+	return Event{}, false, false
+}
+
+// confirm answers "confirmed": the end of the code, or a long way back.
+func (m *Machine) confirm(e Event, now Time) Ready {
+	if m.state.Ended == e.At {
+		m.last = Cue{}
+		return Ready{Cues: []Cue{reply("confirmed", e, now, ReadBack)}, Ended: true}
+	}
+	if last, _, ok := m.undoable(e.At); ok && m.undoAsked(e) {
+		return takeBack(last, e, now)
+	}
+	return Ready{Cues: []Cue{reply("confirm.nothing", e, now, ReadBack)}}
+}
+
+// undoAsked reports whether the callout before e was an undo that was answered
+// with a question and not with a retraction.
+func (m *Machine) undoAsked(e Event) bool {
+	for _, x := range slices.Backward(m.events) {
+		switch {
+		case x.Kind == Retraction:
+			return false
+		case x.Kind == Undo:
+			return e.At-x.At <= rule("confirm_s")
+		case x.Seq != e.Seq && x.Kind.IsCallout():
+			return false
+		}
+	}
+	return false
+}
+
+// named adds what an event is, and its amounts, to a cue.
+func named(c Cue, e Event) Cue {
+	c.Items = []string{e.Kind.Row().Spoken}
+	for _, slot := range []string{"dose_mg", "dose_g", "energy_j", "weight_kg"} {
+		if v, ok := e.Values[slot]; ok {
+			c.Parts = append(c.Parts, Cue{ID: "amount." + slot}.with(slot, v))
+		}
+	}
+	return c
+}
+
+// backdate moves the last callout to the moment that was claimed, but not to
+// before the case began without it: the event that stood is retracted, the new
+// one keeps when it was heard.
+func (m *Machine) backdate(e Event, now Time) Ready {
+	last, _, ok := m.undoable(e.At)
+	if !ok {
+		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	}
+	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
+	moved := last
+	moved.At = max(0, last.At-Seconds(60*e.Values["minutes"]), min(last.At, Fold(without).Started))
+	c := named(reply("backdated", e, now, ReadBack), last)
+	if from := m.state.CodeAt(); from != Never && last.At > from {
+		to := Cue{ID: "backdated.start"}
+		if t := int((moved.At - from).Seconds()); t > 0 {
+			to = Cue{ID: "backdated.to"}.with("minutes", float64(t/60)).with("seconds", float64(t%60))
+		}
+		c.Parts = append(c.Parts, to)
+	}
+	return replace(e, last, moved, c)
+}
+
+// replace puts an event in the place of an earlier one, because of e.
+func replace(e, last, with Event, c Cue) Ready {
+	with.Seq, with.Replaces = 0, last.Seq
+	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, with}, Cues: []Cue{c}}
+}
+
+// correct replaces the drug, or with drug empty the energy, of the last
+// callout of that sort. The amount of another drug is not taken over.
+func (m *Machine) correct(e Event, now Time, drug string) Ready {
+	gone := Retracted(m.events)
+	for _, last := range slices.Backward(m.events) {
+		if last.Seq <= m.state.EndedBy {
+			break
+		}
+		_, isDrug := last.Kind.Drug()
+		isShock := last.Kind == ShockGiven || last.Kind == CardioversionDone
+		if gone[last.Seq] || isDrug != (drug != "") || !isDrug && !isShock {
+			continue
+		}
+		fixed := last
+		fixed.Values = e.Values
+		if drug != "" {
+			fixed.Kind = Kind("drug." + drug)
+		}
+		c := reply("corrected", e, now, ReadBack)
+		c.Parts = []Cue{{ID: "said." + string(fixed.Kind), Values: fixed.Values}}
+		return replace(e, last, fixed, c)
+	}
+	return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+}
