@@ -8,6 +8,11 @@ PACKAGES := pkg-config portaudio19-dev libspeexdsp-dev libpocketsphinx-dev pocke
 TEST_PACKAGES := sox opus-tools sndfile-programs pulseaudio pulseaudio-utils libasound2-plugins age systemd sqlite3 chromium poppler-utils g++
 SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
 
+STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
+# Packages that start goroutines; a test holds the list. The PortAudio binding keeps a
+# number where a pointer is expected, which the race detector takes for a bad pointer.
+RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/monitor ./cmd/coxswain/session ./intents ./timeline/record
+
 .PHONY: demo test build deps test-deps bench soak clean
 
 demo: build build/demo.wav
@@ -30,7 +35,9 @@ build/demo.wav: testdata/demo.scene cmd/scene/main.go
 
 test: deps test-deps
 	$(GO) vet ./...
+	$(GO) run $(STATICCHECK) ./...
 	$(GO) test -timeout 20m ./...
+	$(GO) test -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
 	cd timeline/review/parquettest && $(GO) test -mod=mod ./...
 
 bench: deps

@@ -172,6 +172,28 @@ func cyclomatic(f *ast.FuncDecl) int {
 	return n
 }
 
+// Every package that starts goroutines is tested for races by `make test`;
+// package main starts its own only to wait for a signal or a page.
+func TestGoroutinesAreRaced(t *testing.T) {
+	makefile, err := os.ReadFile("../../Makefile")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(makefile), "\nRACE := ")
+	raced, _, _ := strings.Cut(rest, "\n")
+	for _, s := range sources(t) {
+		if s.test() || s.file.Name.Name == "main" {
+			continue
+		}
+		ast.Inspect(s.file, func(x ast.Node) bool {
+			if _, ok := x.(*ast.GoStmt); ok && !strings.Contains(raced+" ", "./"+path.Dir(s.path)+" ") {
+				t.Errorf("%s starts a goroutine: name its package at RACE in the Makefile", s.set.Position(x.Pos()))
+			}
+			return true
+		})
+	}
+}
+
 // The top level is what it was agreed to be.
 func TestTopLevel(t *testing.T) {
 	want := " cmd audio intents timeline prompts testdata go.mod go.sum README.md DEVELOPERS.md LICENSE Makefile build "

@@ -224,6 +224,9 @@ func TestClockStaysWithTheWall(t *testing.T) {
 		{"a burst after 150 ms", badDay{length: 20 * time.Second, stall: 150 * time.Millisecond}, 0, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			if testing.Short() && c.day.length > time.Minute {
+				t.Skip("a long day")
+			}
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				events, pos, passed := c.day.run(t, dir+"/r")

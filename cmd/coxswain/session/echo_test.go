@@ -127,6 +127,9 @@ func score(t *testing.T, v *intents.Vocabulary, room, speaker []float32, all []s
 // are lost against silence, and no more are invented. The limits are the
 // product's own; no source.
 func TestOwnSoundMasksNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	v, err := intents.LoadVocabulary()
 	if err != nil {
 		t.Fatal(err)
@@ -156,6 +159,9 @@ func TestOwnSoundMasksNothing(t *testing.T) {
 
 // Our own sound alone, with the opening sentence first as in every session.
 func TestEchoReturnLossEnhancement(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	n := 60 * audio.Rate
 	var calls []spokenAt
 	for at := 12 * audio.Rate; at < n; at += 7 * audio.Rate / 2 {

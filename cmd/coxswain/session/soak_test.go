@@ -23,11 +23,15 @@ func (discard) Close() error                                    { return nil }
 
 // A long session, in accelerated time, with a callout every 40 s and the echo
 // canceller on: the beat is still on its sample at the end, memory stays flat
-// but for the events. 8 h in `make soak`, 20 min here.
+// but for the events. 8 h in `make soak`, 20 min here,
+// 3 when it is short.
 func TestLongSession(t *testing.T) {
 	length := int64(20*60) * audio.Rate
-	if os.Getenv("SOAK") != "" {
+	switch {
+	case os.Getenv("SOAK") != "":
 		length = 8 * 3600 * audio.Rate
+	case testing.Short():
+		length = 3 * 60 * audio.Rate
 	}
 	ear := &intents.Scripted{}
 	kinds := []string{"compressor.change", "drug.epinephrine", "causes.review", "access.iv"}
