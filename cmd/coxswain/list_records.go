@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"html/template"
 	"io"
 	"math"
 	"runtime"
@@ -17,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/paper"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
@@ -53,7 +53,7 @@ as DuckDB.`,
 				}
 			}
 			if charts != "" {
-				return toFile(charts, func(w io.Writer) error { return writeCharts(w, list, defs) })
+				return toFile(charts, func(w io.Writer) error { return paper.Charts(w, list, defs, Caution) })
 			}
 			switch {
 			case asJSON && summary:
@@ -178,7 +178,7 @@ func printSummary(w io.Writer, list []review.Summary, defs []figures.Definition)
 	for _, c := range allCharts(list, defs) {
 		d := byID[c.ID]
 		text := func(v float64) string {
-			return figureText(figures.Figure{Definition: d, Known: true, Value: v, Low: v, High: v})
+			return paper.FigureText(figures.Figure{Definition: d, Known: true, Value: v, Low: v, High: v})
 		}
 		fmt.Fprintf(w, "%s: mean of the months %s", d.Name, text(c.Mean))
 		if c.Limits {
@@ -195,40 +195,4 @@ func printSummary(w io.Writer, list []review.Summary, defs []figures.Definition)
 	}
 	_, err := fmt.Fprintln(w, Caution)
 	return err
-}
-
-var chartsPage = template.Must(template.New("charts").Parse(`<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>coxswain: run charts</title>
-<style>body { font: 11pt/1.4 "DejaVu Sans", Arial, sans-serif; color: #1d2329; margin: 1cm auto; max-width: 24cm; } svg { width: 100%; height: auto; } .small { font-size: 8pt; color: #3c464f; }</style></head><body>
-<h1>Run charts of {{.Records}} records</h1><p><b>{{.Caution}}</b></p>
-<p class="small">Median of each month. The broken lines are the mean and the natural limits of an individuals chart (mean and 2.66 mean moving ranges; Wheeler 1993), drawn from eight months on, and what the figure is held against. A filled square is a month that is no chance (Nelson 1984: one beyond the limits, nine in a row on one side of the mean, six in a row that rise or fall); the others are no news.</p>
-{{range .Charts}}<h2>{{.Name}}</h2><p class="small">{{.Definition}} {{.Source}}</p>{{.SVG}}
-{{range .Outside}}<p>{{.Month}}: {{.Signal}}{{range .Worst}} <a href="{{.}}">{{.}}</a>{{end}}</p>{{end}}{{end}}
-</body></html>`))
-
-func writeCharts(w io.Writer, list []review.Summary, defs []figures.Definition) error {
-	type item struct {
-		Name, Definition, Source string
-		SVG                      template.HTML
-		Outside                  []review.Month
-	}
-	var items []item
-	for _, d := range defs {
-		c := review.RunChartOf(list, d)
-		if len(c.Months) == 0 {
-			continue
-		}
-		svg, err := review.DrawRunChart(c, d)
-		if err != nil {
-			return err
-		}
-		it := item{d.Name, d.Definition, d.Source, template.HTML(svg), nil}
-		for _, m := range c.Months {
-			if m.Signal != "" {
-				it.Outside = append(it.Outside, m)
-			}
-		}
-		items = append(items, it)
-	}
-	return chartsPage.Execute(w, map[string]any{"Records": len(list), "Caution": Caution, "Charts": items})
 }

@@ -18,6 +18,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
@@ -30,7 +31,7 @@ import (
 // the test.
 func browser(t *testing.T, url string) context.Context {
 	t.Helper()
-	path := findChromium()
+	path := paper.FindChromium()
 	if path == "" {
 		t.Skip("no Chromium: `make test` installs it")
 	}

@@ -4,27 +4,19 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
-	"html/template"
-	"io"
-	"math"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/paper"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
-
-//go:embed report.html
-var reportHTML string
 
 func newReport(c *config.Config) *cobra.Command {
 	var out string
@@ -44,11 +36,11 @@ in .pdf is printed by a headless Chromium (Debian package chromium).`,
 				return err
 			}
 			var b bytes.Buffer
-			if err := writeReport(&b, r, args[0]); err != nil {
+			if err := paper.Report(&b, r, args[0]); err != nil {
 				return err
 			}
 			if strings.HasSuffix(out, ".pdf") {
-				return printPDF(b.Bytes(), out)
+				return paper.PDF(b.Bytes(), out)
 			}
 			return record.WriteFile(out, b.Bytes())
 		},
@@ -73,103 +65,6 @@ func load(dir string, defs []figures.Definition) (*review.Record, error) {
 		r.Caution = Caution
 	}
 	return r, err
-}
-
-func writeReport(w io.Writer, r *review.Record, dir string) error {
-	chart, err := review.Chart(r)
-	if err != nil {
-		return err
-	}
-	whole, err := record.Open(dir)
-	if err != nil {
-		return err
-	}
-	hashes, err := whole.Hashes()
-	if err != nil {
-		return err
-	}
-	t, err := template.New("report").Funcs(template.FuncMap{
-		"value": figureText, "number": timeline.FormatNumber,
-		"seconds": func(s float64) string { return timeline.Seconds(s).String() },
-		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
-		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
-		"code": func(at timeline.Time) string {
-			if r.Started == timeline.Never || at < r.Started {
-				return ""
-			}
-			return (at - r.Started).String()
-		},
-	}).Parse(reportHTML)
-	if err != nil {
-		return err
-	}
-	return t.Execute(w, map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes, "Fingerprint": whole.Fingerprint()})
-}
-
-// figureText is a figure as a person reads it, with its range.
-func figureText(f figures.Figure) string {
-	one := func(x float64) string {
-		switch {
-		case f.ID == "sustained":
-			return map[bool]string{true: "yes", false: "no"}[x == 1]
-		case f.Unit == "s":
-			return timeline.Seconds(x).String()
-		case f.IsShare():
-			return fmt.Sprintf("%.0f %%", 100*x)
-		}
-		return timeline.FormatNumber(math.Round(10*x) / 10)
-	}
-	switch {
-	case !f.Known:
-		return "unknown"
-	case f.Low != f.High:
-		return fmt.Sprintf("%s (%s to %s)", one(f.Value), one(f.Low), one(f.High))
-	}
-	return one(f.Value)
-}
-
-// findChromium returns the path of a Chromium, or "".
-func findChromium() string {
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			return p
-		}
-	}
-	return ""
-}
-
-// printPDF has a headless Chromium print the report.
-func printPDF(html []byte, out string) error {
-	browser := findChromium()
-	if browser == "" {
-		return fmt.Errorf("no Chromium to print with: apt-get install chromium, or write .html and print that")
-	}
-	tmp, err := os.MkdirTemp("", "coxswain-report")
-	if err != nil {
-		return err
-	}
-	defer os.RemoveAll(tmp)
-	page, made := filepath.Join(tmp, "report.html"), filepath.Join(tmp, "report.pdf")
-	if err := os.WriteFile(page, html, 0o600); err != nil {
-		return err
-	}
-	args := []string{"--headless", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir=" + filepath.Join(tmp, "profile"), "--print-to-pdf=" + made, "file://" + page}
-	if os.Geteuid() == 0 { // Chromium refuses its sandbox as root; the page is our own and loads nothing
-		args = append([]string{"--no-sandbox"}, args...)
-	}
-	if b, err := exec.Command(browser, args...).CombinedOutput(); err != nil {
-		return fmt.Errorf("%s: %w: %s", browser, err, lastLine(b))
-	}
-	b, err := os.ReadFile(made)
-	if err != nil {
-		return fmt.Errorf("%s printed nothing: %w", browser, err)
-	}
-	return record.WriteFile(out, b)
-}
-
-func lastLine(b []byte) string {
-	s := strings.TrimSpace(string(b))
-	return s[strings.LastIndexByte(s, '\n')+1:]
 }
 
 func newExport(c *config.Config) *cobra.Command {
