@@ -393,7 +393,7 @@ func TestReviewIsPrivate(t *testing.T) {
 		resp.Body.Close()
 		return resp.StatusCode
 	}
-	for _, c := range [][2]string{{"GET", ""}, {"GET", "api/records"}, {"GET", "audio/0/0"}, {"GET", "api/peaks/0"}, {"POST", "api/amend/0"}} {
+	for _, c := range [][2]string{{"GET", ""}, {"GET", "api/records"}, {"GET", "audio/0/0"}, {"POST", "api/amend/0"}} {
 		if got := status(c[0], c[1], ""); got != 401 {
 			t.Errorf("%s /%s without the word: %d", c[0], c[1], got)
 		}
