@@ -100,6 +100,29 @@ func TestPrecedence(t *testing.T) {
 	}
 }
 
+// A file that may be missing is read when it is there.
+func TestOptionalFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "c.yaml")
+	if c, err := load(t, "", nil, "--config=-"+path); err != nil || c.Rate != 110 {
+		t.Errorf("a missing file that may be missing: %v", err)
+	}
+	if _, err := load(t, "", nil, "--config="+path); err == nil {
+		t.Error("a missing file that was named is not missed")
+	}
+	if err := os.WriteFile(path, []byte("rate: 104\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if c, err := load(t, "", nil, "--config=-"+path); err != nil || c.Rate != 104 {
+		t.Errorf("a file that may be missing and is there: %v", err)
+	}
+	if err := os.WriteFile(path, []byte("rate: loud\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := load(t, "", nil, "--config=-"+path); err == nil {
+		t.Error("a wrong file that may be missing is taken")
+	}
+}
+
 // Every field has its setting and every setting its field, of one type.
 func TestSettingsFillTheStruct(t *testing.T) {
 	fields := map[string]reflect.Type{}

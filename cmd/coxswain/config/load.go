@@ -20,14 +20,19 @@ import (
 const maxFile = 1 << 20
 
 // Load fills a configuration from the flags of a command, its environment
-// ("NAME=value" lines) and the file that --config names, and checks it.
+// ("NAME=value" lines) and the file that --config names, and checks it. A file
+// whose name begins with "-" may be missing, as in the units of systemd.
 func Load(flags *pflag.FlagSet, environ []string) (*Config, error) {
 	v := viper.New()
 	for _, s := range settings {
 		v.SetDefault(s.key, s.def)
 	}
 	if f := flags.Lookup("config"); f != nil && f.Value.String() != "" {
-		file, err := readFile(f.Value.String())
+		path, optional := strings.CutPrefix(f.Value.String(), "-")
+		file, err := readFile(path)
+		if optional && errors.Is(err, os.ErrNotExist) {
+			file, err = nil, nil
+		}
 		if err != nil {
 			return nil, err
 		}

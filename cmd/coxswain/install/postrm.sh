@@ -1,0 +1,14 @@
+#!/bin/sh
+# After removal. Records are patients' data: they go only by a person's hand.
+set -e
+if [ -d /run/systemd/system ]; then
+	systemctl daemon-reload
+fi
+if [ "$1" = purge ]; then
+	rmdir /var/lib/coxswain 2>/dev/null || true
+	if [ -d /var/lib/coxswain ]; then
+		echo "coxswain: the records in /var/lib/coxswain, and their user, are left for you to keep or delete"
+	elif getent passwd coxswain >/dev/null; then
+		userdel coxswain
+	fi
+fi

@@ -1,0 +1,99 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// bareDebian is a Debian 12 with nothing in it but its base, in build/.
+func bareDebian(t *testing.T) (in func(script string) string) {
+	t.Helper()
+	if _, err := exec.LookPath("debootstrap"); err != nil || os.Getuid() != 0 {
+		t.Skip("no debootstrap, or not root: `make deb-test` runs this")
+	}
+	root, err := filepath.Abs("../../build/debian-12")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(root + "/etc/debian_version"); err != nil {
+		t.Log("making a bare Debian 12")
+		if b, err := exec.Command("debootstrap", "--variant=minbase", "bookworm", root).CombinedOutput(); err != nil {
+			os.RemoveAll(root)
+			t.Skipf("no Debian from here: %v: %.300s", err, b)
+		}
+	}
+	return func(script string) string {
+		t.Helper()
+		cmd := exec.Command("chroot", root, "/bin/sh", "-ec", script)
+		cmd.Env = []string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "DEBIAN_FRONTEND=noninteractive", "LC_ALL=C"}
+		b, err := cmd.CombinedOutput()
+		if err != nil {
+			t.Fatalf("%s: %v: %s", script, err, b)
+		}
+		return string(b)
+	}
+}
+
+// The package installs in a bare Debian 12, works there, and leaves nothing
+// behind when it is purged; records it never takes along.
+func TestDebianPackage(t *testing.T) {
+	found, _ := filepath.Glob("../../build/coxswain_*.deb")
+	if len(found) != 1 {
+		t.Skipf("%d packages in build/: `make deb-test` makes one", len(found))
+	}
+	deb, err := os.ReadFile(found[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := bareDebian(t)
+	before := in("apt-get update -q; apt-get purge -qy coxswain >/dev/null 2>&1 || true; rm -rf /var/lib/coxswain; apt-get install -qy --no-install-recommends libportaudio2 libspeexdsp1 systemd; getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort")
+	root := "../../build/debian-12"
+	if err := os.WriteFile(root+"/tmp/coxswain.deb", deb, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	in("apt-get install -qy --no-install-recommends /tmp/coxswain.deb")
+	if out := in("id coxswain; stat -c '%a %U' /var/lib/coxswain; coxswain --version"); !strings.Contains(out, "(audio)") || !strings.Contains(out, "700 coxswain") {
+		t.Errorf("user and folder: %s", out)
+	}
+	if out := in("systemd-analyze verify /lib/systemd/system/coxswain.service 2>&1 | grep coxswain || true"); out != "" {
+		t.Errorf("systemd says of the unit: %s", out)
+	}
+	// No sound here: the service waits for it, with and without its settings, and ends when it is told to.
+	run := "setpriv --reuid coxswain --regid audio --clear-groups timeout -s TERM 4 " + strings.TrimPrefix(in("grep -o '/usr/bin/coxswain run .*' /lib/systemd/system/coxswain.service"), "") + " 2>&1 || true"
+	for _, step := range []string{"", "rm /etc/coxswain.yaml; "} {
+		if out := in(step + strings.ReplaceAll(run, "\n", "")); strings.Contains(out, "coxswain.yaml") || strings.Contains(out, "panic") || !strings.Contains(out, "sound device") {
+			t.Errorf("the service's command says %s", out)
+		}
+	}
+	writeWAV(t, root+"/tmp/in.wav", 48000, 1, 3*48000)
+	in("rm -rf /tmp/r; coxswain replay /tmp/in.wav --out /tmp/r --quiet; coxswain verify /tmp/r; rm -rf /tmp/r /tmp/in.wav")
+	in("touch /var/lib/coxswain/a-record; apt-get purge -qy coxswain")
+	if out := in("ls /var/lib/coxswain; getent passwd coxswain"); !strings.Contains(out, "a-record") {
+		t.Errorf("purging took the records: %s", out)
+	}
+	in("apt-get install -qy --no-install-recommends /tmp/coxswain.deb; rm -rf /var/lib/coxswain/a-record; apt-get purge -qy coxswain")
+	if after := in("getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort"); !strings.HasSuffix(before, after) {
+		t.Errorf("purging left something: %s", after)
+	}
+}
+
+// What `coxswain config` prints, which is the package's example of settings, is
+// taken by --config as it stands.
+func TestExampleSettings(t *testing.T) {
+	var lines []string
+	for _, l := range strings.Split(strings.TrimSpace(ok(t, "config")), "\n") {
+		if key, value, _ := strings.Cut(l, ":"); strings.TrimSpace(strings.Split(value, "\t#")[0]) != "" {
+			lines = append(lines, key+":"+value)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "coxswain.yaml")
+	if err := os.WriteFile(path, []byte(strings.Join(lines, "\n")), 0o600); err != nil || len(lines) < 10 {
+		t.Fatal(len(lines), err)
+	}
+	if with, without := ok(t, "config", "--config", path), ok(t, "config"); with != without {
+		t.Errorf("the defaults, taken for settings, are %s, want %s", with, without)
+	}
+}
