@@ -16,6 +16,7 @@ import (
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/timeline"
@@ -63,11 +64,8 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	o.Ear, o.Recogniser, o.Source, o.Wall = intents.Inline{Recogniser: r}, "builtin", "demo.wav", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
-	w, err := record.Begin(dir, o.Wall)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := newSession(o, w)
+	o.Begin = func(wall time.Time) (session.Kept, error) { return begin(dir, wall) }
+	s, err := session.New(o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -110,7 +110,7 @@ func TestWrongInput(t *testing.T) {
 	b, _ := os.ReadFile(good)
 	cut := file("cut.wav", string(b[:20000]))
 	used := filepath.Join(dir, "used")
-	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
+	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--record", "always", "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
 		t.Fatalf("a good replay: %v: %s", err, out)
 	}
 	out := func(name string) string { return filepath.Join(dir, name) }

@@ -43,7 +43,7 @@ func startLive(t *testing.T, env []string, records string, args ...string) *live
 // startLiveTo starts one whose standard error is a file of the test's; nil: kept.
 func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, args ...string) *liveSession {
 	t.Helper()
-	l := &liveSession{t: t, cmd: coxswainCommand(t, append([]string{"run", "--records", records}, args...)...), records: records, ended: make(chan struct{})}
+	l := &liveSession{t: t, cmd: coxswainCommand(t, append([]string{"run", "--records", records, "--record", "always"}, args...)...), records: records, ended: make(chan struct{})}
 	l.cmd.Env = append(env, partVariable+"=coxswain")
 	l.cmd.Stderr = &l.stderr
 	if stderr != nil {

@@ -84,7 +84,7 @@ and leaves a timestamped record.
 		{newRun(c), config.Live}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
-		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
+		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
 		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks", "sign_key"}}, {newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
 		{newSign(c), []string{"records", "sign_key"}}, {newAmend(c), []string{"sign_key"}}, {newSeal(c), []string{"records"}},

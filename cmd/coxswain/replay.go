@@ -3,7 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -11,6 +13,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/timeline/record"
 )
@@ -23,8 +26,9 @@ func newReplay(c *config.Config) *cobra.Command {
 		Long: `Run a session from a recording: the same pipeline as ` + "`coxswain run`" + `, faster than
 real time. The same recording gives the same record, byte for byte.
 
-IN.wav is 16-bit mono at 48 kHz. DIR gets events.jsonl (the journal) and
-audio-00.wav (channel 1 the room, channel 2 what coxswain said).`,
+IN.wav is 16-bit mono at 48 kHz. DIR gets the record of the first case: events.jsonl
+(the journal) and audio-00.wav (channel 1 the room, channel 2 what coxswain said),
+from a minute before its first callout to its end. Further cases go to DIR-2, DIR-3.`,
 		Example: `  coxswain replay drill.wav --out record/
   coxswain replay drill.wav --out record/ --wall 2026-03-01T14:00:00+01:00
   sox audio-00.wav room.wav remix 1 && coxswain replay room.wav --echoed --out again/
@@ -78,6 +82,10 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
+	if err := usable(o.dir); err != nil {
+		ear.Close()
+		return err
+	}
 	so, err := sessionOptions(c, v, o.echoed)
 	if err != nil {
 		ear.Close()
@@ -85,15 +93,44 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 	}
 	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.in), o.wall
 	o.drill.on(&so)
-	w, err := record.Begin(o.dir, o.wall)
+	var dirs []string
+	so.Begin = func(wall time.Time) (session.Kept, error) {
+		dir := o.dir
+		if n := len(dirs); n > 0 {
+			dir = fmt.Sprintf("%s-%d", filepath.Clean(o.dir), n+1)
+		}
+		k, err := begin(dir, wall)
+		if err == nil {
+			dirs = append(dirs, dir)
+		}
+		return k, err
+	}
+	s, err := session.New(so)
 	if err != nil {
 		ear.Close()
 		return err
 	}
-	s, err := newSession(so, w)
-	if err != nil {
-		ear.Close()
+	if err := s.Feed(r, nil, progress); err != nil {
 		return err
 	}
-	return s.Feed(r, nil, progress)
+	switch len(dirs) {
+	case 0:
+		os.Remove(o.dir)
+		fmt.Fprintln(stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
+	case 1:
+	default:
+		fmt.Fprintf(stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))
+	}
+	return nil
+}
+
+// usable makes the folder of a record, which must not hold one yet.
+func usable(dir string) error {
+	if _, err := os.Stat(filepath.Join(dir, record.JournalName)); err == nil {
+		return fmt.Errorf("%s exists: choose another folder for the record", filepath.Join(dir, record.JournalName))
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("cannot make the record's folder: %w", err)
+	}
+	return nil
 }

@@ -27,8 +27,11 @@ import (
 func newRun(c *config.Config) *cobra.Command {
 	return &cobra.Command{
 		Use: "run", Short: "Listen and speak: microphone in, loudspeaker out, until SIGTERM",
-		Long: `Run a session on the sound device until SIGTERM or Ctrl-C. The record goes into
-a new folder under --records, named by the time it began. A session that was cut
+		Long: `Listen on the sound device until SIGTERM or Ctrl-C. The first callout of a case
+(or coxswain start) begins a record, in a new folder under --records that is named
+by the time it begins, with the minute of sound before it; the confirmed end, or
+20 minutes without a callout, ends it. Between cases nothing is written; with
+--record always a record runs all the time. A case that was cut
 off (crash, power cut) less than --resume-minutes ago goes on: its clock, cycle
 and intervals are right, the gap is in the log and spoken once.
 
@@ -78,30 +81,28 @@ func runLive(ctx context.Context, c *config.Config, p practice, stderr io.Writer
 		return "", err
 	}
 	defer l.Close()
-	now := time.Now()
-	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", now, true
+	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", time.Now(), true
 	p.on(&so)
-	w, err := openRecord(c, now, p.drill == nil)
-	if err != nil {
-		ear.Close()
-		return "", err
+	last := "" // the folder of the last record
+	so.Begin = newRecords(c, &last)
+	if p.drill == nil {
+		so.Resume = resume(c, so.Wall)
 	}
-	dir := w.Dir
-	s, err := newSession(so, w)
+	s, err := session.New(so)
 	if err != nil {
 		ear.Close()
 		return "", err
 	}
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
-	slog.Info("listening", "record", dir, "recogniser", ear.Name())
+	slog.Info("listening", "records", c.Folder, "recogniser", ear.Name())
 	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}
-	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped})
+	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start})
 	l.Run(ctx, s)
 	l.Close()
 	err = s.Close()
 	stopServing()
-	slog.Info("stopped", "record", dir, "length", audio.Duration(s.Pos()).Round(time.Second).String())
-	return dir, err
+	slog.Info("stopped", "records", c.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String())
+	return last, err
 }
 
 // openLive opens the sound device, waiting for one as long as is configured.
@@ -117,10 +118,11 @@ func openLive(ctx context.Context, c *config.Config) (*session.Live, error) {
 	return session.OpenLive(ctx, open, c.WaitDevice(), within)
 }
 
-// session is what the configuration says of a session.
+// sessionOptions are what the configuration says of a session.
 func sessionOptions(c *config.Config, v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
 	o = session.Options{Vocabulary: v, Rate: float64(c.Rate), Mode: c.Mode, Volume: c.Volume,
-		Echo: hearsItself && c.CancelEcho, LoopDelay: c.LoopDelay(), Software: "coxswain " + Version}
+		Echo: hearsItself && c.CancelEcho, LoopDelay: c.LoopDelay(),
+		Always: c.Keep == "always", Before: c.Before(), Silence: c.Silence(), Software: "coxswain " + Version}
 	if o.Protocol, err = protocol(c); err != nil {
 		return o, err
 	}
@@ -133,33 +135,42 @@ func sessionOptions(c *config.Config, v *intents.Vocabulary, hearsItself bool) (
 	return o, nil
 }
 
-// openRecord opens the record of a session that begins now: a new one, or that of
-// a session that was cut off a moment ago.
-func openRecord(c *config.Config, now time.Time, resume bool) (*record.Writer, error) {
-	if resume {
-		if r := record.FindCut(c.Folder, now, c.Resume()); r != nil {
-			w, err := r.Resume(now)
-			if err == nil {
-				return w, nil
-			}
-			slog.Warn("a session that was cut off cannot go on: a new one begins", "record", r.Dir, "why", err)
-		}
+// resume goes on with the case that was cut off a moment ago, if there is one.
+func resume(c *config.Config, now time.Time) session.Resume {
+	r := record.FindCut(c.Folder, now, c.Resume())
+	if r == nil {
+		return session.Resume{}
 	}
-	dir, err := record.NewFolder(c.Folder, now)
+	w, err := r.Resume(now)
 	if err != nil {
-		return nil, err
+		slog.Warn("a session that was cut off cannot go on", "record", r.Dir, "why", err)
+		return session.Resume{}
 	}
-	return record.Begin(dir, now)
+	return session.Resume{Kept: kept(w), Had: w.Had, Pos: w.Pos}
 }
 
-// newSession starts a session in a record, and closes the record if it cannot.
-func newSession(o session.Options, w *record.Writer) (*session.Session, error) {
-	o.Journal, o.Sound, o.Record = w.Journal, w.Sound, filepath.Base(w.Dir)
-	o.Resume = session.Resume{Events: w.Events, Had: w.Had, Pos: w.Pos}
-	s, err := session.New(o)
-	if err != nil {
-		w.Sound.Close()
-		w.Journal.Close()
+// newRecords returns how to begin records in the records folder; last is the
+// folder of the last one.
+func newRecords(c *config.Config, last *string) func(time.Time) (session.Kept, error) {
+	return func(wall time.Time) (session.Kept, error) {
+		dir, err := record.NewFolder(c.Folder, wall)
+		if err != nil {
+			return session.Kept{}, err
+		}
+		*last = dir
+		return begin(dir, wall)
 	}
-	return s, err
+}
+
+// begin starts a record in a folder.
+func begin(dir string, wall time.Time) (session.Kept, error) {
+	w, err := record.Begin(dir, wall)
+	if err != nil {
+		return session.Kept{}, err
+	}
+	return kept(w), nil
+}
+
+func kept(w *record.Writer) session.Kept {
+	return session.Kept{Name: filepath.Base(w.Dir), Journal: w.Journal, Sound: w.Sound, Events: w.Events}
 }

@@ -57,17 +57,16 @@ func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, o
 	p.watch = speakOn(out)
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now
 	p.on(&o)
-	w, err := openRecord(c, now, false)
-	if err != nil {
-		return "", err
-	}
-	s, err := newSession(o, w)
+	last := "" // the folder of the record
+	o.Begin = newRecords(c, &last)
+	s, err := session.New(o)
 	if err != nil {
 		return "", err
 	}
 	fmt.Fprintln(out, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
 	(&terminal{session: s, keyboard: k, exchange: audio.NewExchange(1), out: out}).run(ctx, linesOf(ctx, in))
-	return w.Dir, s.Close()
+	err = s.Close()
+	return last, err
 }
 
 // speakOn prints what is said, and what the case tells.

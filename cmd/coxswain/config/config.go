@@ -72,9 +72,18 @@ func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) 
 // Records is where records lie and what is done with them.
 type Records struct {
 	Folder        string `mapstructure:"records"`
+	Keep          string `mapstructure:"record"`           // case or always
+	BeforeS       int    `mapstructure:"record_before_s"`  // of sound before a case's start
+	SilenceMin    int    `mapstructure:"case_end_minutes"` // without a callout
 	ResumeMinutes int    `mapstructure:"resume_minutes"`
 	SignKey       string `mapstructure:"sign_key"`
 }
+
+// Before is how much sound before a case's start belongs to its record.
+func (r Records) Before() time.Duration { return time.Duration(r.BeforeS) * time.Second }
+
+// Silence is how long nothing may be called before a case ends; 0: for ever.
+func (r Records) Silence() time.Duration { return time.Duration(r.SilenceMin) * time.Minute }
 
 // Resume is how long ago a record may have been cut off to be gone on with.
 func (r Records) Resume() time.Duration { return time.Duration(r.ResumeMinutes) * time.Minute }

@@ -101,6 +101,9 @@ func bind(v *viper.Viper, flags *pflag.FlagSet) error {
 		if f == nil {
 			continue
 		}
+		if _, setting := f.Annotations[ours]; !setting {
+			continue
+		}
 		if err := v.BindPFlag(s.key, f); err != nil {
 			return err
 		}

@@ -40,6 +40,9 @@ var settings = []setting{
 	{key: "sign_key", def: "", usage: "`FILE` of the private key that records are signed with (see coxswain key)"},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
 	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
+	{key: "record", def: "case", usage: "`WHEN` a record runs: case (one for each case, nothing between them) or always", words: []string{"case", "always"}},
+	{key: "record_before_s", def: 60, usage: "`SECONDS` of sound before a case's start that belong to its record, 0 to 600; kept in memory only until then", hi: 600},
+	{key: "case_end_minutes", def: 20, usage: "`N` minutes without a callout or compressions after which a case ends, asked for a minute before (0: never)", hi: 24 * 60},
 	{key: "resume_minutes", def: 10, usage: "go on with a session that was cut off less than `N` minutes ago (0: never)", hi: 24 * 60},
 	{key: "cancel_echo", def: true, usage: "take our own sound out of what the recogniser hears"},
 	{key: "loop_delay_ms", def: 20, usage: "least time from loudspeaker to microphone in `MS` (see coxswain devices --loop), 10 to 500", lo: 10, hi: 500},
@@ -55,7 +58,7 @@ var (
 	Protocol   = []string{"protocol", "protocol_overlay", "waveform", "rate", "allow_any_rate"}
 	Recogniser = []string{"recogniser", "vocabulary"}
 	Device     = []string{"input", "output"}
-	Session    = join(Protocol, Recogniser, []string{"mode", "clips", "volume", "cancel_echo", "loop_delay_ms"})
+	Session    = join(Protocol, Recogniser, []string{"mode", "clips", "volume", "cancel_echo", "loop_delay_ms", "record", "record_before_s", "case_end_minutes"})
 	Live       = join(Session, Device, []string{"wait_device_s", "records", "resume_minutes", "http", "http_open", "http_token"})
 )
 
@@ -89,6 +92,9 @@ func settingOf(key string) (setting, bool) {
 // flag is the name of a setting's flag.
 func (s setting) flag() string { return strings.ReplaceAll(s.key, "_", "-") }
 
+// ours marks the flags that are settings.
+const ours = "setting"
+
 // Flags adds --config, --log-level and the flags of the given keys: what a
 // command reads, so that its --help lists no other. A key that is not a
 // setting's panics: it is written in the program.
@@ -114,6 +120,7 @@ func Flags(f *pflag.FlagSet, keys ...string) {
 		case []string:
 			f.StringSlice(s.flag(), d, s.usage)
 		}
+		f.SetAnnotation(s.flag(), ours, nil) // a command may have a flag of its own by that name
 	}
 }
 

@@ -42,6 +42,7 @@ type Watched struct {
 	Turns  func() int64 // turns of its loop so far
 	// Dropped is how many lines of the log nobody took; nil: not counted.
 	Dropped func() int64
+	Start   func() // starts a case without a voice; nil: cannot be asked for
 }
 
 // Serve shows the session to whoever looks: on a socket in the records folder,
@@ -103,6 +104,9 @@ func displayToken(o Options) string {
 // guarded is what HTTP serves. Without a configured token, only the wall display
 // and the status need one: the rest carries no words.
 func guarded(o Options, s Watched, display string) http.Handler {
+	if o.Open { // without a word, only to look
+		s.Start = nil
+	}
 	api := web.Guard(Handler(s), display)
 	if o.Token != "" {
 		return api
@@ -147,6 +151,14 @@ func Handler(s Watched) http.Handler {
 		}
 		fmt.Fprintln(w, "well")
 	})
+	mux.HandleFunc("POST /start", func(w http.ResponseWriter, _ *http.Request) {
+		if s.Start == nil {
+			http.Error(w, "a start needs the display's word, or coxswain start on this machine", http.StatusForbidden)
+			return
+		}
+		s.Start()
+		w.WriteHeader(http.StatusAccepted)
+	})
 	mux.Handle("GET /metrics", metrics(s))
 	mux.Handle("GET /", web.Wall(s.Latest))
 	return mux
@@ -187,7 +199,7 @@ func metrics(s Watched) http.Handler {
 // Ask asks the session that runs on a records folder how it stands, over its
 // local socket.
 func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
-	b, err := ask(ctx, records, "/status")
+	b, err := ask(ctx, records, "GET", "/status")
 	if err != nil {
 		return nil, err
 	}
@@ -200,15 +212,21 @@ func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
 
 // Display asks for the address of the wall display, with what opens it.
 func Display(ctx context.Context, records string) (string, error) {
-	b, err := ask(ctx, records, "/display")
+	b, err := ask(ctx, records, "GET", "/display")
 	return strings.TrimSpace(string(b)), err
 }
 
-func ask(ctx context.Context, records, path string) ([]byte, error) {
+// Start has the session that runs on a records folder begin a case.
+func Start(ctx context.Context, records string) error {
+	_, err := ask(ctx, records, "POST", "/start")
+	return err
+}
+
+func ask(ctx context.Context, records, method, path string) ([]byte, error) {
 	client := http.Client{Timeout: 2 * time.Second, Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 		return (&net.Dialer{}).DialContext(ctx, "unix", SocketPath(records))
 	}}}
-	req, err := http.NewRequestWithContext(ctx, "GET", "http://coxswain"+path, nil)
+	req, err := http.NewRequestWithContext(ctx, method, "http://coxswain"+path, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -218,7 +236,7 @@ func ask(ctx context.Context, records, path string) ([]byte, error) {
 	}
 	defer r.Body.Close()
 	b, err := io.ReadAll(io.LimitReader(r.Body, 1<<20))
-	if err == nil && r.StatusCode != http.StatusOK {
+	if err == nil && r.StatusCode/100 != 2 {
 		err = errors.New(strings.TrimSpace(string(b)))
 	}
 	return b, err

@@ -79,7 +79,12 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	o := testOptions(t, dir, said...)
 	o.Live = true
 	if b.disk != nil {
-		o.Journal, o.Sound = b.disk(o.Journal, o.Sound)
+		begin := o.Begin
+		o.Begin = func(wall time.Time) (Kept, error) {
+			k, err := begin(wall)
+			k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
+			return k, err
+		}
 	}
 	s, err := New(o)
 	if err != nil {

@@ -81,6 +81,18 @@ func (l *logger) Write(room, speaker []float32) {
 	}
 }
 
+// Lead logs the sound before a case's start, however long, ahead of all else.
+func (l *logger) Lead(room, speaker []float32) {
+	if len(room) == 0 {
+		return
+	}
+	if l.queue == nil {
+		l.take(logItem{room: room, speaker: speaker})
+		return
+	}
+	l.queue <- logItem{room: room, speaker: speaker} // the first: there is room
+}
+
 // send hands what is gathered to the writer, or counts it as lost.
 func (l *logger) send() {
 	it := l.next

@@ -13,11 +13,10 @@ import (
 // whatever capacity the list that was read had to spare.
 func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	o := testOptions(t, t.TempDir()+"/r", heardAt("compressions.start", 1), heardAt("access.iv", 4))
-	o.Journal, o.Sound = discard{}, discard{}
 	was := make([]timeline.Event, 0, 100)
 	was = append(was, timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}},
 		timeline.Event{Seq: 2, At: timeline.Seconds(2), Kind: timeline.CodeStart, Heard: &timeline.Heard{}})
-	o.Resume = Resume{Events: was, Had: 5 * audio.Rate, Pos: 20 * audio.Rate}
+	o.Resume = Resume{Kept: Kept{Name: "cut", Journal: nowhere{}, Sound: nowhere{}, Events: was}, Had: 5 * audio.Rate, Pos: 20 * audio.Rate}
 	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)
@@ -36,7 +35,7 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 		t.Errorf("the wall lists %q, want %q", shown, want)
 	}
 	spoken := 0
-	for i, e := range s.events {
+	for i, e := range s.now.events {
 		if e.Seq != uint64(i+1) {
 			t.Errorf("event %d has number %d: %s", i+1, e.Seq, e.Describe())
 		}

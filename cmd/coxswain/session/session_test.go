@@ -11,7 +11,8 @@ import (
 	"coxswain/timeline/record"
 )
 
-// testOptions are the default settings with a scripted ear, into a new record.
+// testOptions are the default settings with a scripted ear, with a record in dir
+// all the time.
 func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 	t.Helper()
 	p, err := timeline.LoadProtocol("aha-2020")
@@ -26,11 +27,13 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 	if err != nil {
 		t.Fatal(err)
 	}
-	wall := time.Now()
-	w, err := record.Begin(dir, wall)
-	if err != nil {
-		t.Fatal(err)
+	begin := func(wall time.Time) (Kept, error) {
+		w, err := record.Begin(dir, wall)
+		if err != nil {
+			return Kept{}, err
+		}
+		return Kept{Name: filepath.Base(dir), Journal: w.Journal, Sound: w.Sound}, nil
 	}
-	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Journal: w.Journal, Sound: w.Sound,
-		Rate: 110, Mode: "auto", Volume: 1, Echo: true, LoopDelay: 20 * time.Millisecond, Record: filepath.Base(dir), Software: "test", Recogniser: "scripted", Source: "test", Wall: wall}
+	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Begin: begin, Always: true,
+		Rate: 110, Mode: "auto", Volume: 1, Echo: true, LoopDelay: 20 * time.Millisecond, Software: "test", Recogniser: "scripted", Source: "test", Wall: time.Now()}
 }

@@ -55,11 +55,12 @@ const snapshotEvery = timeline.Rate / 4
 
 // show publishes a snapshot of the session for whoever looks.
 func (s *Session) show() {
-	now := timeline.Time(s.pos)
-	st := s.machine.State()
-	p := s.protocol.For(st)
-	n := &Snapshot{Caution: Caution, Record: s.o.Record, Session: now.Seconds(), Rhythm: string(st.Rhythm), Shocks: len(st.Shocks), State: stateText(st),
-		Microphone: s.listener.dBFS(), Recogniser: "hears", Sound: s.sound, Saving: s.saving, Faults: s.faults, Callouts: s.callouts, Echo: s.listener.Enhancement(), Due: []Due{}, Last: []Heard{}}
+	c := s.now
+	now := timeline.Time(c.pos)
+	st := c.machine.State()
+	p := c.protocol.For(st)
+	n := &Snapshot{Caution: Caution, Record: c.name, Session: now.Seconds(), Rhythm: string(st.Rhythm), Shocks: len(st.Shocks), State: stateText(st),
+		Microphone: s.listener.dBFS(), Recogniser: "hears", Sound: s.sound, Saving: c.saving, Faults: c.faults, Callouts: c.callouts, Echo: s.listener.Enhancement(), Due: []Due{}, Last: []Heard{}}
 	since := func(t timeline.Time) *float64 {
 		if t == timeline.Never {
 			return nil
@@ -70,7 +71,7 @@ func (s *Session) show() {
 	if s.deaf != "" {
 		n.Recogniser = s.deaf
 	}
-	n.Healthy = s.deaf == "" && s.saving && s.sound == "whole"
+	n.Healthy = s.deaf == "" && c.saving && s.sound == "whole"
 	if st.Ended == timeline.Never {
 		n.Code = since(st.CodeAt())
 		n.Paused = since(st.PausedFrom)
@@ -79,22 +80,25 @@ func (s *Session) show() {
 			n.CycleLeft = &x
 		}
 		n.Cycle, n.Given = p.Get("cycle_s"), given(st, now)
-		n.Due = s.dueNow(p, st, now)
+		n.Due = c.dueNow(p, st, now)
 	}
 	n.Loud = n.Microphone > loudFrom
-	n.Last = s.lastFive(now)
+	if !c.kept() {
+		n.State = "listening, no case"
+	}
+	n.Last = c.lastFive(now)
 	s.seen.Store(n)
 }
 
 // dueNow lists what the protocol will say within two minutes, drugs and checks
 // only, soonest first.
-func (s *Session) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
+func (s *oneCase) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
 	out := []Due{}
 	for _, c := range p.Agenda(st, now+timeline.Seconds(120)) {
 		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) || c.At > now+timeline.Seconds(120) {
 			continue
 		}
-		d := Due{s.voice.Sentence(c), (c.At - now).Seconds()}
+		d := Due{s.o.Voice.Sentence(c), (c.At - now).Seconds()}
 		if slices.ContainsFunc(out, func(x Due) bool { return x.Text == d.Text }) {
 			continue // the same thing, repeated
 		}
@@ -105,7 +109,7 @@ func (s *Session) dueNow(p *timeline.Protocol, st timeline.State, now timeline.T
 	return out
 }
 
-func (s *Session) lastFive(now timeline.Time) []Heard {
+func (s *oneCase) lastFive(now timeline.Time) []Heard {
 	out := []Heard{}
 	for i := len(s.events) - 1; i >= max(0, len(s.events)-200) && len(out) < 5; i-- {
 		e := s.events[i]

@@ -1,0 +1,252 @@
+package session
+
+import (
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/audio/recorder"
+	"coxswain/intents"
+	"coxswain/timeline"
+)
+
+// shelf keeps records in memory.
+type shelf struct {
+	mu   sync.Mutex
+	list []*memory
+}
+
+// memory is a record in memory.
+type memory struct {
+	wall   time.Time
+	events []timeline.Event
+	room   []float32
+	closed int
+}
+
+func (m *memory) Append(e timeline.Event) (timeline.Event, error) {
+	m.events = append(m.events, e)
+	return e, nil
+}
+func (m *memory) Write(room, _ []float32) error { m.room = append(m.room, room...); return nil }
+func (m *memory) Mark(recorder.Mark)            {}
+func (m *memory) Close() error                  { m.closed++; return nil }
+
+func (s *shelf) begin(wall time.Time) (Kept, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	m := &memory{wall: wall}
+	s.list = append(s.list, m)
+	return Kept{Name: wall.Format("150405"), Journal: m, Sound: m}, nil
+}
+
+// evening runs a session for so many seconds in which these callouts are heard,
+// and returns its records. The room's sample is the second that it belongs to,
+// over 10,000.
+func evening(t *testing.T, seconds int, change func(*Options), said ...intents.Result) (*Session, []*memory) {
+	t.Helper()
+	kept := &shelf{}
+	o := testOptions(t, t.TempDir(), said...)
+	o.Always, o.Echo, o.Before, o.Silence, o.Begin = false, false, time.Minute, 20*time.Minute, kept.begin
+	if change != nil {
+		change(&o)
+	}
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var room, speaker [audio.Block]float32
+	for k := range seconds * 100 {
+		for i := range room {
+			room[i] = float32(k/100) / 10000
+		}
+		copy(speaker[:], s.Step(room[:], speaker[:]))
+		if !s.now.kept() && len(s.now.events) > 1000 {
+			t.Fatal("events gather between cases")
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range kept.list {
+		if m.closed != 2 || m.events[0].Kind != timeline.SessionOpen || m.events[len(m.events)-1].Kind != timeline.SessionClose {
+			t.Errorf("record of %v: closed %d times, first event %s, last %s", m.wall, m.closed, m.events[0].Kind, m.events[len(m.events)-1].Kind)
+		}
+		for i, e := range m.events {
+			if e.Seq != uint64(i+1) || e.At < 0 || int64(e.At) > int64(len(m.room)) {
+				t.Errorf("event %d of %d has number %d and lies at %s of %v", i+1, len(m.events), e.Seq, e.At, audio.Duration(int64(len(m.room))))
+			}
+		}
+	}
+	return s, kept.list
+}
+
+// valued is a callout with a number.
+func valued(id string, second int, slot string, value float64) intents.Result {
+	r := heardAt(id, second)
+	r.Values = map[string]float64{slot: value}
+	return r
+}
+
+func kindsOf(m *memory) []string {
+	var out []string
+	for _, e := range m.events {
+		if e.Kind.IsCallout() {
+			out = append(out, string(e.Kind))
+		}
+	}
+	return out
+}
+
+// Two patients on one evening: two records, each with the minute of sound
+// before it, nothing between them, and nothing of the first in the second.
+func TestOneCaseOneRecord(t *testing.T) {
+	s, records := evening(t, 900, nil,
+		heardAt("ask.next", 60), // no patient: no record
+		heardAt("code.start", 100), valued("patient.weight", 110, "weight_kg", 20), heardAt("patient.child", 115), heardAt("compressions.start", 120),
+		heardAt("airway.secured", 130), valued("drug.epinephrine", 140, "dose_mg", 0.2),
+		heardAt("code.end", 200), heardAt("confirm", 203),
+		heardAt("code.start", 500), heardAt("compressions.start", 510), heardAt("ask.dose.epinephrine", 520))
+	if len(records) != 2 {
+		t.Fatalf("%d records, want 2", len(records))
+	}
+	first, second := records[0], records[1]
+	begun := s.o.Wall
+	for _, c := range []struct {
+		m          *memory
+		at, length float64 // of the session; the ear decides 0.2 s after the phrase
+		kinds      string
+	}{
+		{first, 40.2, 213 - 40.2, "code.start patient.weight patient.child compressions.start airway.secured drug.epinephrine code.end confirm"},
+		{second, 440.2, 900 - 440.2, "code.start compressions.start ask.dose.epinephrine"},
+	} {
+		at, length := c.m.wall.Sub(begun).Seconds(), audio.Duration(int64(len(c.m.room))).Seconds()
+		if at < c.at-0.1 || at > c.at+0.1 || length < c.length-0.5 || length > c.length+6 {
+			t.Errorf("a record from %.1f s on, of %.1f s; want %.1f and about %.1f", at, length, c.at, c.length)
+		}
+		if got := strings.Join(kindsOf(c.m), " "); got != c.kinds {
+			t.Errorf("callouts %q, want %q", got, c.kinds)
+		}
+		for i := audio.Rate / 2; i < len(c.m.room); i += audio.Rate { // the sound is that of its moment
+			want := float32(int(at+float64(i)/audio.Rate)) / 10000
+			if off := c.m.room[i] - want; off > 1.5e-4 || off < -1.5e-4 {
+				t.Fatalf("%.1f s into the record: sound of second %.0f, want %.0f", float64(i)/audio.Rate, c.m.room[i]*10000, want*10000)
+			}
+		}
+	}
+	for _, e := range second.events {
+		if e.Kind == timeline.CueSpoken && e.Cue == "dose" && !strings.Contains(e.Sentence, "one milligram") {
+			t.Errorf("the second patient is answered with the first one's weight: %s", e.Sentence)
+		}
+		if int64(e.At) < 60*audio.Rate && e.Heard == nil && e.Kind != timeline.SessionOpen {
+			t.Errorf("of before the second case: %s %s", e.At, e.Describe())
+		}
+	}
+	if st := s.now.machine.State(); st.WeightKg != 0 || st.AirwayAt != timeline.Never || len(st.Given) != 0 {
+		t.Errorf("the second patient inherits %+v", st)
+	}
+}
+
+// A start that follows the confirmed end at once is the next patient's.
+func TestNextPatientAtOnce(t *testing.T) {
+	_, records := evening(t, 40, nil, heardAt("code.start", 5), valued("patient.weight", 8, "weight_kg", 20), heardAt("code.end", 12), heardAt("confirm", 15), heardAt("code.start", 18))
+	if len(records) != 2 || strings.Join(kindsOf(records[1]), " ") != "code.start" {
+		t.Fatalf("%d records", len(records))
+	}
+	if n := len(records[1].room); n > 25*audio.Rate {
+		t.Errorf("the second record has %v: sound of the first case is in it", audio.Duration(int64(n)))
+	}
+}
+
+// A start that was not heard does not cost the record: whatever shows that there
+// is a patient begins it. Questions, orders and an end do not.
+func TestWhatBeginsARecord(t *testing.T) {
+	for id, want := range map[string]int{
+		"code.start": 1, "compressions.start": 1, "shock.given": 1, "drug.epinephrine": 1, "rhythm.vf": 1, "pulse.absent": 1, "patient.unstable": 1, "access.iv": 1,
+		"patient.weight": 1, "ask.next": 0, "ask.time": 0, "quiet": 0, "undo": 0, "confirm": 0, "code.end": 0, "say.again": 0,
+	} {
+		if _, records := evening(t, 8, nil, heardAt(id, 4)); len(records) != want {
+			t.Errorf("%s: %d records, want %d", id, len(records), want)
+		}
+	}
+}
+
+// A case that nobody ends is asked for, and ends; an answer keeps it open, and
+// so do compressions.
+func TestSilentCaseEnds(t *testing.T) {
+	short := func(o *Options) { o.Silence = 4 * time.Minute }
+	asked := func(m *memory) (n int) {
+		for _, e := range m.events {
+			if e.Kind == timeline.CueSpoken && e.Cue == "case.silent" {
+				n++
+			}
+		}
+		return n
+	}
+	for _, c := range []struct {
+		name    string
+		said    []intents.Result
+		records int
+		asked   int
+		ends    float64 // about; 0: with the session
+	}{
+		{"silence", []intents.Result{heardAt("patient.unstable", 4)}, 1, 1, 4 + 240},
+		{"an answer", []intents.Result{heardAt("patient.unstable", 4), heardAt("ask.time", 200)}, 1, 2, 200 + 240},
+		{"compressions", []intents.Result{heardAt("compressions.start", 4)}, 1, 0, 0},
+	} {
+		_, records := evening(t, 600, short, c.said...)
+		if len(records) != c.records {
+			t.Fatalf("%s: %d records, want %d", c.name, len(records), c.records)
+		}
+		m := records[0]
+		ended := audio.Duration(int64(len(m.room))).Seconds()
+		if n := asked(m); n != c.asked || c.ends != 0 && (ended < c.ends-2 || ended > c.ends+6) || c.ends == 0 && ended < 599 {
+			t.Errorf("%s: asked %d times, want %d; ends at %.0f s, want %.0f", c.name, n, c.asked, ended, c.ends)
+		}
+	}
+}
+
+// A start without a voice begins the case; a second one changes nothing.
+func TestStartByHand(t *testing.T) {
+	kept := &shelf{}
+	o := testOptions(t, t.TempDir())
+	o.Always, o.Before, o.Begin = false, time.Minute, kept.begin
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var block [audio.Block]float32
+	for k := range 1500 {
+		if k == 700 || k == 900 {
+			s.Start()
+		}
+		s.Step(block[:], block[:])
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if len(kept.list) != 1 || !slices.Equal(kindsOf(kept.list[0]), []string{"code.start"}) || len(kept.list[0].room) != 15*audio.Rate {
+		t.Errorf("%d records", len(kept.list))
+	}
+	read := false
+	for _, e := range kept.list[0].events {
+		read = read || e.Kind == timeline.CueSpoken && e.Cue == "said.code.start"
+	}
+	if !read {
+		t.Error("the start is not read back")
+	}
+}
+
+// A record that runs always begins anew with each case all the same.
+func TestRecordAlways(t *testing.T) {
+	_, records := evening(t, 60, func(o *Options) { o.Always, o.Before = true, 0 }, heardAt("code.start", 5), heardAt("code.end", 10), heardAt("confirm", 13))
+	if len(records) != 2 {
+		t.Fatalf("%d records, want 2", len(records))
+	}
+	if n := len(records[0].room) + len(records[1].room); n != 60*audio.Rate {
+		t.Errorf("%v of sound in both, want a minute", audio.Duration(int64(n)))
+	}
+}
