@@ -84,7 +84,7 @@ func runLive(ctx context.Context, c *config.Config, p practice, stderr io.Writer
 	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", time.Now(), true
 	p.on(&so)
 	last := "" // the folder of the last record
-	so.Begin = newRecords(c, &last)
+	so.Begin = recordsIn(c, &last)
 	if p.drill == nil {
 		so.Resume = resume(c, so.Wall)
 	}
@@ -149,9 +149,9 @@ func resume(c *config.Config, now time.Time) session.Resume {
 	return session.Resume{Kept: kept(w), Had: w.Had, Pos: w.Pos}
 }
 
-// newRecords returns how to begin records in the records folder; last is the
+// recordsIn returns how to begin records in the records folder; last is the
 // folder of the last one.
-func newRecords(c *config.Config, last *string) func(time.Time) (session.Kept, error) {
+func recordsIn(c *config.Config, last *string) func(time.Time) (session.Kept, error) {
 	return func(wall time.Time) (session.Kept, error) {
 		dir, err := record.NewFolder(c.Folder, wall)
 		if err != nil {

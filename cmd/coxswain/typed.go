@@ -58,7 +58,7 @@ func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, o
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now
 	p.on(&o)
 	last := "" // the folder of the record
-	o.Begin = newRecords(c, &last)
+	o.Begin = recordsIn(c, &last)
 	s, err := session.New(o)
 	if err != nil {
 		return "", err
