@@ -64,7 +64,7 @@ users of this machine included, sees or hears anything.
 			}
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			s := &http.Server{Handler: web.Guard(h, token), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10}
+			s := web.NewServer(web.Guard(h, token), 10*time.Minute) // a browser reads sound as it plays it
 			context.AfterFunc(ctx, func() { s.Close() })
 			if err := s.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
 				return err

@@ -52,7 +52,7 @@ func Serve(o Options, s Watched) (stop func()) {
 	api, display := Handler(s), displayToken(o)
 	var servers []*http.Server
 	serve := func(ln net.Listener, h http.Handler) {
-		srv := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 16 << 10, ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug)}
+		srv := web.NewServer(h, 10*time.Second)
 		servers = append(servers, srv)
 		go srv.Serve(ln)
 	}

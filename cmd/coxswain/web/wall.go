@@ -17,7 +17,16 @@ var files embed.FS
 // Wall serves the wall display over the snapshots of a session.
 func Wall(seen *session.Box) http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /events", func(w http.ResponseWriter, r *http.Request) { stream(w, r, seen) })
+	places := make(chan struct{}, mostStreams)
+	mux.HandleFunc("GET /events", func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case places <- struct{}{}:
+			defer func() { <-places }()
+			stream(w, r, seen)
+		default:
+			http.Error(w, fmt.Sprintf("%d displays follow already: close one", mostStreams), http.StatusServiceUnavailable)
+		}
+	})
 	pages, _ := fs.Sub(files, "wall")
 	mux.Handle("GET /", http.FileServerFS(pages))
 	return mux
