@@ -84,41 +84,7 @@ deb-test: deb
 deps:
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(PACKAGES))
 
-test-# What is installed, by hand or as a package. The unit works without its settings.
-PREFIX ?= /usr/local
-package: build
-	@mkdir -p build/package
-	cp build/coxswain build/coxswain-pocketsphinx build/package/
-	build/coxswain service | sed 's,/usr/local/bin/,$(PREFIX)/bin/,' > build/package/coxswain.service
-	(echo '# Settings of coxswain, with their defaults. Take away the first "#" of what you change.'; \
-		build/coxswain config | sed 's/^/#/') > build/package/coxswain.yaml
-
-install: package
-	install -D -m 755 -t $(DESTDIR)$(PREFIX)/bin build/package/coxswain build/package/coxswain-pocketsphinx
-	install -D -m 644 -t $(DESTDIR)/etc/systemd/system build/package/coxswain.service
-	[ -e $(DESTDIR)/etc/coxswain.yaml ] || install -D -m 644 -t $(DESTDIR)/etc build/package/coxswain.yaml
-	[ -n "$(DESTDIR)" ] || sh cmd/coxswain/install/postinst.sh
-	@echo "Check it first: coxswain check. Then: systemctl enable --now coxswain"
-
-# Records and settings stay.
-uninstall:
-	[ -n "$(DESTDIR)" ] || sh cmd/coxswain/install/prerm.sh remove
-	rm -f $(DESTDIR)$(PREFIX)/bin/coxswain $(DESTDIR)$(PREFIX)/bin/coxswain-pocketsphinx $(DESTDIR)/etc/systemd/system/coxswain.service
-	[ -n "$(DESTDIR)" ] || sh cmd/coxswain/install/postrm.sh remove
-
-NFPM := github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.48.0
-DEB_VERSION := 0.1+git$(shell git show -s --format=%cd.%h --date=format:%Y%m%d 2>/dev/null || echo 0)
-deb: PREFIX = /usr
-deb: package
-	rm -f build/*.deb
-	ARCH=$$(dpkg --print-architecture) VERSION=$(DEB_VERSION) $(GO) run $(NFPM) package -f cmd/coxswain/install/nfpm.yaml -p deb -t build/
-
-# Installs the package in a bare Debian 12, runs it, removes it. Needs root.
-deb-test: deb
-	@dpkg -s debootstrap >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends debootstrap)
-	$(GO) test -count 1 -v -timeout 30m -run TestDebianPackage ./cmd/coxswain
-
-deps:
+test-deps:
 	@dpkg -s $(TEST_PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(TEST_PACKAGES))
 
 clean:
