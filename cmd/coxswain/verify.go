@@ -66,6 +66,7 @@ type verified struct {
 	Events      int      `json:"events"`
 	Seconds     float64  `json:"seconds"`
 	Hashed      float64  `json:"hashed_seconds"` // of the sound, in the journal
+	Late        float64  `json:"late_seconds"`   // of these, hashed only after a cut
 	Amendments  int      `json:"amendments"`
 	Fingerprint string   `json:"fingerprint"`
 	AtEnd       string   `json:"fingerprint_at_end"` // of the session, before any amendment
@@ -84,7 +85,7 @@ func verify(dir string, keyFiles []string, noted string) (v verified, err error)
 	if err != nil {
 		return v, err
 	}
-	v = verified{Events: len(r.Events), Seconds: timeline.Time(p.Samples).Seconds(), Hashed: timeline.Time(p.Hashed).Seconds(),
+	v = verified{Events: len(r.Events), Seconds: timeline.Time(p.Samples).Seconds(), Hashed: timeline.Time(p.Hashed).Seconds(), Late: timeline.Time(p.Late).Seconds(),
 		Amendments: p.Amendments, Fingerprint: p.Fingerprint, AtEnd: p.Closed, Unknown: r.Unknown}
 	var keys []ed25519.PublicKey
 	for _, f := range keyFiles {
@@ -128,6 +129,9 @@ func (v verified) print(w io.Writer, dir string) error {
 	fmt.Fprintf(w, "%s: whole: %d events in an unbroken chain, %v of audio", dir, v.Events, audio.Duration(int64(timeline.Seconds(v.Seconds))))
 	if v.Hashed < v.Seconds {
 		fmt.Fprintf(w, " (not in the chain: the record is of an older format)")
+	}
+	if v.Late > 0 {
+		fmt.Fprintf(w, " (%v of it hashed only after a cut)", audio.Duration(int64(timeline.Seconds(v.Late))))
 	}
 	if v.Signed {
 		fmt.Fprintf(w, ", signature holds")

@@ -20,10 +20,11 @@
 //
 // the SHA-256 of the audio log's samples from one clock sample up to another,
 // as they stand in the files: 4 bytes each, the room's 16 bits first. Headers
-// and labels are not in it. These lines follow each other without a hole, so
-// that silenced, swapped, cut and added sound shows. The sum of the last line
-// is the record's fingerprint: whoever noted it can tell later that the record
-// is still the same.
+// and labels are not in it. "late": true says that it was hashed after a cut,
+// from the files, not while it was recorded. These lines follow each other
+// without a hole, so that silenced, swapped, cut and added sound shows. The sum
+// of the last line is the record's fingerprint: whoever noted it can tell later
+// that the record is still the same.
 //
 // A journal without "format" is of the first: each line has "prev", the SHA-256
 // of the bytes of the line before it, and there is nothing about the sound.

@@ -35,6 +35,7 @@ type soundHash struct {
 	From   int64  `json:"from"`
 	Until  int64  `json:"until"`
 	SHA256 string `json:"sha256"`
+	Late   bool   `json:"late,omitempty"` // hashed after a cut, not while it was recorded
 }
 
 // Journal appends to a file of JSON lines; see the package comment. What is

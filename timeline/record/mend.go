@@ -1,16 +1,14 @@
 package record
 
 import (
-	"fmt"
-
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
 
 // Mend finishes a record after a crash or power cut: it cuts an unfinished last
 // line from the journal (kept beside it), makes the files of the sound whole,
-// puts what was not yet hashed into the journal and closes it. It refuses a
-// record that is still being written. A finished one is left as it is.
+// puts what was not yet hashed into the journal, marked as late, and closes it. It
+// refuses a record that is still being written; a whole one is left as it is.
 func Mend(dir string) (*Record, error) {
 	j, r, err := reopen(dir, nil)
 	if err != nil {
@@ -24,15 +22,12 @@ func Mend(dir string) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	if r.Closed() {
-		return Open(dir)
-	}
-	if length > r.heard() {
+	if length > r.heard() && !Signed(dir) {
 		l, err := recorder.Open(dir)
 		if err != nil {
 			return nil, err
 		}
-		h := soundHash{From: r.heard(), Until: length}
+		h := soundHash{From: r.heard(), Until: length, Late: true}
 		if h.SHA256, err = hashSound(l, h.From, h.Until); err != nil {
 			return nil, err
 		}
@@ -40,11 +35,11 @@ func Mend(dir string) (*Record, error) {
 			return nil, err
 		}
 	}
-	end := max(timeline.Time(length), timeline.End(r.Events))
-	text := "finished by coxswain mend after the session was cut off"
-	if length > r.heard() {
-		text += fmt.Sprintf("; the sound from %s on was hashed only then", clock(r.heard()))
+	if r.Closed() {
+		return Open(dir)
 	}
+	end := max(timeline.Time(length), timeline.End(r.Events))
+	const text = "finished by coxswain mend after the session was cut off"
 	if _, err := j.Append(timeline.Event{At: end, Kind: timeline.SessionClose, Text: text}); err != nil {
 		return nil, err
 	}

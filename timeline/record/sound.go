@@ -27,6 +27,7 @@ type Sound struct {
 	sum     hash.Hash
 	from    int64 // clock sample that the next hash begins with
 	doubt   bool  // what is on the disk may not be what sum saw
+	late    bool  // some of it was recorded before a cut
 }
 
 func newSound(dir string, r *recorder.Recorder, j *Journal) *Sound {
@@ -52,7 +53,7 @@ func (s *Sound) Write(room, speaker []float32) error {
 // chain puts the hash of the sound up to now into the journal. If it cannot,
 // the next one will cover it.
 func (s *Sound) chain() error {
-	h := soundHash{s.from, s.Pos(), hex.EncodeToString(s.sum.Sum(nil))}
+	h := soundHash{s.from, s.Pos(), hex.EncodeToString(s.sum.Sum(nil)), s.late}
 	if h.Until == h.From {
 		return nil
 	}
@@ -72,7 +73,7 @@ func (s *Sound) chain() error {
 		s.doubt = true
 		return err
 	}
-	s.from, s.doubt = h.Until, false
+	s.from, s.doubt, s.late = h.Until, false, false
 	s.sum.Reset()
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 type Proof struct {
 	Samples     int64  // of its audio
 	Hashed      int64  // of these, held by hashes in the journal
+	Late        int64  // of these, hashed only after a cut
 	Amendments  int    // behind the end of the session
 	Fingerprint string // of the whole record
 	Closed      string // fingerprint when the session ended, before any amendment
@@ -43,6 +44,11 @@ func (r *Record) Verify() (Proof, error) {
 		return Proof{}, err
 	}
 	p := Proof{Samples: l.Samples(), Hashed: hashed, Fingerprint: r.Fingerprint()}
+	for _, h := range r.sounds {
+		if h.Late {
+			p.Late += h.Until - h.From
+		}
+	}
 	for _, n := range r.lines {
 		if n.event >= 0 && r.Events[n.event].Kind == timeline.SessionClose {
 			p.Closed = n.sum

@@ -92,7 +92,7 @@ func (r *Record) resume(j *Journal, now time.Time) (*Writer, error) {
 		return nil, err
 	}
 	w := &Writer{Dir: r.Dir, Journal: j, Sound: newSound(r.Dir, rec, j), Events: r.Events, Had: had, Pos: rec.Pos()}
-	w.Sound.from, w.Sound.doubt = r.heard(), true
+	w.Sound.from, w.Sound.doubt, w.Sound.late = r.heard(), true, had > r.heard()
 	return w, nil
 }
 
