@@ -146,6 +146,10 @@ func (p *Protocol) pauses(s State) []Cue {
 		id = "clear"
 	}
 	over := due(id+".limit", s.PausedFrom+limit, Seconds(2), HandsOff).every(limit, p.Span("pause_again_s"))
+	if s.Stacking(s.At) && s.stack() < int(p.Get("stacked_shocks")) { // the next one may follow
+		id, over.At = "clear", max(over.At, s.lastShock()+rule("clear_s"))
+		over.Expires = over.At + Seconds(2)
+	}
 	return []Cue{
 		due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds()),
 		over.counting("seconds", s.PausedFrom, Rate),
@@ -214,7 +218,7 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 	if s.Rhythm == PEA || s.Rhythm == Asystole {
 		return s.RhythmAt + p.Span("epinephrine_nonshockable_s"), true
 	}
-	return nthShock(s, int(p.Get("epinephrine_after_shock")))
+	return p.stackedShock(s, max(1, int(p.Get("epinephrine_after_shock"))))
 }
 
 // consider is a cue that names a drug's next dose. Without the weight that the
@@ -247,10 +251,7 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 		return nil
 	}
 	if s.Rhythm == Torsades {
-		if len(s.Doses("magnesium")) > 0 || len(p.Drugs["magnesium"].Doses) == 0 {
-			return nil
-		}
-		return []Cue{p.consider("magnesium", "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
+		return p.magnesium(s)
 	}
 	drug, n := p.Antiarrhythmics[0], s.Antiarrhythmics()
 	if len(s.Doses("lidocaine")) > 0 && len(s.Doses("amiodarone")) == 0 { // the team chose the other one
@@ -270,6 +271,50 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 	}
 	c := p.consider("antiarrhythmic."+drug, drug, s, from+2*p.Span("settle_s"), Seconds(30), Advice)
 	return []Cue{c.every(p.Span("drug_again_most_s")/2, p.Span("drug_again_most_s"))}
+}
+
+// magnesium in torsades: at once or, where the protocol gives it for a rhythm
+// that comes back, after its number of shocks and only with a long QT.
+func (p *Protocol) magnesium(s State) []Cue {
+	d := p.Drugs["magnesium"]
+	if len(s.Doses("magnesium")) > 0 || len(d.Doses) == 0 {
+		return nil
+	}
+	id := "magnesium"
+	if n := d.Doses[0].AfterShock; n > 0 {
+		id = "magnesium.recurring"
+		if at, ok := nthShock(s, n); !ok || s.RhythmAt < at {
+			return nil
+		}
+	}
+	return []Cue{p.consider(id, "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
+}
+
+// stackedShock returns when the n-th shock was given as it counts for
+// epinephrine: of shocks given in a row without compressions, up to the
+// protocol's number, only so many count.
+func (p *Protocol) stackedShock(s State, n int) (Time, bool) {
+	most, _ := p.Spoken("stacked_shocks")
+	count, stacks := p.Spoken("stacked_epinephrine_shocks")
+	row := 0.0 // shocks of the present stack
+	for _, x := range s.Defibrillations() {
+		switch {
+		case !x.Stacked || !stacks:
+			row = 0
+			n--
+		case row == 0 || row >= most: // the first of a stack
+			row = 1
+			n--
+		default:
+			if row++; row <= count {
+				n--
+			}
+		}
+		if n <= 0 {
+			return x.At, true
+		}
+	}
+	return 0, false
 }
 
 // nthShock returns when the n-th defibrillation of the arrest was given (n

@@ -58,6 +58,10 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Items = []string{e.Kind.Row().Spoken}
 	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
 		c.ID += ".clear" // nobody may be told to touch the patient
+	case e.Kind == ShockStacked && m.state.stack() >= int(p.Get("stacked_shocks")): // the last of the row
+		c.Parts = []Cue{{ID: "compress.now"}}
+	case e.Kind == PatientHypothermic:
+		c.Parts = p.cold()
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
@@ -207,5 +211,6 @@ var nextName = map[string]string{
 	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine", "magnesium": "next.magnesium",
 	"peri.cardioversion": "next.cardioversion", "peri.resync": "next.cardioversion", "peri.unsynchronised": "next.shock",
 	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone", "peri.atropine": "next.atropine",
-	"peri.pacing": "next.pacing", "peri.ecg": "next.ecg",
+	"peri.pacing": "next.pacing", "peri.ecg": "next.ecg", "peri.magnesium": "next.magnesium", "magnesium.recurring": "next.magnesium",
+	"peri.procainamide": "next.procainamide", "peri.sotalol": "next.sotalol", "peri.stable.cardioversion": "next.cardioversion",
 }

@@ -44,7 +44,7 @@ func (s *State) apply(e Event) {
 		s.MetronomeForced = s.InArrest() // compressions are next
 	case PulsePresent, ROSC:
 		s.pulse(e.At)
-	case ShockGiven, CardioversionDone:
+	case ShockGiven, ShockStacked, CardioversionDone:
 		s.shock(e)
 	case ShockClear:
 		s.ClearAt, s.clearOver, s.MetronomeForced = e.At, false, false
@@ -150,7 +150,7 @@ func (s *State) stop(at Time) {
 func (s *State) checked(at Time) { s.CycleFrom, s.CheckedAt = Never, at }
 
 func (s *State) shock(e Event) {
-	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Seq}
+	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq}
 	s.Shocks = append(slices.Clip(s.Shocks), shock)
 	s.checked(e.At)
 	s.stop(e.At) // nobody touches the patient during a shock

@@ -35,6 +35,7 @@ const (
 	ShockCharging     Kind = "shock.charging"
 	ShockClear        Kind = "shock.clear"
 	ShockGiven        Kind = "shock.given"
+	ShockStacked      Kind = "shock.stacked"
 	CardioversionDone Kind = "cardioversion.given"
 	Epinephrine       Kind = "drug.epinephrine"
 	AirwaySecured     Kind = "airway.secured"

@@ -219,15 +219,20 @@ func safe(t *testing.T, p *Protocol, s State, c Cue) {
 // clear" and the shock or 10 s, nothing of a closed case is ever spoken, and
 // every dose spoken is within its cap.
 func TestSafeInAnyOrder(t *testing.T) {
-	p, err := LoadProtocol("aha-2020")
-	if err != nil {
-		t.Fatal(err)
+	var all []*Protocol
+	for _, id := range Protocols() {
+		p, err := LoadProtocol(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
 	}
 	// What matters here comes often; anything may come in between.
 	often := []Kind{CodeStart, CompressionsStart, RhythmVF, RhythmPEA, ShockClear, ShockClear, ShockGiven, MetronomeOn, PulseAbsent,
 		PulsePresent, CodeEnd, Confirm, Confirm, PatientChild, PatientWeight, "ask.dose.epinephrine", "ask.dose.amiodarone", AskSummary, SayAgain, Undo}
 	r := rand.New(rand.NewPCG(4, 14))
 	for n := range 10000 {
+		p := all[n%len(all)]
 		m := NewMachine(p)
 		var seq uint64
 		now, clear := Time(0), Never
@@ -238,7 +243,7 @@ func TestSafeInAnyOrder(t *testing.T) {
 			was := m.State()
 			ready := m.Step(e, now)
 			switch {
-			case e.Kind == Retraction || e.Replaces != 0 || e.Kind == ShockGiven || e.Kind == CardioversionDone || ready.Ended:
+			case e.Kind == Retraction || e.Replaces != 0 || e.Kind == ShockGiven || e.Kind == ShockStacked || e.Kind == CardioversionDone || ready.Ended:
 				clear = Never
 			case e.Kind == ShockClear:
 				clear = now

@@ -5,7 +5,6 @@ import (
 	"embed"
 	"encoding/hex"
 	"fmt"
-	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -220,27 +219,18 @@ func (p *Protocol) shape(name string) error {
 	return nil
 }
 
-// withoutAdultAmounts returns p with every dose and energy that does not go by
-// weight left open: what its child's variant does not give, nobody may take
-// from the adult.
+// withoutAdultAmounts returns p with every dose and energy left open: what its
+// child's variant does not give, nobody may take from the adult.
 func (p Protocol) withoutAdultAmounts() Protocol {
 	open := []Amount{{Status: Unresolved, Readings: []Reading{{Text: "this protocol gives none for a child", Source: p.ID}}}}
-	fixed := func(a Amount) bool { return a.PerKg == 0 }
-	drugs, sync := maps.Clone(p.Drugs), maps.Clone(p.Sync)
-	for name, d := range drugs {
-		if slices.ContainsFunc(d.Doses, fixed) {
-			drugs[name] = Drug{Doses: open}
-		}
+	drugs, sync := map[string]Drug{}, map[string][]Amount{}
+	for name := range p.Drugs {
+		drugs[name] = Drug{Doses: open}
 	}
-	for rhythm, list := range sync {
-		if slices.ContainsFunc(list, fixed) {
-			sync[rhythm] = open
-		}
+	for rhythm := range p.Sync {
+		sync[rhythm] = open
 	}
-	p.Drugs, p.Sync = drugs, sync
-	if slices.ContainsFunc(p.Shocks, fixed) {
-		p.Shocks = open
-	}
+	p.Drugs, p.Sync, p.Shocks = drugs, sync, open
 	p.Polymorphic = nil // as Shocks
 	return p
 }

@@ -31,7 +31,7 @@ var bounds = map[string]bound{
 	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20}, "amiodarone_after_mg_min": {0.3, 2},
 	"rosc_systolic_mmhg": {70, 140}, "rosc_pressure_to_mmhg": {50, 100}, "rosc_temperature_h": {6, 168}, "rosc_temperature_max_h": {6, 168},
 	"vector_change_shocks": {2, 6}, "stacked_shocks": {1, 3}, "stacked_epinephrine_shocks": {1, 3},
-	"naloxone_s": {0, 600}, "cold_c": {25, 35}, "cold_shocks": {1, 10},
+	"naloxone_s": {0, 600}, "cold_c": {25, 35}, "cold_shocks": {1, 10}, "cold_epinephrine_doses": {0, 10},
 	"settle_s": {1, 10}, "antiarrhythmic_again_shocks": {1, 5}, "causes_round_s": {5, 120}, "displace_s": {3, 60},
 	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60}, "vagal_s": {5, 60},
 	"adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120}, "infusion_after_pacing_s": {5, 120},
@@ -56,7 +56,7 @@ func rule(name string) Time { return Seconds(rules[name].Value) }
 var optional = map[string]bool{"rosc_temperature_min": true, "rosc_systolic_mmhg": true, "rosc_pressure_to_mmhg": true, "rosc_temperature_h": true,
 	"rosc_temperature_max_h": true, "vector_change_shocks": true, "stacked_shocks": true, "stacked_epinephrine_shocks": true,
 	"delivery_s": true, "brady_epinephrine_min": true, "brady_epinephrine_max": true,
-	"naloxone_s": true, "cold_c": true, "cold_shocks": true}
+	"naloxone_s": true, "cold_c": true, "cold_shocks": true, "cold_epinephrine_doses": true}
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).
 const (

@@ -20,7 +20,7 @@ func (p *Protocol) questions(s State, e Event) []question {
 	switch e.Kind {
 	case ShockCharging, ShockClear:
 		return p.shockQuestions(s, e)
-	case ShockGiven:
+	case ShockGiven, ShockStacked:
 		out := p.shockQuestions(s, e)
 		for i := range out {
 			out[i].late = true
@@ -59,6 +59,9 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	if most, byWeight := p.MostEnergy(s); byWeight && said > most*1.001 {
 		ask("energy")
 		q := &out[len(out)-1]
+		if next, _, ok := p.NextEnergy(s); ok {
+			most = next.Value
+		}
 		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), true
 	}
 	return out
@@ -73,7 +76,7 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 	}
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	kg, _ := p.Weight(s)
-	if most, ok := p.Most(drug, kg); ok && mg > most*1.001 {
+	if most, ok := d.most(len(given), kg); ok && mg > most*1.001 {
 		dose := most
 		if next, ok := p.Dose(drug, len(given), kg); ok {
 			dose = next.Value
@@ -91,6 +94,9 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 			q.Items, q.Cue = nil, Cue{ID: q.ID}.with("minutes", math.Floor(secs/60)).with("seconds", math.Mod(secs, 60))
 		}
 	}
+	if drug == "naloxone" && s.InArrest() && p.Values["naloxone_s"].None {
+		ask("naloxone").Items = nil
+	}
 	if d.MaxDoses > 0 && len(given) >= d.MaxDoses {
 		q := ask("drug.doses")
 		q.Cue = q.Cue.with("doses", float64(d.MaxDoses))
@@ -100,9 +106,16 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 
 // Most is the largest single dose of a drug for a patient of kg kilograms; with
 // the weight unknown, the adult's limit.
-func (p *Protocol) Most(drug string, kg float64) (float64, bool) {
+func (p *Protocol) Most(drug string, kg float64) (float64, bool) { return p.Drugs[drug].most(0, kg) }
+
+// most is the largest single dose that is left after given earlier ones: a
+// second one may have a lower limit than the first.
+func (d Drug) most(given int, kg float64) (float64, bool) {
 	most := 0.0
-	for _, a := range p.Drugs[drug].Doses {
+	for i, a := range d.Doses {
+		if i < min(given, len(d.Doses)-1) {
+			continue
+		}
 		a.PerKg = max(a.PerKg, a.PerKgMax)
 		c, ok := a.For(kg)
 		if !ok {

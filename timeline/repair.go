@@ -117,7 +117,7 @@ func (m *Machine) correct(e Event, now Time, drug string) Ready {
 			break
 		}
 		_, isDrug := last.Kind.Drug()
-		isShock := last.Kind == ShockGiven || last.Kind == CardioversionDone
+		isShock := last.Kind == ShockGiven || last.Kind == ShockStacked || last.Kind == CardioversionDone
 		if gone[last.Seq] || isDrug != (drug != "") || !isDrug && !isShock {
 			continue
 		}

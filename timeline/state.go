@@ -44,7 +44,9 @@ type Shock struct {
 	At     Time
 	Joules float64 // 0 if no energy was called
 	Synced bool
-	Seq    uint64
+	// Stacked: called as one of several in a row, without compressions between.
+	Stacked bool
+	Seq     uint64
 }
 
 // Never is the zero of moments that have not happened.
@@ -175,11 +177,38 @@ func (s State) Defibrillations() []Shock {
 // "everybody clear" to the shock, whatever else was called; if hands go back on
 // without one, not before the time that a shock takes.
 func (s State) Metronome(now Time) bool {
-	if s.MetronomeMuted || s.Silent(now) {
+	if s.MetronomeMuted || s.Silent(now) || s.Stacking(now) && !s.MetronomeForced {
 		return false
 	}
 	shocked := len(s.Shocks) > 0 && s.PausedFrom != Never && s.Shocks[len(s.Shocks)-1].At >= s.PausedFrom
 	return s.MetronomeForced || s.InArrest() && (s.Compressing || s.FirstCompression == Never || shocked)
+}
+
+// Stacking reports whether the last thing done was one of several shocks in a
+// row, so lately that the next one may follow: nobody is told to touch the
+// patient.
+func (s State) Stacking(now Time) bool {
+	return s.stack() > 0 && s.InArrest() && !s.Compressing && now < s.lastShock()+rule("clear_s")
+}
+
+// stack counts the shocks that were just given in a row.
+func (s State) stack() int {
+	n := 0
+	for _, x := range slices.Backward(s.Shocks) {
+		if !x.Stacked {
+			break
+		}
+		n++
+	}
+	return n
+}
+
+// lastShock is when the last shock was given; Never before one.
+func (s State) lastShock() Time {
+	if n := len(s.Shocks); n > 0 {
+		return s.Shocks[n-1].At
+	}
+	return Never
 }
 
 // Silent reports whether nothing may tell anybody to touch the patient at now:

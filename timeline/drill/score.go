@@ -147,10 +147,10 @@ func fact(s timeline.State, k timeline.Kind) (holds, known bool) {
 	family, name := k.Family()
 	switch family {
 	case "drug.":
-		return len(s.Given[name]) > 0, true
+		return len(s.Doses(name)) > 0, true
 	case "intervention.":
 		at, done := s.Done[name]
-		return done && at >= s.Started, true
+		return done && at >= s.CodeAt(), true
 	case "cause.considered.", "cause.treated.", "cause.excluded.":
 		how := s.Causes[strings.ReplaceAll(name, "_", " ")]
 		return how == strings.Split(family, ".")[1], true

@@ -1,0 +1,96 @@
+package timeline
+
+// special is what the kind of arrest or patient asks for beside the cycle:
+// causes when no shock helps, a refractory rhythm, pregnancy, opioids. What is
+// called late counts from then.
+func (p *Protocol) special(s State) []Cue {
+	out := append(p.causes(s), p.refractory(s)...)
+	out = append(out, p.pregnant(s)...)
+	return append(out, p.opioid(s)...)
+}
+
+// refractory: still a rhythm to shock after so many shocks. Under a protocol
+// that changes the vector, until that was done; in the cold, where a protocol
+// ends the shocks.
+func (p *Protocol) refractory(s State) []Cue {
+	n, id := p.Get("refractory_shocks"), "refractory"
+	vector, changes := p.Spoken("vector_change_shocks")
+	most, ends := p.Spoken("cold_shocks")
+	_, changed := s.Done["vector"]
+	switch {
+	case s.Hypothermic && ends:
+		n, id = most, "cold.enough"
+	case changes && changed:
+		return nil
+	case changes:
+		n, id = vector, "refractory.vector"
+	}
+	at, ok := nthShock(s, int(n))
+	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at {
+		return nil
+	}
+	c := due(id, s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", n)
+	if id == "cold.enough" {
+		c = p.say(c, "cold_c", "degrees")
+	}
+	return []Cue{c}
+}
+
+// pregnant: the womb aside, the delivery prepared at once and out by the
+// protocol's limit; without a limit, or past it, now.
+func (p *Protocol) pregnant(s State) []Cue {
+	if s.PregnantAt == Never {
+		return nil
+	}
+	settle, known := p.Span("settle_s"), max(s.ArrestAt, s.PregnantAt)
+	out := []Cue{due("pregnant.displace", max(s.ArrestAt+p.Span("displace_s"), s.PregnantAt+settle), Seconds(120), Advice)}
+	if _, done := s.Done["delivery"]; done {
+		return out
+	}
+	again := func(c Cue) Cue { return c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s")) }
+	_, limited := p.Spoken("delivery_s")
+	limit := s.ArrestAt + p.Span("delivery_s")
+	if !limited || known+2*settle >= limit {
+		return append(out, again(due("pregnant.delivery.now", known+2*settle, Seconds(60), Due)))
+	}
+	soon := due("pregnant.delivery", max(limit-p.Span("delivery_warning_s"), known+2*settle), Seconds(60), Due)
+	if known+2*settle < soon.At {
+		out = append(out, due("pregnant.prepare", known+2*settle, Seconds(60), Due))
+	}
+	return append(out, p.say(soon, "delivery_s", "minutes"), again(due("pregnant.delivery.now", limit, Seconds(60), Due)))
+}
+
+// opioid: an antagonist only where the protocol has one in the arrest, and never
+// before compressions run and the rhythm was seen.
+func (p *Protocol) opioid(s State) []Cue {
+	if s.OpioidAt == Never || len(s.Given["naloxone"]) > 0 {
+		return nil
+	}
+	if p.Values["naloxone_s"].None {
+		return []Cue{due("opioid.breaths", max(s.OpioidAt, s.ArrestAt)+2*p.Span("settle_s"), Seconds(60), Advice)}
+	}
+	if !s.Compressing || s.Rhythm == Unknown {
+		return nil
+	}
+	from := max(s.OpioidAt, s.FirstCompression, s.RhythmAt) + p.Span("naloxone_s")
+	return []Cue{due("opioid.naloxone", from, Seconds(120), Advice)}
+}
+
+// cold is what follows when the patient is called hypothermic: what the
+// protocol changes below a temperature, or that a clinician has to decide.
+func (p *Protocol) cold() []Cue {
+	if p.Values["cold_c"].None {
+		return nil
+	}
+	shocks := p.say(Cue{ID: "cold.shocks"}, "cold_c", "degrees", "cold_shocks", "shocks")
+	n, decided := p.Spoken("cold_epinephrine_doses")
+	switch {
+	case shocks.Parts != nil: // unresolved: one sentence for all of it
+		return []Cue{{ID: "cold.open"}, {ID: "dose.check"}}
+	case !decided:
+		return []Cue{shocks, {ID: "cold.epinephrine"}, {ID: "dose.check"}}
+	case n == 0:
+		return []Cue{shocks, {ID: "cold.withhold"}}
+	}
+	return []Cue{shocks}
+}

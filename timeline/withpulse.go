@@ -1,0 +1,140 @@
+package timeline
+
+import "slices"
+
+// withPulse is the care of a rhythm that is too fast or too slow, once the
+// patient was called stable or unstable, or the protocol treats the rhythm as
+// unstable whatever was called. Without a pulse it does not apply: the arrest's
+// agenda takes over at once.
+func (p *Protocol) withPulse(s State) []Cue {
+	always := slices.Contains(p.AlwaysUnstable, s.Rhythm)
+	if s.Ended != Never || s.StabilityAt == Never && !always {
+		return nil
+	}
+	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
+	ecg := due("peri.ecg", from, Seconds(60), Advice)
+	switch {
+	case s.Rhythm.Fast() && (s.Unstable || always):
+		return p.unstable(s, from)
+	case s.Rhythm == SVT:
+		return append([]Cue{ecg}, p.stableNarrow(s, from)...)
+	case s.Rhythm == VT:
+		return append([]Cue{ecg}, p.stableVT(s, from)...)
+	case s.Rhythm == Torsades && len(s.Given["magnesium"]) == 0:
+		return []Cue{ecg, p.slowly("magnesium", s, from+p.Span("stable_drug_s"))}
+	case s.Rhythm == AF, s.Rhythm == Flutter:
+		return []Cue{ecg}
+	case s.Rhythm == Brady && s.Unstable:
+		return p.slow(s, from)
+	}
+	return nil
+}
+
+// unstable: synchronised shocks, synchronised anew each time; a polymorphic
+// rhythm cannot be synchronised with and gets a defibrillation. After one of
+// these the rhythm must be called before the next.
+func (p *Protocol) unstable(s State, from Time) []Cue {
+	energy, synced, ok := p.NextEnergy(s)
+	id, n := "peri.cardioversion", len(s.Shocks)
+	switch {
+	case !synced && n > 0 && s.Shocks[n-1].At >= s.RhythmAt:
+		return nil
+	case !synced:
+		id = "peri.unsynchronised"
+	case n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt:
+		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("settle_s")
+	}
+	c := due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)
+	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
+}
+
+// stableVT considers in turn what the protocol lists: a cardioversion, and the
+// first of its drugs with the others named beside it.
+func (p *Protocol) stableVT(s State, from Time) []Cue {
+	at := from + p.Span("stable_drug_s")
+	if given := s.Given["amiodarone"]; len(given) > 0 {
+		after := due("peri.amiodarone.after", given[0].At+Seconds(60*p.Get("amiodarone_infusion_min")), Seconds(60), Advice)
+		return []Cue{p.say(after, "amiodarone_after_mg_min", "mg_min")}
+	}
+	var out []Cue
+	for i, what := range p.StableVT {
+		switch {
+		case what == "cardioversion":
+			if len(s.Cardioversions()) == 0 {
+				kg, _ := p.Weight(s)
+				energy, ok := p.SyncEnergy(s.Rhythm, 0, kg)
+				out = append(out, due("peri.stable.cardioversion", at, Seconds(60), Advice).withAmount("energy_j", energy, ok))
+			}
+			at += p.Span("stable_drug_s")
+		case len(s.Given[what]) > 0:
+			return out
+		default:
+			c := p.slowly(what, s, at)
+			if others := p.StableVT[i+1:]; len(others) > 0 {
+				c.Parts = append(c.Parts, Cue{ID: "peri.or", Items: others})
+			}
+			return append(out, c)
+		}
+	}
+	return out
+}
+
+// slowly considers a drug that is given over minutes, or as a rate.
+func (p *Protocol) slowly(drug string, s State, at Time) Cue {
+	kg, _ := p.Weight(s)
+	entry := drug
+	if _, ok := p.Drugs[drug+"_infusion"]; ok { // with a pulse it is another dose than in the arrest
+		entry = drug + "_infusion"
+	}
+	amount, ok := p.Dose(entry, 0, kg)
+	c := due("peri."+drug, at, Seconds(60), Advice)
+	if a := amount.Amount; a.MgMin > 0 {
+		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))}
+		return c
+	}
+	if c = c.withAmount("dose_mg", amount, ok); amount.Amount.OverMin > 0 {
+		c = c.with("minutes", amount.Amount.OverMin)
+	} else if drug == "amiodarone" {
+		c = p.say(c, "amiodarone_infusion_min", "minutes")
+	}
+	return c
+}
+
+// stableNarrow: vagal manoeuvres, then adenosine until its doses are given.
+func (p *Protocol) stableNarrow(s State, from Time) []Cue {
+	var out []Cue
+	vagal, tried := s.Done["vagal"]
+	if !tried {
+		out = append(out, due("peri.vagal", from+p.Span("vagal_s"), Seconds(60), Advice))
+		vagal = from
+	}
+	given := s.Given["adenosine"]
+	if d := p.Drugs["adenosine"]; len(given) < max(d.MaxDoses, len(d.Doses)) {
+		at := vagal + p.Span("adenosine_after_vagal_s")
+		if n := len(given); n > 0 {
+			at = given[n-1].At + p.Span("adenosine_interval_s")
+		}
+		out = append(out, p.consider("peri.adenosine", "adenosine", s, at, Seconds(60), Advice))
+	}
+	return out
+}
+
+// slow: atropine to its limit, then pacing.
+func (p *Protocol) slow(s State, from Time) []Cue {
+	given := s.Given["atropine"]
+	kg, _ := p.Weight(s)
+	d := p.Drugs["atropine"]
+	total := d.TotalCap(kg)
+	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
+	if _, pacing := s.Done["pacing"]; full && !pacing {
+		at := given[len(given)-1].At + p.Span("settle_s")
+		drip := p.say(due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice), "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
+		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip}
+	} else if full || pacing {
+		return nil
+	}
+	if n := len(given); n > 0 {
+		from = given[n-1].At + p.Span("atropine_interval_s")
+	}
+	return []Cue{p.consider("peri.atropine", "atropine", s, from, Seconds(60), Due)}
+}
