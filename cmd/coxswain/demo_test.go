@@ -16,6 +16,7 @@ import (
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
@@ -94,7 +95,7 @@ func TestDemo(t *testing.T) {
 	for i := range events {
 		events[i].Session = nil // its hashes change with every vocabulary
 	}
-	if err := printTimeline(&table, events, true); err != nil {
+	if err := paper.Timeline(&table, events, true, Caution); err != nil {
 		t.Fatal(err)
 	}
 	golden := "../../testdata/demo.golden"

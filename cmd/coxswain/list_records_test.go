@@ -11,6 +11,7 @@ import (
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
+	"coxswain/timeline/review"
 )
 
 // manyRecords fills a folder with n journals of a code of about 80 events,
@@ -106,11 +107,11 @@ func BenchmarkTenThousandRecords(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		list, bad, err := summaries(dir, defs)
+		list, bad, err := review.LoadAll(dir, defs)
 		if err != nil || len(bad) > 0 || len(list) != 10000 {
 			b.Fatal(len(list), bad, err)
 		}
-		if n := len(allCharts(list, defs)); n < 10 {
+		if n := len(review.RunCharts(list, defs)); n < 10 {
 			b.Fatal(n)
 		}
 	}

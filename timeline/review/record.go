@@ -1,6 +1,6 @@
 // Package review turns the events of a finished session into what a reviewer
 // needs: rows, figures, charts and exports. All of it is a function of the
-// journal and of the definitions of the figures; it touches no file.
+// journal and of the definitions of the figures; only Load and LoadAll read files.
 package review
 
 import (

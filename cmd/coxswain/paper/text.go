@@ -1,0 +1,136 @@
+package paper
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+	"coxswain/timeline/review"
+)
+
+// TimePoints prints the Utstein time points by session time and wall clock.
+func TimePoints(w io.Writer, events []timeline.Event, asJSON bool, caution string) error {
+	var wall time.Time
+	if len(events) > 0 && events[0].Session != nil {
+		wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	}
+	clock := func(p figures.TimePoint) string {
+		if p.At == timeline.Never {
+			return ""
+		}
+		return wall.Add(audio.Duration(int64(p.At))).Round(time.Second).Format(time.RFC3339)
+	}
+	if asJSON {
+		enc := json.NewEncoder(w)
+		for _, p := range figures.Lay(events, timeline.End(events)).TimePoints() {
+			if err := enc.Encode(map[string]any{"name": p.Name, "at": p.At, "wall": clock(p)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "time point (Utstein, Resuscitation 2019;144:166)\tsession\twall clock")
+	for _, p := range figures.Lay(events, timeline.End(events)).TimePoints() {
+		at := "not called"
+		if p.At != timeline.Never {
+			at = p.At.String()
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\n", p.Name, at, clock(p))
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(w, "\n"+caution)
+	return err
+}
+
+// Timeline prints events as a table: session time, time since the code
+// started, what happened, and how surely it was heard.
+func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) error {
+	gone := timeline.Retracted(events)
+	start := timeline.Fold(events).CodeAt()
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")
+	for _, e := range events {
+		switch e.Kind {
+		case timeline.CueSpoken, timeline.CueDropped:
+			if !all {
+				continue
+			}
+		}
+		code, text, sure := "", "", ""
+		if start != timeline.Never && e.At >= start {
+			code = (e.At - start).String()
+		}
+		if e.Heard != nil {
+			text, sure = e.Heard.Text, fmt.Sprintf("%.0f %%", 100*e.Heard.Confidence)
+		}
+		what := e.Describe()
+		if gone[e.Seq] {
+			what += " (taken back)"
+		}
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, what, text, sure)
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintln(w, "\n"+caution)
+	return nil
+}
+
+// Records prints a line for each record.
+func Records(w io.Writer, list []review.Summary, caution string) error {
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "record\tlength\tfirst rhythm\tshocks\thands on\tlongest pause\toutcome\tunsure\tfaults")
+	for _, s := range list {
+		cell := func(id string, f func(float64) string) string {
+			if v, ok := s.Figures[id]; ok {
+				return f(v)
+			}
+			return "-"
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%d\n", s.Name, timeline.Seconds(s.Seconds), s.Rhythm, cell("shocks", timeline.FormatNumber),
+			cell("compression_fraction", func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }), cell("longest_pause", func(v float64) string { return timeline.Seconds(v).String() }), s.Outcome, s.Unsure, s.Faults)
+	}
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(w, "%d records\n%s\n", len(list), caution)
+	return err
+}
+
+// Summary prints each figure by month, with the natural limits of its run chart.
+func Summary(w io.Writer, list []review.Summary, defs []figures.Definition, caution string) error {
+	byID := map[string]figures.Definition{}
+	for _, d := range defs {
+		byID[d.ID] = d
+	}
+	for _, c := range review.RunCharts(list, defs) {
+		d := byID[c.ID]
+		text := func(v float64) string {
+			return FigureText(figures.Figure{Definition: d, Known: true, Value: v, Low: v, High: v})
+		}
+		fmt.Fprintf(w, "%s: mean of the months %s", d.Name, text(c.Mean))
+		if c.Limits {
+			fmt.Fprintf(w, ", natural limits %s to %s", text(math.Max(0, c.Low)), text(c.High))
+		}
+		fmt.Fprintln(w)
+		for _, m := range c.Months {
+			note := ""
+			if m.Outside {
+				note = "  outside the limits: " + strings.Join(m.Worst, ", ")
+			}
+			fmt.Fprintf(w, "  %s  %s  (%d records)%s\n", m.Month, text(m.Median), m.Records, note)
+		}
+	}
+	_, err := fmt.Fprintln(w, caution)
+	return err
+}
