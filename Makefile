@@ -69,7 +69,7 @@ uninstall:
 	rm -f $(DESTDIR)$(PREFIX)/bin/coxswain $(DESTDIR)$(PREFIX)/bin/coxswain-pocketsphinx $(DESTDIR)/etc/systemd/system/coxswain.service
 	[ -n "$(DESTDIR)" ] || sh cmd/coxswain/install/postrm.sh remove
 
-NFPM := github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.48.0
+NFPM := github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.43.4
 DEB_VERSION := 0.1+git$(shell git show -s --format=%cd.%h --date=format:%Y%m%d 2>/dev/null || echo 0)
 deb: PREFIX = /usr
 deb: package

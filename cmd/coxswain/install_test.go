@@ -27,7 +27,7 @@ func bareDebian(t *testing.T) (in func(script string) string) {
 	}
 	return func(script string) string {
 		t.Helper()
-		cmd := exec.Command("chroot", root, "/bin/sh", "-ec", script)
+		cmd := exec.Command("unshare", "--mount", "sh", "-ec", `mount -t proc proc "$0/proc"; exec chroot "$0" /bin/sh -ec "$1"`, root, script)
 		cmd.Env = []string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "DEBIAN_FRONTEND=noninteractive", "LC_ALL=C"}
 		b, err := cmd.CombinedOutput()
 		if err != nil {
@@ -49,7 +49,7 @@ func TestDebianPackage(t *testing.T) {
 		t.Fatal(err)
 	}
 	in := bareDebian(t)
-	before := in("apt-get update -q; apt-get purge -qy coxswain >/dev/null 2>&1 || true; rm -rf /var/lib/coxswain; apt-get install -qy --no-install-recommends libportaudio2 libspeexdsp1 systemd; getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort")
+	before := in("apt-get update -q; apt-get purge -qy coxswain >/dev/null 2>&1 || true; rm -rf /var/lib/coxswain; userdel coxswain 2>/dev/null || true; apt-get install -qy --no-install-recommends libportaudio2 libspeexdsp1 systemd; getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort")
 	root := "../../build/debian-12"
 	if err := os.WriteFile(root+"/tmp/coxswain.deb", deb, 0o644); err != nil {
 		t.Fatal(err)
@@ -69,7 +69,7 @@ func TestDebianPackage(t *testing.T) {
 		}
 	}
 	writeWAV(t, root+"/tmp/in.wav", 48000, 1, 3*48000)
-	in("rm -rf /tmp/r; coxswain replay /tmp/in.wav --out /tmp/r --quiet; coxswain verify /tmp/r; rm -rf /tmp/r /tmp/in.wav")
+	in("rm -rf /tmp/r; coxswain replay /tmp/in.wav --out /tmp/r --quiet --record always; coxswain verify /tmp/r; rm -rf /tmp/r /tmp/in.wav")
 	in("touch /var/lib/coxswain/a-record; apt-get purge -qy coxswain")
 	if out := in("ls /var/lib/coxswain; getent passwd coxswain"); !strings.Contains(out, "a-record") {
 		t.Errorf("purging took the records: %s", out)
