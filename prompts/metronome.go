@@ -16,6 +16,8 @@ type Metronome struct {
 	Beats int     // beats between breaths; 0: continuous
 	Pause int64   // samples of the pause for breaths, from the last beat's end
 	Start int64   // sample of beat 0
+
+	Breaths int // soft ticks in each pause, one a breath; 0: none
 }
 
 // At is the sample of beat k, from 0.
@@ -25,6 +27,24 @@ func (m Metronome) At(k int64) int64 {
 		pause = k / int64(m.Beats) * m.Pause
 	}
 	return m.Start + int64(math.Round(float64(k)*60*audio.Rate/m.Rate)) + pause
+}
+
+// breathsIn calls tick with the samples in [from, to) at which a breath of a
+// pause begins: evenly in the pause that follows each run of Beats.
+func (m Metronome) breathsIn(from, to int64, tick func(at int64)) {
+	if m.Beats <= 0 || m.Breaths <= 0 || m.Rate <= 0 {
+		return
+	}
+	k, _ := m.Next(from)
+	run := max(1, k/int64(m.Beats))
+	for ; m.At(run*int64(m.Beats))-m.Pause < to; run++ {
+		start := m.At(run*int64(m.Beats)) - m.Pause
+		for i := range int64(m.Breaths) {
+			if at := start + i*m.Pause/int64(m.Breaths); at >= from && at < to {
+				tick(at)
+			}
+		}
+	}
 }
 
 // Next is the first beat at or after sample t.
@@ -59,4 +79,5 @@ var (
 	tick   = tone(1100, 0.03, 0.5)
 	accent = tone(1450, 0.03, 0.5) // the first of a run of 30
 	breath = tone(520, 0.25, 0.35) // breathe now
+	soft   = tone(520, 0.15, 0.2)  // one of the breaths between compressions
 )

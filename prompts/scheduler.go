@@ -65,7 +65,7 @@ func (s *Scheduler) Withdraw(gone func(timeline.Cue) bool) {
 // StartBeat runs the metronome from sample m.Start on; a running one with the
 // same rate keeps its phase.
 func (s *Scheduler) StartBeat(m Metronome) {
-	if s.on && s.beat.Rate == m.Rate && s.beat.Beats == m.Beats {
+	if s.on && s.beat.Rate == m.Rate && s.beat.Beats == m.Beats && s.beat.Breaths == m.Breaths {
 		return
 	}
 	if s.on && s.beat.Rate == m.Rate { // 30:2 to continuous or back: the next beat stays where it was
@@ -127,6 +127,7 @@ func (s *Scheduler) beats(from, to int64) {
 		s.player.Beat(at, clip, s.volume)
 		at = s.beat.At(k + 1)
 	}
+	s.beat.breathsIn(max(from, s.beatTo), to, func(at int64) { s.player.Beat(at, soft, s.volume) })
 	s.beatTo = to
 }
 

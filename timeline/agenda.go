@@ -79,9 +79,9 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
 	var rules [][]Cue
 	if s.InArrest() {
-		rules = [][]Cue{p.pauses(s), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.silence(s)}
+		rules = [][]Cue{p.pauses(s), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s)}
 	} else if !s.Dead {
-		rules = [][]Cue{p.afterReturn(s), p.withPulse(s)}
+		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.round(s)}
 	}
 	var out []Cue
 	for _, list := range rules {
@@ -197,6 +197,9 @@ func (p *Protocol) silence(s State) []Cue {
 }
 
 func (p *Protocol) epinephrine(s State) []Cue {
+	if p.tooCold(s) {
+		return nil
+	}
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
 	if given := s.Doses("epinephrine"); len(given) > 0 {
 		last := given[len(given)-1].At
@@ -247,7 +250,7 @@ func (c Cue) withAmount(name string, amount Computed, ok bool) Cue {
 }
 
 func (p *Protocol) antiarrhythmic(s State) []Cue {
-	if !s.Rhythm.Shockable() || len(p.Antiarrhythmics) == 0 {
+	if !s.Rhythm.Shockable() || len(p.Antiarrhythmics) == 0 || p.tooCold(s) {
 		return nil
 	}
 	if s.Rhythm == Torsades {

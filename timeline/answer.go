@@ -14,8 +14,11 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
-	if f, name := e.Kind.Family(); f == "ask.dose." {
+	switch f, name := e.Kind.Family(); f {
+	case "ask.dose.":
 		return m.dose(e, now, name)
+	case "ask.given.", "ask.since.":
+		return m.given(e, now, f, name)
 	}
 	switch e.Kind {
 	case AskTime:
@@ -40,6 +43,14 @@ func (m *Machine) answer(e Event, now Time) Cue {
 			c.ID = "answer.nothing"
 		}
 		c.At, c.Expires, c.Priority, c.Seq = now, now+Seconds(6), Answer, e.Seq
+		return c
+	case AskShocks:
+		return reply("answer.shocks", e, now, Answer).with("shocks", float64(len(m.state.Defibrillations())))
+	case AskMissing:
+		c := reply("answer.missing", e, now, Answer)
+		if c.Items = p.RoundLeft(m.state); len(c.Items) == 0 {
+			c.ID = "answer.missing.none"
+		}
 		return c
 	case AskBasis:
 		return m.basis(e, now)
@@ -112,6 +123,25 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if amount.Capped {
 		part("dose.limited")
 	}
+	return c
+}
+
+// given answers how much of a drug was given in all, or how long ago the last.
+func (m *Machine) given(e Event, now Time, family, drug string) Cue {
+	doses := m.state.Given[drug]
+	c := reply("answer.given.none", e, now, Answer)
+	c.Items = []string{drug}
+	if len(doses) == 0 {
+		return c
+	}
+	if family == "ask.since." {
+		c.ID = "answer.since"
+		t := math.Max(0, math.Floor((e.At - doses[len(doses)-1].At).Seconds()))
+		return c.with("minutes", math.Floor(t/60)).with("seconds", math.Mod(t, 60))
+	}
+	c.ID = "answer.given"
+	c = c.with("doses", float64(len(doses)))
+	c.Parts = counted("amount.dose_mg", "dose_mg", m.state.Total(drug))
 	return c
 }
 

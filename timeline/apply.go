@@ -55,9 +55,10 @@ func (s *State) apply(e Event) {
 		s.Done = with(s.Done, string(e.Kind), e.At)
 	case CausesReview, AskCauses:
 		s.ReviewedAt = e.At
-	case MetronomeOn, MetronomeOff:
-		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
+	case RoundStart:
+		s.RoundAt = e.At
 	default:
+		s.beat(e)
 		s.patient(e)
 		s.named(e)
 	}
@@ -217,6 +218,8 @@ func (s *State) named(e Event) {
 	switch f, name := e.Kind.Family(); f {
 	case "drug.":
 		s.Given = with(s.Given, name, append(slices.Clip(s.Given[name]), Dose{e.At, e.Milligrams(), e.Seq}))
+	case "measured.":
+		s.measured(name, e)
 	case "intervention.":
 		s.Done = with(s.Done, name, e.At)
 	case "cause.considered.", "cause.treated.", "cause.excluded.":

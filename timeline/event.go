@@ -145,12 +145,15 @@ func (e Event) Milligrams() float64 {
 	return e.Values["dose_mg"]
 }
 
+// unitsOf are the units of spoken numbers, by the end of the slot's name.
+var unitsOf = map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL", "mmhg": "mmHg", "mmol": "mmol/L", "mgdl": "mg/dL", "c": "°C", "pct": "%"}
+
 // Words returns the event as a person reads it: "shock given, 200 J".
 func (e Event) Words() string {
 	s := e.Kind.Row().Words
 	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
-		if full, ok := map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL"}[unit]; ok {
+		if full, ok := unitsOf[unit]; ok {
 			s += fmt.Sprintf(", %s %s", FormatNumber(e.Values[k]), full)
 		} else {
 			s += fmt.Sprintf(", %s %s", name, FormatNumber(e.Values[k]))

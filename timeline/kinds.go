@@ -35,7 +35,6 @@ const (
 	ShockCharging     Kind = "shock.charging"
 	ShockClear        Kind = "shock.clear"
 	ShockGiven        Kind = "shock.given"
-	ShockStacked      Kind = "shock.stacked"
 	CardioversionDone Kind = "cardioversion.given"
 	Epinephrine       Kind = "drug.epinephrine"
 	AirwaySecured     Kind = "airway.secured"
@@ -48,6 +47,17 @@ const (
 	AskCauses         Kind = "ask.causes"
 	AskSummary        Kind = "ask.summary"
 	AskBasis          Kind = "ask.basis"
+	AskMissing        Kind = "ask.missing"
+	AskShocks         Kind = "ask.shocks"
+	ShockStacked      Kind = "shock.stacked"
+	RoundStart        Kind = "round.start"
+	BeatRate          Kind = "metronome.rate"
+	BeatFaster        Kind = "metronome.faster"
+	BeatSlower        Kind = "metronome.slower"
+	BeatRatio         Kind = "metronome.ratio"
+	BeatContinuous    Kind = "metronome.continuous"
+	BreathsOn         Kind = "breaths.on"
+	BreathsOff        Kind = "breaths.off"
 	MetronomeOn       Kind = "metronome.on"
 	MetronomeOff      Kind = "metronome.off"
 	Note              Kind = "note"
@@ -98,6 +108,7 @@ type Row struct {
 	Lane      string `yaml:"lane"`
 	FHIR      string `yaml:"fhir"`
 	Code      Code   `yaml:"code"`
+	Unit      string `yaml:"unit"`
 	Utstein   string `yaml:"utstein"`
 	Named     bool   `yaml:"named"`
 
@@ -170,8 +181,8 @@ func (r Row) wrong() string {
 	switch {
 	case !oneOf(r.Lane, "rhythm shock drug other"):
 		return "lane: choose rhythm, shock, drug or other"
-	case !oneOf(r.FHIR, "procedure observation medication"):
-		return "fhir: choose procedure, observation or medication"
+	case !oneOf(r.FHIR, "procedure observation measurement medication"):
+		return "fhir: choose procedure, observation, measurement or medication"
 	case r.Code != Code{} && (r.Code.System == "" || r.Code.Code == "" || r.Code.Text == ""):
 		return "code: want a system of the list, code and text"
 	case r.Code != Code{} && (r.Code.Status == "" || !oneOf(r.Code.Status, "seen secondary memory")):

@@ -35,7 +35,7 @@ func (p *Protocol) afterReturn(s State) []Cue {
 		out = append(out, at(4, "rosc.ecg"))
 	}
 	every := p.Span("pulse_recheck_s")
-	recheck := due("rosc.recheck", s.PulseAt+every, Seconds(10), Cycle)
+	recheck := due("rosc.recheck", max(s.PulseAt, s.CheckedAt)+every, Seconds(10), Cycle)
 	return append(out, recheck.every(every, every))
 }
 

@@ -45,6 +45,7 @@ type Protocol struct {
 	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // rhythms with a pulse that need nobody to call them unstable
 	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion or a drug
 	Causes          []string            `yaml:"causes"`
+	Round           []Kind              `yaml:"round"` // what the first minute with a pulse holds
 	WeightRule      string              `yaml:"weight_rule"`
 	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
 	Notes           map[string]Remark   `yaml:"notes"` // for people; no code reads them
@@ -273,6 +274,9 @@ func (p *Protocol) overlay(q Protocol) {
 	}
 	if q.Monophasic != nil {
 		p.Monophasic = q.Monophasic
+	}
+	if q.Round != nil {
+		p.Round = q.Round
 	}
 	if q.Causes != nil {
 		p.Causes = q.Causes

@@ -36,6 +36,7 @@ var bounds = map[string]bound{
 	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60}, "vagal_s": {5, 60},
 	"adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120}, "infusion_after_pacing_s": {5, 120},
 	"pause_again_s": {10, 120}, "cycle_again_s": {10, 120}, "drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600},
+	"round_s": {20, 300}, "etco2_jump_mmhg": {5, 30},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on.

@@ -55,6 +55,10 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.InArrest() && s.Rhythm.Shockable() {
 		ask("sync.off")
 	}
+	if most, limited := p.Spoken("cold_shocks"); limited && p.tooCold(s) && float64(len(s.Defibrillations())) >= most {
+		ask("shock.cold")
+		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
+	}
 	said := e.Values["energy_j"]
 	if most, byWeight := p.MostEnergy(s); byWeight && said > most*1.001 {
 		ask("energy")

@@ -101,6 +101,9 @@ type State struct {
 	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
 	clearOver        bool // somebody touches the patient again all the same
 	AirwayAt         Time // Never until the airway is secured
+	RoundAt          Time // when the first-minute round was called for; Never if not
+	Measured         map[string]Measured
+	Beat             Beat
 }
 
 func newState() State {
@@ -108,7 +111,7 @@ func newState() State {
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		StabilityAt: Never, PendingAt: Never, ClearAt: Never, AirwayAt: Never,
+		StabilityAt: Never, PendingAt: Never, ClearAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }
 

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -97,11 +99,33 @@ func (b *bundle) event(e timeline.Event) {
 			p["note"] = []object{{"text": timeline.FormatNumber(j) + " J"}}
 		}
 		b.add("Procedure", p)
+	case "measurement":
+		b.measurement(e, row, at)
 	case "observation":
 		b.add("Observation", object{"status": "final",
 			"code":              object{"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}}, "text": "Rhythm or pulse, as called"},
 			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()), "device": object{"reference": "Device/device-2"}})
 	}
+}
+
+// measurement adds a number that was called, or two (a blood pressure), as
+// parts of one observation.
+func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
+	o := object{"status": "final", "code": concept(row.Code, string(e.Kind), row.Words), "effectiveDateTime": at, "device": object{"reference": "Device/device-2"}}
+	var parts []object
+	for _, slot := range slices.Sorted(maps.Keys(e.Values)) {
+		q := object{"value": e.Values[slot], "unit": row.Unit, "system": "http://unitsofmeasure.org", "code": row.Unit}
+		parts = append(parts, object{"code": object{"text": slot}, "valueQuantity": q})
+	}
+	switch len(parts) {
+	case 0:
+		o["dataAbsentReason"] = object{"coding": []object{{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "unknown"}}}
+	case 1:
+		o["valueQuantity"] = parts[0]["valueQuantity"]
+	default:
+		o["component"] = parts
+	}
+	b.add("Observation", o)
 }
 
 func (b *bundle) figure(f figures.Figure) {

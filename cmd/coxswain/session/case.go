@@ -133,8 +133,11 @@ func (s *oneCase) take(e timeline.Event) {
 		s.take(more)
 	}
 	for _, c := range ready.Cues {
-		if s.o.Silent && strings.HasPrefix(c.ID, "question.") {
-			continue
+		if s.o.Silent {
+			question := func(c timeline.Cue) bool { return strings.HasPrefix(c.ID, "question.") }
+			if c.Parts = slices.DeleteFunc(slices.Clone(c.Parts), question); question(c) {
+				continue
+			}
 		}
 		c.Seq = uint64(len(s.events)) // the last event that the answer speaks of
 		s.waiting = append(s.waiting, held{c, s.pos})
@@ -226,14 +229,17 @@ func (s *oneCase) metronome() {
 	if !st.Metronome(now) {
 		s.sched.StopBeat()
 	} else {
-		m := prompts.Metronome{Rate: s.o.Rate, Start: s.player.Pos()}
-		if mode := s.o.Mode; mode == "ratio" || mode == "auto" && st.AirwayAt == timeline.Never {
-			m.Beats = int(p.Get("ratio_compressions"))
-			m.Pause = int64(p.Span("breaths_pause_s"))
+		rate := st.Tempo(s.o.Rate, p.Get("compression_rate_min"), p.Get("compression_rate_max"))
+		m := prompts.Metronome{Rate: rate, Start: s.player.Pos()}
+		if st.WithBreaths(s.o.Mode) {
+			m.Beats, m.Pause = int(p.Get("ratio_compressions")), int64(p.Span("breaths_pause_s"))
+			if !st.Beat.NoBreaths {
+				m.Breaths = int(p.Get("ratio_breaths"))
+			}
 		}
 		s.sched.StartBeat(m)
 	}
-	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Silent(now) {
+	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Beat.NoBreaths && !st.Silent(now) {
 		s.sched.Breathe(int64(st.AirwayAt)+s.off, int64(p.Span("ventilation_s")))
 	} else {
 		s.sched.Breathe(-1, 0)

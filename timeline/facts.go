@@ -1,0 +1,128 @@
+package timeline
+
+// Measured is a number that was called of a patient: the last one, and the one
+// before it.
+type Measured struct {
+	At     Time
+	Value  float64
+	Before float64 // 0: there was none
+}
+
+// Beat is what was called about the metronome; its zero value is the
+// configuration's.
+type Beat struct {
+	Rate      float64 // beats a minute; 0: as configured
+	Shift     float64 // on top of it
+	Mode      string  // ratio or continuous; empty: as configured
+	NoBreaths bool    // no ticks for breaths
+}
+
+// stepOfBeat is what "faster" and "slower" change: common practice, no source.
+const stepOfBeat = 5
+
+// Tempo is the rate of the beat in beats a minute, within low and high; base is
+// the configured one.
+func (s State) Tempo(base, low, high float64) float64 {
+	if s.Beat.Rate > 0 {
+		base = s.Beat.Rate
+	}
+	return min(max(base+s.Beat.Shift, low), high)
+}
+
+// WithBreaths reports whether compressions pause for breaths; mode is the
+// configured one: ratio, continuous, or auto, which pauses until the airway is
+// secured.
+func (s State) WithBreaths(mode string) bool {
+	if s.Beat.Mode != "" {
+		mode = s.Beat.Mode
+	}
+	return mode == "ratio" || mode == "auto" && s.AirwayAt == Never
+}
+
+// beat takes what was called about the metronome.
+func (s *State) beat(e Event) {
+	b := &s.Beat
+	switch e.Kind {
+	case MetronomeOn, MetronomeOff:
+		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
+	case BeatRate:
+		b.Rate, b.Shift = e.Values["beats"], 0
+	case BeatFaster:
+		b.Shift += stepOfBeat
+	case BeatSlower:
+		b.Shift -= stepOfBeat
+	case BeatRatio:
+		b.Mode = "ratio"
+	case BeatContinuous:
+		b.Mode = "continuous"
+	case BreathsOn, BreathsOff:
+		b.NoBreaths = e.Kind == BreathsOff
+	}
+}
+
+// measured takes a number; of two, the larger (the systolic pressure).
+func (s *State) measured(name string, e Event) {
+	m := Measured{At: e.At, Before: s.Measured[name].Value}
+	for _, v := range e.Values {
+		m.Value = max(m.Value, v)
+	}
+	s.Measured = with(s.Measured, name, m)
+}
+
+// tooCold reports whether the patient is colder than the protocol's limit for
+// drugs, and for more than a few shocks.
+func (p *Protocol) tooCold(s State) bool {
+	limit, ok := p.Spoken("cold_c")
+	t, called := s.Measured["temperature"]
+	return ok && called && t.Value < limit
+}
+
+// jump suggests a look when the end-tidal CO2 has risen at once: never more
+// than that.
+func (p *Protocol) jump(s State) []Cue {
+	m := s.Measured["etco2"]
+	if m.Before == 0 || m.Value-m.Before < p.Get("etco2_jump_mmhg") {
+		return nil
+	}
+	return []Cue{due("etco2.jump", m.At+p.Span("settle_s"), Seconds(20), Due)}
+}
+
+// RoundLeft lists what of the first-minute round was not called yet, by spoken
+// name; nothing in an arrest.
+func (p *Protocol) RoundLeft(s State) []string {
+	var out []string
+	for _, k := range p.Round {
+		if !s.ticked(k) {
+			out = append(out, k.Row().Spoken)
+		}
+	}
+	return out
+}
+
+func (s State) ticked(k Kind) bool {
+	if _, done := s.Done[string(k)]; done {
+		return true
+	}
+	if _, bone := s.Done[string(AccessIO)]; k == AccessIV && bone {
+		return true
+	}
+	_, name := k.Family()
+	_, done := s.Done[name]
+	return done && name != ""
+}
+
+// round tells once, after a minute with a patient who has a pulse, what of the
+// round is open.
+func (p *Protocol) round(s State) []Cue {
+	from := s.RoundAt
+	if from == Never {
+		from = s.StabilityAt
+	}
+	left := p.RoundLeft(s)
+	if from == Never || s.Ended != Never || len(left) == 0 {
+		return nil
+	}
+	c := due("round.open", from+p.Span("round_s"), Seconds(60), Advice)
+	c.Items = left
+	return []Cue{c}
+}
