@@ -135,6 +135,11 @@ func TestWords(t *testing.T) {
 			t.Errorf("%s: words %q: %v", id, p.Words, err)
 		}
 	}
+	for _, c := range timeline.Cautions {
+		if v.items[c] == "" || european.items[c] == "" {
+			t.Errorf("caution %q has no words", c)
+		}
+	}
 	if _, err := v.In("martian"); err == nil || !strings.Contains(err.Error(), "european") {
 		t.Errorf("unknown words: %v", err)
 	}

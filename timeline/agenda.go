@@ -229,7 +229,7 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
 	kg, _ := p.Weight(s)
 	dose, ok := p.Dose(drug, len(s.Doses(drug)), kg)
-	return due(id, at, keep, prio).withAmount("dose_mg", dose, ok)
+	return p.Drugs[drug].cautioned(due(id, at, keep, prio).withAmount("dose_mg", dose, ok))
 }
 
 // withAmount returns the cue with a computed amount to speak or, if there is

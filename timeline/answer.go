@@ -117,6 +117,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if amount.Ml > 0 {
 		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
 	}
+	c = p.Drugs[drug].cautioned(c)
 	if amount.PerKg && basis != "called" {
 		part("dose.estimated")
 	}

@@ -3,6 +3,7 @@ package timeline
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -32,12 +33,24 @@ type Drug struct {
 	MaxTotal      float64  `yaml:"max_total_mg"`     // 0: no limit
 	MaxTotalPerKg float64  `yaml:"max_total_per_kg"` // 0: no limit
 	Doses         []Amount `yaml:"doses"`
-	Source        string   `yaml:"source"` // of the limits
+	Caution       string   `yaml:"caution"` // in what not to give it, an item of prompts/cues.yaml; spoken with it
+	Source        string   `yaml:"source"`  // of the limits and the caution
 	Status        string   `yaml:"status"`
 }
 
-// limited reports whether the protocol limits how often or how much in all.
-func (d Drug) limited() bool { return d.MaxDoses > 0 || d.MaxTotal > 0 || d.MaxTotalPerKg > 0 }
+// limited reports whether the protocol limits how often or how much in all, or
+// in what it is given.
+func (d Drug) limited() bool {
+	return d.MaxDoses > 0 || d.MaxTotal > 0 || d.MaxTotalPerKg > 0 || d.Caution != ""
+}
+
+// cautioned returns a cue about the drug with its caution.
+func (d Drug) cautioned(c Cue) Cue {
+	if d.Caution != "" {
+		c.Parts = append(slices.Clip(c.Parts), Cue{ID: "drug.not", Items: []string{d.Caution}})
+	}
+	return c
+}
 
 // Computed is an amount for this patient, with what it was computed from.
 type Computed struct {

@@ -91,6 +91,8 @@ func (v Value) text() string {
 	switch {
 	case v.None:
 		return "none"
+	case v.Status == Unresolved && v.Value != 0:
+		return undecided + ", timed as " + measure(v.Value, v.Unit)
 	case v.Status == Unresolved:
 		return undecided
 	}
@@ -164,6 +166,9 @@ func (d Drug) limits() string {
 	}
 	if d.MaxTotalPerKg > 0 {
 		list = append(list, FormatNumber(d.MaxTotalPerKg)+" mg/kg")
+	}
+	if d.Caution != "" {
+		list = append(list, "not in "+d.Caution)
 	}
 	return strings.Join(list, ", ")
 }

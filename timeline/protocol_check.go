@@ -65,6 +65,10 @@ const (
 	maxJoules = 360
 )
 
+// Cautions are what a drug can be not given in; each has its words in
+// prompts/cues.yaml.
+var Cautions = []string{"long QT", "long QT or heart failure", "wide high-degree block"}
+
 // patients are the kinds of patient that a protocol may change values for.
 var patients = map[string]bool{"child": true, "infant": true, "hypothermic": true}
 
@@ -130,6 +134,9 @@ func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []
 	for name, d := range drugs {
 		if err := check("drugs", name, d.Doses, maxDose); err != nil {
 			return err
+		}
+		if d.Caution != "" && !slices.Contains(Cautions, d.Caution) {
+			return fmt.Errorf("%s:%d: drug %s: unknown caution %q: choose one of %s", file, lineOf(root, "drugs", name), name, d.Caution, strings.Join(Cautions, ", "))
 		}
 		if d.limited() && d.Source == "" {
 			return fmt.Errorf("%s:%d: drug %s: its limits have no source: add source: \"guideline, year, section\"", file, lineOf(root, "drugs", name), name)

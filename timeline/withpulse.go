@@ -90,14 +90,14 @@ func (p *Protocol) slowly(drug string, s State, at Time) Cue {
 	c := due("peri."+drug, at, Seconds(60), Advice)
 	if a := amount.Amount; a.MgMin > 0 {
 		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))}
-		return c
+		return p.Drugs[entry].cautioned(c)
 	}
 	if c = c.withAmount("dose_mg", amount, ok); amount.Amount.OverMin > 0 {
 		c = c.with("minutes", amount.Amount.OverMin)
 	} else if drug == "amiodarone" {
 		c = p.say(c, "amiodarone_infusion_min", "minutes")
 	}
-	return c
+	return p.Drugs[entry].cautioned(c)
 }
 
 // stableNarrow: vagal manoeuvres, then adenosine until its doses are given.
