@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"os"
+	"strings"
 	"testing"
 
 	"coxswain/intents"
@@ -150,7 +151,7 @@ func TestHearsNothingInTalk(t *testing.T) {
 
 // Talk wins over the callout whose words are in it, and over that only.
 func TestTalkIsThrownAway(t *testing.T) {
-	without := func(v *intents.Vocabulary) { v.Talk = nil }
+	without := func(v *intents.Vocabulary) { v.Talk, v.Around = nil, intents.Around{} }
 	for _, c := range []struct {
 		text   string
 		change func(*intents.Vocabulary)
@@ -164,6 +165,49 @@ func TestTalkIsThrownAway(t *testing.T) {
 		if got := hear(t, c.change, speak(t, c.text), 1600); len(got) != c.want {
 			t.Errorf("%q, without talk %v: heard %+v", c.text, c.change != nil, got)
 		}
+	}
+}
+
+// A callout stands in the same breath with courtesies and with another callout, and
+// not with a negation, a question, a condition or an order, whatever callout it is.
+func TestWordsAroundACallout(t *testing.T) {
+	for text, want := range map[string]string{
+		"please hold compressions.":                          "compressions.stop",
+		"okay everyone stand clear.":                         "shock.clear",
+		"shock delivered, back on the chest.":                "shock.given compressions.start",
+		"adrenaline one milligram given.":                    "drug.epinephrine",
+		"epinephrine has not been given.":                    "",
+		"no v fib on the monitor.":                           "",
+		"do not resume compressions.":                        "",
+		"if there is no pulse start compressions.":           "",
+		"get ready to stop compressions.":                    "",
+		"do we have v fib.":                                  "",
+		"rhythm check. do not stop compressions. undo that.": "rhythm.check undo", // another breath
+	} {
+		var got []string
+		for _, r := range hear(t, nil, speak(t, text), 1600) {
+			got = append(got, r.Callout)
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%q: heard %q, want %q", text, got, want)
+		}
+	}
+	bare := func(v *intents.Vocabulary) { v.Around = intents.Around{} }
+	if got := hear(t, bare, speak(t, "epinephrine has not been given."), 1600); len(got) != 1 {
+		t.Errorf("without words around callouts heard %+v", got)
+	}
+}
+
+// No dose is heard that nobody gives, however clearly it is said.
+func TestDoseBounds(t *testing.T) {
+	for _, r := range hear(t, nil, speak(t, "three nineteen of epi given. epinephrine three hundred milligrams given."), 1600) {
+		if r.Values["dose_mg"] > 5 {
+			t.Errorf("heard %+v", r)
+		}
+	}
+	bare := func(v *intents.Vocabulary) { v.Find("drug.epinephrine").Max = nil }
+	if got := hear(t, bare, speak(t, "epinephrine three hundred milligrams given."), 1600); len(got) != 1 || got[0].Values["dose_mg"] != 300 {
+		t.Errorf("without the bound heard %+v", got)
 	}
 }
 

@@ -24,9 +24,9 @@ type evidence struct {
 // usual one is taken unless another fits clearly better: of "fifteen" and
 // "fifty", the dose that is given is the likelier.
 func (d *decoder) settle(c candidate) ([]string, evidence) {
-	any, usual := d.align(c, d.g.spans[c.phrase]), alignment{at: -1}
+	any, usual := d.align(d.g, c, d.g.spans[c.phrase], nil), alignment{at: -1}
 	for _, sp := range d.g.usual[c.phrase] {
-		if a := d.align(c, sp); a.at >= 0 && (usual.at < 0 || a.score > usual.score) {
+		if a := d.align(d.g, c, sp, nil); a.at >= 0 && (usual.at < 0 || a.score > usual.score) {
 			usual = a
 		}
 	}
@@ -44,8 +44,9 @@ type alignment struct {
 	score float64
 }
 
-// align finds the Viterbi path of a phrase over its frames.
-func (d *decoder) align(c candidate, sp span) alignment {
+// align finds the Viterbi path of a phrase over its frames. It begins with the first of
+// them or, if enter is given, at any frame that enter has a score for.
+func (d *decoder) align(g *graph, c candidate, sp span, enter []float32) alignment {
 	n, m := c.end-c.start+1, int(sp.hi-sp.lo)
 	back := make([]int32, n*m)
 	old, now := make([]float32, m), make([]float32, m)
@@ -55,15 +56,17 @@ func (d *decoder) align(c candidate, sp span) alignment {
 	for t := range n {
 		row := d.llr[(c.start+t)%keepFrames]
 		for i := range m {
-			s := &d.g.states[int(sp.lo)+i]
+			s := &g.states[int(sp.lo)+i]
 			best, from := old[i], int32(i)
-			for _, p := range d.g.joins[s.join] {
+			for _, p := range g.joins[s.join] {
 				if q := p - sp.lo; old[q] > best {
 					best, from = old[q], q
 				}
 			}
-			if s.entry && t == 0 {
+			if s.entry && t == 0 && enter == nil {
 				best, from = 0, -1
+			} else if s.entry && t < len(enter) && enter[t] > best {
+				best, from = enter[t], -1
 			}
 			now[i], back[t*m+i] = best+row[s.phone], from
 			if s.phone != silence {
@@ -74,7 +77,7 @@ func (d *decoder) align(c candidate, sp span) alignment {
 	}
 	at := -1
 	for i := range m {
-		if d.g.states[int(sp.lo)+i].final && (at < 0 || old[i] > old[at]) {
+		if g.states[int(sp.lo)+i].final && (at < 0 || old[i] > old[at]) {
 			at = i
 		}
 	}
@@ -203,6 +206,12 @@ func (e evidence) features() []float64 {
 }
 
 const opinions = 4 // features of the second opinion
+
+// atBest is the confidence if the phrase had silence on both sides.
+func (e evidence) atBest() float64 {
+	e.before, e.after = 1, 1
+	return e.confidence()
+}
 
 // confidence is the probability that the callout was said: two judges' log odds,
 // averaged where the second opinion knows the phrase. One judge alone trusts that

@@ -36,6 +36,7 @@ type graph struct {
 	words      []string
 	class      []int             // by phrase: the nets' number for its callout; 0: they do not know it
 	entries    map[int32][]int32 // by first state of a phrase: where it may begin
+	asides     []aside           // what may be said around callouts
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
@@ -58,7 +59,10 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 			return nil, fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
 		}
 	}
-	return g, g.addUsual()
+	if err := g.addUsual(); err != nil {
+		return nil, err
+	}
+	return g, g.addAround()
 }
 
 // addUsual adds the phrases with their usual numbers filled in. They are not
@@ -82,8 +86,11 @@ func (g *graph) addUsual() error {
 
 // add makes the states of a phrase.
 func (g *graph) add(p intents.Phrase, number func(intents.Slot) intents.Expr) (span, error) {
-	b := builder{g: g}
-	start, end := b.node(), b.node()
+	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: g.parts(p, number)}, p.Parts[0].Word == "")
+}
+
+// parts are the words of a phrase and the grammars of its numbers.
+func (g *graph) parts(p intents.Phrase, number func(intents.Slot) intents.Expr) []intents.Expr {
 	parts := make([]intents.Expr, len(p.Parts))
 	for i, part := range p.Parts {
 		if part.Word != "" {
@@ -92,10 +99,17 @@ func (g *graph) add(p intents.Phrase, number func(intents.Slot) intents.Expr) (s
 			parts[i] = number(g.vocabulary.SlotOf(p.Callout, part.Slot))
 		}
 	}
-	if err := b.expr(intents.Expr{Op: intents.Seq, Kids: parts}, start, end); err != nil {
+	return parts
+}
+
+// addExpr makes the states of a grammar; number says that it begins with one.
+func (g *graph) addExpr(e intents.Expr, number bool) (span, error) {
+	b := builder{g: g}
+	start, end := b.node(), b.node()
+	if err := b.expr(e, start, end); err != nil {
 		return span{}, err
 	}
-	return b.finish(start, end, p.Parts[0].Word == ""), nil
+	return b.finish(start, end, number), nil
 }
 
 // edge is a phone on the way from one node to another; phone -1 is free.

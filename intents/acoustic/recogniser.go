@@ -16,6 +16,9 @@ type Recogniser struct {
 	heard   int64
 	skip    int // outputs of the net that tell of time before the stream
 	results []intents.Result
+	waiting []proposal // phrases whose breath is not over
+	last    int        // frame that the last callout ended with
+	ended   int        // and that the last phrase did that was judged
 	// Trace, if set, is called with every candidate that was looked at.
 	Trace func(r intents.Result, features []float64)
 }
@@ -64,34 +67,78 @@ func (r *Recogniser) frame(mels [][]float32) {
 		return
 	}
 	if c, ok := r.dec.push(r.nets.phone, r.nets.call); ok {
-		r.judge(c)
+		r.propose(c)
+	}
+	for len(r.waiting) > 0 && r.due(r.waiting[0].candidate) {
+		r.judge(r.waiting[0])
+		r.waiting = r.waiting[1:]
 	}
 }
 
-// judge decides whether a phrase that has ended was said.
-func (r *Recogniser) judge(c candidate) {
-	said, ev := r.dec.settle(c)
+// proposal is a phrase that has ended, as it was understood.
+type proposal struct {
+	candidate
+	result intents.Result
+	evidence
+	breath
+	need float64
+}
+
+// propose looks closely at a phrase that has ended. If it may have been said, it waits
+// until its breath is over, or long enough.
+func (r *Recogniser) propose(c candidate) {
 	p := r.dec.g.phrases[c.phrase]
-	values, err := r.v.Values(p, said)
-	if err != nil {
-		return // a number out of its bounds: nobody said that
-	}
-	res := intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(ev.confidence()*1000) / 1000,
-		Start: at(c.start), End: at(c.end + 1), Decided: r.heard}
-	if r.Trace != nil && !p.Talk() {
-		r.Trace(res, ev.features())
-	}
 	need := p.Callout.Confidence
 	if need == 0 {
 		need = Default
 	}
-	if res.Confidence < need {
+	said, ev := r.dec.settle(c)
+	var b breath
+	if r.Trace != nil || !p.Talk() && ev.atBest() >= need-roomToGain {
+		c, b = r.dec.listenBefore(c, r.last+1)
+		said, ev = r.dec.settle(c)
+	}
+	values, err := r.v.Values(p, said)
+	if err != nil {
+		return // a number out of its bounds: nobody said that
+	}
+	w := proposal{candidate: c, evidence: ev, breath: b, need: need}
+	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Start: at(c.start), End: at(c.end + 1)}
+	switch {
+	case p.Talk():
+		if ev.confidence() >= need {
+			r.dec.clear(c)
+		}
+	case ev.atBest() >= need:
+		r.dec.clear(c)
+		r.waiting = append(r.waiting, w)
+	case r.Trace != nil:
+		r.waiting = append(r.waiting, w)
+	}
+}
+
+// due reports whether a phrase can be judged: its speaker has paused, or goes on for long.
+func (r *Recogniser) due(c candidate) bool {
+	return len(r.dec.g.asides) == 0 || r.dec.frame-c.end > waitFrames || !r.dec.speaking()
+}
+
+// judge decides whether a phrase was said as a callout.
+func (r *Recogniser) judge(w proposal) {
+	b := r.dec.listenBehind(w.candidate, w.breath)
+	if gap := w.start - r.ended; r.ended > 0 && gap > -besideGap && gap <= 2*besideGap { // two in one breath
+		b.left = 1
+	}
+	r.ended = w.end
+	w.before, w.after = max(w.before, b.left), max(w.after, b.right)
+	w.result.Confidence, w.result.Decided = math.Round(w.confidence()*1000)/1000, r.heard
+	if r.Trace != nil {
+		r.Trace(w.result, w.features())
+	}
+	if w.result.Confidence < max(w.need, r.dec.strange(w.candidate, b)) || b.forbidden != "" {
 		return
 	}
-	r.dec.clear(c)
-	if !p.Talk() {
-		r.results = append(r.results, res)
-	}
+	r.last = w.end
+	r.results = append(r.results, w.result)
 }
 
 // at is the sample that a frame begins with: see net.Tcn in intents/train.

@@ -1,0 +1,379 @@
+package acoustic
+
+import (
+	"slices"
+	"strings"
+
+	"coxswain/intents"
+)
+
+// What stands around a phrase in the same breath decides whether it is a callout: a
+// courtesy beside it is as good as silence, a negation, question, condition or order
+// forbids it. The words compete in a loop with each other and with anything else that
+// can be said (the filler), by token passing over the frames that are kept.
+//
+//	  ,--> (okay) --.
+//	--+--> (not)  --+--> ... up to the phrase, and from its end on
+//	  '--> filler --'
+const (
+	fillCredit    = 0.45 // of a frame that none of the words explains; one that fits well has tuned.bonus
+	wordCost      = 1.8  // of each word, so that none is made of two or three stray frames
+	forbidCost    = 2.6  // the same of one that forbids: a callout is lost by it
+	breathFrames  = 150  // as far as a breath is looked at: 3 s
+	longPause     = 25   // frames of silence that part two breaths: 0.5 s
+	shortPause    = 15   // and those across which only a condition still counts
+	plainBehind   = 0.7  // what a word of the next phrase right behind is worth, where silence or a courtesy is 1
+	besideGap     = 8    // frames between a phrase and the word beside it
+	waitFrames    = 35   // that a phrase waits at most while its speaker goes on: 0.7 s
+	strangeBefore = 0.86 // confidence that a phrase needs after clear words that are not known
+	strangeBehind = 0.7  // and before such words: what forbids mostly comes first
+	firstFrames   = 12   // of a breath, in which a word is likelier than later,
+	firstCredit   = 1.4  // by so much: questions and openers come first
+	behindCost    = 1.4  // more for words that forbid behind a phrase
+	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
+	withinGain    = 0.5  // by which a phrase must fit better with a "not" in it
+	strangeNot    = 2    // and more where no auxiliary stands before it
+	softStart     = 8    // frames of a breath whose first sound the nets take for silence
+)
+
+// aside is a word, or some in a row, that may stand around a callout.
+type aside struct {
+	span
+	reason string // why it forbids; "": it means nothing; plain: it says nothing about the callout
+	cost   float32
+}
+
+// addAround adds the words around callouts. They lie behind the phrases' states and
+// are not searched all the time: see decoder.around.
+func (g *graph) addAround() error {
+	phrases, reasons, err := g.vocabulary.Surround()
+	if err != nil {
+		return err
+	}
+	if len(phrases) == 0 {
+		return nil
+	}
+	for _, w := range g.ownWords(phrases, reasons) {
+		phrases, reasons = append(phrases, []string{w}), append(reasons, plain)
+	}
+	for k, words := range phrases {
+		p := intents.Phrase{Callout: &intents.Callout{}}
+		for _, w := range words {
+			p.Parts = append(p.Parts, intents.Part{Word: w})
+		}
+		sp, err := g.add(p, intents.NumberExpr)
+		if err != nil {
+			return err
+		}
+		cost := float32(wordCost)
+		if reasons[k] != "" && reasons[k] != plain {
+			cost = forbidCost
+		}
+		g.asides = append(g.asides, aside{sp, reasons[k], cost})
+	}
+	return nil
+}
+
+// plain words compete with the others and say nothing.
+const plain = "plain"
+
+// ownWords are the words of the phrases, but for those that are among the others or that
+// one of them begins or ends with: "one" keeps "when" from being heard in it, and "for"
+// must not hide "before".
+func (g *graph) ownWords(others [][]string, reasons []string) []string {
+	phones := func(w string) string {
+		p, _ := g.vocabulary.Pronounce(w)
+		return " " + strings.Join(p[0], " ") + " "
+	}
+	var out []string
+	for _, p := range g.phrases {
+		for _, part := range p.Parts {
+			if part.Word != "" {
+				out = append(out, part.Word)
+			}
+		}
+	}
+	var forbidden []string
+	for k, o := range others {
+		if len(o) == 1 && reasons[k] != "" {
+			forbidden = append(forbidden, o[0])
+		}
+	}
+	out = append(out, strings.Fields("one two three four five six seven eight nine ten fifty hundred")...)
+	slices.Sort(out)
+	return slices.DeleteFunc(slices.Compact(out), func(w string) bool {
+		mine := phones(w)
+		return len(strings.Fields(mine)) < 3 || slices.ContainsFunc(forbidden, func(o string) bool {
+			theirs := phones(o)
+			return strings.HasPrefix(theirs, mine) || strings.HasSuffix(theirs, mine)
+		})
+	})
+}
+
+// found is an aside that was heard.
+type found struct {
+	aside
+	from, to int // frames, to exclusive
+	before   int // index of the one before it, -1: none
+}
+
+// forbids reports whether no callout may stand in the same breath.
+func (a aside) forbids() bool { return a.reason != "" && a.reason != plain }
+
+// token is a path through the loop.
+type token struct {
+	score  float32
+	last   int // index of the last word found
+	begins int // frame that its word began with
+}
+
+// loop is token passing through the asides, from frame from on.
+type loop struct {
+	from int
+	at   []token // by frame since from: the best token when it begins
+	list []found
+}
+
+// around passes tokens through the asides over frames [from, to), which lie before or
+// behind a phrase.
+func (d *decoder) around(from, to int, behind bool) loop {
+	out := loop{from: from, at: []token{{last: -1}}}
+	lo, hi := d.g.asides[0].lo, d.g.asides[len(d.g.asides)-1].hi
+	old, now := make([]token, hi-lo), make([]token, hi-lo)
+	for i := range old {
+		old[i].score = dead
+	}
+	for t := from; t < to; t++ {
+		row, here := d.llr[t%keepFrames], out.at[t-from]
+		next, by, ends := here, aside{}, false
+		next.score += fillCredit
+		for _, a := range d.g.asides {
+			enters := token{here.score - a.cost, here.last, t}
+			switch {
+			case behind && a.forbids():
+				enters.score -= behindCost
+			case !behind && t < from+firstFrames:
+				enters.score += firstCredit
+			}
+			for i := a.lo; i < a.hi; i++ {
+				x := d.pass(i, lo, old, enters)
+				x.score += d.emission(i, row)
+				now[i-lo] = x
+				if d.g.states[i].final && x.score > next.score {
+					next, by, ends = x, a, true
+				}
+			}
+		}
+		if ends {
+			out.list = append(out.list, found{by, next.begins, t + 1, next.last})
+			next.last = len(out.list) - 1
+		}
+		out.at = append(out.at, next)
+		old, now = now, old
+	}
+	return out
+}
+
+// until returns the asides of the best path up to a frame, in their order.
+func (l loop) until(frame int) (out []found) {
+	for k := l.at[frame-l.from].last; k >= 0; k = l.list[k].before {
+		out = append(out, l.list[k])
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// pass is the best token that reaches a state: its own, one from before it, or a new one.
+func (d *decoder) pass(i, lo int32, old []token, enters token) token {
+	s := &d.g.states[i]
+	x := old[i-lo]
+	for _, p := range d.g.joins[s.join] {
+		if old[p-lo].score > x.score {
+			x = old[p-lo]
+		}
+	}
+	if s.entry && enters.score > x.score {
+		x = enters
+	}
+	return x
+}
+
+// emission is what a frame adds to the score of a token in a state.
+func (d *decoder) emission(i int32, row []float32) float32 {
+	if p := d.g.states[i].phone; p != silence {
+		return row[p] + float32(tuned.bonus)
+	}
+	return row[silence] - pauseCost
+}
+
+// breath is what was heard around a phrase.
+type breath struct {
+	forbidden string  // why it is no callout
+	left      float64 // how surely a word that is known stands right before it
+	right     float64 // and right behind it
+}
+
+// listenBefore looks at what was said before a phrase in the same breath, from frame
+// least on. Words and phrase are searched together: where the phrase begins is moved to
+// where the path through both is best.
+func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
+	var out breath
+	if len(d.g.asides) == 0 {
+		return c, out
+	}
+	from := d.pauseBefore(c.start, max(0, least, c.start-breathFrames, d.frame-keepFrames+1))
+	from = min(from, c.start)
+	l := d.around(from, c.start+(c.end-c.start)/2, false)
+	enter := make([]float32, 0, c.end-c.start)
+	for _, x := range l.at[c.start-from:] {
+		enter = append(enter, x.score-l.at[c.start-from].score)
+	}
+	c.start += d.begins(c, enter)
+	words := l.until(c.start)
+	for _, f := range words {
+		if f.forbids() && (f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
+			out.forbidden = f.reason
+		}
+	}
+	if n := len(words); n > 0 && c.start-words[n-1].to <= besideGap && words[n-1].reason == "" {
+		out.left = 1
+	}
+	return c, out
+}
+
+// begins is the frame of a phrase, since its start, that it is best entered with.
+func (d *decoder) begins(c candidate, enter []float32) int {
+	a := d.align(d.g, c, d.g.spans[c.phrase], enter)
+	n, m := c.end-c.start+1, int(a.sp.hi-a.sp.lo)
+	for t, at := n-1, a.at; t >= 0 && at >= 0; t-- {
+		if at = int(a.back[t*m+at]); at < 0 {
+			return t
+		}
+	}
+	return 0
+}
+
+// listenBehind looks at what was said behind a phrase in the same breath, so far.
+func (d *decoder) listenBehind(c candidate, b breath) breath {
+	if len(d.g.asides) > 0 && d.frame-c.end > 4 {
+		words := d.around(c.end, d.frame, true).until(d.frame)
+		for _, f := range words {
+			if f.forbids() && !d.paused(c.end, f.from, shortPause) {
+				b.forbidden = f.reason
+			}
+		}
+		if len(words) > 0 && words[0].from-c.end <= besideGap {
+			b.right = plainBehind
+			if words[0].reason == "" {
+				b.right = 1
+			}
+		}
+	}
+	if b.forbidden == "" && d.denied(c) {
+		b.forbidden = "negation"
+	}
+	return b
+}
+
+// strange is the confidence that a phrase needs for clear words beside it that are not known.
+func (d *decoder) strange(c candidate, b breath) float64 {
+	switch {
+	case len(d.g.asides) == 0:
+		return 0
+	case b.left == 0 && d.clearly(c.start-12, c.start-2):
+		return strangeBefore
+	case b.right == 0 && d.clearly(c.end+2, c.end+12):
+		return strangeBehind
+	}
+	return 0
+}
+
+// pauseBefore is the frame that the breath of frame t begins with, not before least.
+func (d *decoder) pauseBefore(t, least int) int {
+	quiet := 0
+	for k := t - 1; k >= least; k-- {
+		if quiet++; d.sil[k%keepFrames] < 0.5 {
+			quiet = 0
+		}
+		if quiet >= longPause {
+			return k + longPause - softStart
+		}
+	}
+	return least
+}
+
+// paused reports whether n frames in a row of [from, to) are silent.
+func (d *decoder) paused(from, to, n int) bool {
+	quiet := 0
+	for k := from; k < to; k++ {
+		if quiet++; d.sil[k%keepFrames] < 0.5 {
+			quiet = 0
+		}
+		if quiet >= n {
+			return true
+		}
+	}
+	return false
+}
+
+// denied reports whether a phrase fits better with a "not" between its words. Any of
+// the callout's phrases may be the one that was denied.
+func (d *decoder) denied(c candidate) bool {
+	p, not := d.g.phrases[c.phrase], d.g.vocabulary.Around.Within
+	if len(not) == 0 {
+		return false
+	}
+	side := &graph{vocabulary: d.g.vocabulary, entries: map[int32][]int32{}}
+	said, denied := float64(dead), float64(dead)
+	for k, q := range d.g.phrases {
+		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {
+			continue
+		}
+		said = max(said, d.align(d.g, c, d.g.spans[k], nil).score)
+		for i := 1; i < len(q.Parts); i++ {
+			after := slices.Contains(auxiliaries, q.Parts[i-1].Word)
+			sp, err := side.addDenied(q, i, not, after)
+			if err != nil {
+				return false // its words were sayable when the graph was made
+			}
+			a := d.align(side, c, sp, nil)
+			if !after {
+				a.score -= strangeNot
+			}
+			if a.at >= 0 {
+				denied = max(denied, a.score)
+			}
+		}
+	}
+	return denied > said+withinGain
+}
+
+// auxiliaries are the words that a "not" follows, and the only ones that an "n't" does.
+var auxiliaries = strings.Fields("has have had is was are were been")
+
+// addDenied makes the states of a phrase with one of the words before its part i.
+func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool) (span, error) {
+	var kids []intents.Expr
+	for _, w := range not {
+		if contracted || !strings.HasPrefix(w, "n'") {
+			kids = append(kids, intents.Expr{Op: intents.Word, Text: w})
+		}
+	}
+	parts := slices.Insert(g.parts(p, intents.NumberExpr), i, intents.Expr{Op: intents.Alt, Kids: kids})
+	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: parts}, false)
+}
+
+// speaking reports whether somebody clearly goes on: noise and people in the
+// background leave the nets unsure.
+func (d *decoder) speaking() bool {
+	return d.clearly(d.frame-6, d.frame)
+}
+
+// clearly reports whether frames [from, to) are speech of which the nets are sure.
+func (d *decoder) clearly(from, to int) bool {
+	top, n := 0.0, 0.0
+	for t := max(0, from); t < min(to, d.frame); t++ {
+		top, n = top+float64(d.belief[t%keepFrames].top), n+1
+	}
+	return n > 0 && top/n > -1.2 && d.quiet(from, to) < 0.3
+}
