@@ -215,7 +215,7 @@ type breath struct {
 
 // listenBefore looks at what was said before a phrase in the same breath, from frame
 // least on. Words and phrase are searched together: where the phrase begins is moved to
-// where the path through both is best.
+// where the path through both is best, if a courtesy or a word that forbids ends there.
 func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	var out breath
 	if len(d.g.asides) == 0 {
@@ -225,8 +225,12 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	from = min(from, c.start)
 	l := d.around(from, c.start+(c.end-c.start)/2, false)
 	enter := make([]float32, 0, c.end-c.start)
-	for _, x := range l.at[c.start-from:] {
-		enter = append(enter, x.score-l.at[c.start-from].score)
+	for t, x := range l.at[c.start-from:] {
+		score := dead
+		if t == 0 || x.last >= 0 && l.list[x.last].reason != plain && c.start+t-l.list[x.last].to <= besideGap/2 {
+			score = x.score - l.at[c.start-from].score
+		}
+		enter = append(enter, score)
 	}
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
