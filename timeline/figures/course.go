@@ -20,10 +20,14 @@ func (s Stretch) Seconds() float64 { return (s.To - s.From).Seconds() }
 // made of. Lengths are in session time; see timeline.State for what a cycle
 // and a pause are.
 type Course struct {
-	State   timeline.State // at the end
-	Arrest  []Stretch      // without a pulse, while the code was on
-	Hands   []Stretch      // compressing
-	Pauses  []Stretch      // hands off
+	State  timeline.State // at the end
+	Arrest []Stretch      // without a pulse, while the code was on
+	Hands  []Stretch      // compressing
+	Pauses []Stretch      // hands off
+	// Ratio is how much of Hands was in a ratio with breaths, by whether the
+	// patient is a child: until the airway was secured, unless it was called
+	// otherwise.
+	Ratio   map[bool]timeline.Time
 	Cycles  []Stretch
 	Checked []Stretch // those that a rhythm check or a shock ended
 	Rhythms map[timeline.Rhythm]timeline.Time
@@ -38,7 +42,7 @@ type Course struct {
 
 // Lay lays out a record that ends at end.
 func Lay(events []timeline.Event, end timeline.Time) Course {
-	c := Course{Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{}}
+	c := Course{Ratio: map[bool]timeline.Time{}, Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{}}
 	var last timeline.Event
 	for s, e := range timeline.Replay(events, end) {
 		if s.ArrestAt != c.State.ArrestAt { // what came before the arrest sets none of its times
@@ -72,6 +76,9 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 		return
 	case s.Compressing:
 		c.Hands = grow(c.Hands, s.At, until, "compressing")
+		if s.WithBreaths("auto") {
+			c.Ratio[s.Patient == "child" || s.Patient == "infant"] += until - s.At
+		}
 	case s.HandsOff():
 		c.Pauses = grow(c.Pauses, s.At, until, "hands off")
 	}

@@ -23,6 +23,7 @@ type Definition struct {
 	Formula    string     `yaml:"formula" json:"formula"`
 	Source     string     `yaml:"source" json:"source"`
 	Counts     *Lengths   `yaml:"counts" json:"counts,omitempty"`
+	Breaths    *Breaths   `yaml:"breaths" json:"breaths,omitempty"`
 	Benchmark  *Benchmark `yaml:"benchmark" json:"benchmark,omitempty"`
 }
 
@@ -32,6 +33,40 @@ type Lengths struct {
 	Above float64 `yaml:"above" json:"above,omitempty"`
 	Min   float64 `yaml:"min" json:"min,omitempty"`
 	Max   float64 `yaml:"max" json:"max,omitempty"`
+}
+
+// Breaths say how compressions in a ratio with breaths are taken apart, where
+// nobody measured them.
+type Breaths struct {
+	PerMinute float64 `yaml:"per_minute" json:"per_minute"` // rate of the compressions in between
+	Adult     float64 `yaml:"adult" json:"adult"`           // compressions between breaths
+	Child     float64 `yaml:"child" json:"child"`
+	Pause     float64 `yaml:"pause_s" json:"pause_s"`     // for the breaths
+	Longest   float64 `yaml:"longest_s" json:"longest_s"` // the longest it may well have taken
+}
+
+// lost is how much of the time in ratio went to breaths of pause seconds.
+func (b *Breaths) lost(ratio map[bool]timeline.Time, pause float64) float64 {
+	sum := 0.0
+	for child, t := range ratio {
+		n := b.Adult
+		if child {
+			n = b.Child
+		}
+		sum += t.Seconds() * pause / (pause + 60*n/b.PerMinute)
+	}
+	return sum
+}
+
+// fraction is the compression fraction, its range, and whether it is only an
+// estimate because breaths had to be taken apart.
+func (c Course) fraction(b *Breaths) (value, low, high float64, estimated bool) {
+	arrest, hands := total(c.Arrest), total(c.Hands)
+	value, low, high = hands/arrest, hands/arrest, hands/arrest
+	if b != nil && len(c.Ratio) > 0 {
+		value, low = (hands-b.lost(c.Ratio, b.Pause))/arrest, (hands-b.lost(c.Ratio, b.Longest))/arrest
+	}
+	return value, low, high, low < high
 }
 
 // hold reports whether a length counts.
@@ -130,7 +165,11 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 	for i, d := range defs {
 		v, known := base[d.ID]
 		out[i] = Figure{Definition: d, Known: known, Value: v, Low: v, High: v}
-		if known {
+		estimated := false
+		if known && d.Breaths != nil {
+			_, out[i].Low, out[i].High, estimated = c.fraction(d.Breaths)
+		}
+		if known && !estimated { // no verdict over an estimate
 			out[i].Met = d.met(v, c.State)
 		}
 	}
@@ -197,13 +236,17 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 	s := c.State
 	m := map[string]float64{}
 	counts := map[string]*Lengths{}
+	var breaths *Breaths
 	for _, d := range defs {
 		counts[d.ID] = d.Counts
+		if d.Breaths != nil {
+			breaths = d.Breaths
+		}
 	}
 	if s.ArrestAt == timeline.Never { // no arrest: none of its figures
 		return m
 	}
-	c.pauses(m, counts["pauses_over_10s"])
+	c.pauses(m, counts["pauses_over_10s"], breaths)
 	c.shockPauses(m)
 	since := func(id string, t timeline.Time) {
 		if t != timeline.Never && t >= s.ArrestAt {
@@ -239,9 +282,9 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 }
 
 // pauses measures compressions and what interrupted them.
-func (c Course) pauses(m map[string]float64, long *Lengths) {
+func (c Course) pauses(m map[string]float64, long *Lengths, breaths *Breaths) {
 	if arrest := total(c.Arrest); arrest > 0 && c.State.FirstCompression != timeline.Never {
-		m["compression_fraction"] = total(c.Hands) / arrest
+		m["compression_fraction"], _, _, _ = c.fraction(breaths)
 		m["pauses"] = float64(len(c.Pauses))
 	}
 	if len(c.Pauses) == 0 {
