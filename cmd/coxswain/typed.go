@@ -5,7 +5,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os/signal"
 	"strings"
+	"syscall"
 	"time"
 
 	"coxswain/audio"
@@ -53,6 +55,8 @@ func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, o
 	if err != nil {
 		return "", err
 	}
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
+	defer stop()
 	now := time.Now()
 	p.watch = speakOn(out)
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now

@@ -89,7 +89,7 @@ func TestCases(t *testing.T) {
 				if f.Source == "" || f.Reason == "" || f.Points < f.Of && f.Better == "" {
 					t.Errorf("%s: %+v lacks reason, source or what to do better", id, f)
 				}
-				if f.Points > 0 && f.Of == f.Points && !strings.HasPrefix(f.Reason, "no ") {
+				if f.Points > 0 {
 					t.Errorf("%s: points for nothing: %+v", id, f)
 				}
 			}
@@ -238,6 +238,31 @@ func TestRefused(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%q instead of %q: %v, want %q", c.to, c.from, err, c.want)
 		}
+	}
+}
+
+// A pause of minutes costs all points, however few pauses there are; a team that
+// never compresses earns none; without an arrest there is nothing to judge.
+func TestPausesCost(t *testing.T) {
+	p := protocol(t, "aha-2025")
+	for _, c := range []struct {
+		events     string
+		points, of int
+	}{
+		{"14 compressions.start, 60 rhythm.check, 72 compressions.start, 100 compressor.change", 4, 5},
+		{"14 compressions.start, 60 rhythm.check, 72 compressions.start, 100 rhythm.check, 121 compressions.start, 125 compressor.change", 2, 5},
+		{"14 compressions.start, 60 rhythm.check, 200 rhythm.vf", 0, 5},
+		{"5 code.start, 60 rhythm.vf, 70 shock.given", 0, 5},
+		{"5 pulse.present, 10 rhythm.svt, 12 patient.stable", 0, 0},
+	} {
+		f := points(t, load(t, "shockable").Score(p, called(t, p, c.events)), "no pause")
+		if f.Points != c.points || f.Of != c.of {
+			t.Errorf("%s: %+v", c.events, f)
+		}
+	}
+	reminded := load(t, "unstable-vt").Score(p, called(t, p, "10 rhythm.vt, 12 patient.unstable, 20 cardioversion.given, 30 pulse.lost, 32 compressions.start, 35 rhythm.vf, 38 shock.given"))
+	if f := points(t, reminded, "no contradiction"); f.Points != f.Of {
+		t.Errorf("a reminder counts as a contradiction: %+v", f)
 	}
 }
 

@@ -161,9 +161,9 @@ func fact(s timeline.State, k timeline.Kind) (holds, known bool) {
 // avoided looks for what the team had to leave alone, by the state in which it
 // was done.
 func (l Criterion) avoided(f *Finding, so []step, at timeline.Time, place int) {
-	arose := len(l.When) == 0
+	arose := false // the team did something while it could have gone wrong
 	for _, s := range so[place+1:] {
-		if s.event.At < at || !holdsAny(s.state, l.When) {
+		if s.event.At < at || !s.event.Kind.IsCallout() || !holdsAny(s.state, l.When) {
 			continue
 		}
 		arose = true
@@ -202,44 +202,64 @@ func holdsAny(s timeline.State, words []string) bool {
 	return len(words) == 0
 }
 
-// pauseFinding: a point for each pause within the protocol's limit, 5 at most.
+// pauseFinding: a point is lost for each time the protocol's limit goes into a
+// pause, 5 at most. Without an arrest there is nothing to judge.
 func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 	limit := p.Get("pause_limit_s")
 	f := Finding{Of: 5, Points: 5, Source: p.Values["pause_limit_s"].Source, Found: "none longer", Listen: timeline.Never}
 	f.Reason = fmt.Sprintf("no pause in compressions above %s s", timeline.FormatNumber(limit))
-	n, longest := 0, 0.0
-	for _, pause := range figures.Lay(events, timeline.End(events)).Pauses {
+	course := figures.Lay(events, timeline.End(events))
+	switch s := course.State; {
+	case s.ArrestAt == timeline.Never && len(events) > 0:
+		f.Of, f.Points, f.Found = 0, 0, "does not apply: no arrest"
+		return f
+	case s.FirstCompression == timeline.Never:
+		f.Points, f.Found, f.Better = 0, "compressions were never called", "Call it when compressions begin."
+		return f
+	}
+	n, lost, longest := 0, 0, 0.0
+	for _, pause := range course.Pauses {
 		s := pause.Seconds()
 		if s > limit {
 			n++
+			lost += max(1, int(s/limit))
 		}
 		if s > limit && s > longest {
 			longest, f.Listen = s, pause.From
 		}
 	}
 	if n > 0 {
-		f.Points = max(0, f.Points-n)
+		f.Points = max(0, f.Points-lost)
 		f.Found = fmt.Sprintf("%d longer, the longest %.0f s", n, longest)
 		f.Better = "Charge while compressions go on, name who compresses next, and resume before anything else."
 	}
 	return f
 }
 
-// questionFinding: contradictions that were asked about.
+// questionFinding: contradictions that were asked about, or noted because it was
+// too late to ask. Whether sync is off is a reminder, no contradiction.
 func questionFinding(so []step) Finding {
-	f := Finding{Of: 3, Points: 3, Reason: "no contradiction to the protocol", Source: "the questions that coxswain asked", Found: "none asked", Listen: timeline.Never}
+	f := Finding{Of: 3, Reason: "no contradiction to the protocol", Source: "the questions that coxswain asked", Listen: timeline.Never}
 	var asked []string
+	called := false
 	for _, s := range so {
-		if s.event.Kind == timeline.Question {
-			asked = append(asked, strings.TrimPrefix(s.event.Cue, "question."))
-			if f.Listen == timeline.Never {
-				f.Listen = s.event.At
-			}
+		called = called || s.event.Kind.IsCallout()
+		if s.event.Kind != timeline.Question || s.event.Cue == "question.sync.off" {
+			continue
+		}
+		asked = append(asked, strings.TrimPrefix(s.event.Cue, "question."))
+		if f.Listen == timeline.Never {
+			f.Listen = s.event.At
 		}
 	}
-	if len(asked) > 0 {
+	switch {
+	case !called:
+		f.Found, f.Better = "nothing was called", "Call aloud what you see and do."
+	case len(asked) > 0:
 		f.Points, f.Found = max(0, 3-len(asked)), strings.Join(asked, ", ")
 		f.Better = "Say rhythm and drug aloud before the shock or the dose, and answer the question."
+	default:
+		f.Points, f.Found = 3, "none asked"
 	}
 	return f
 }
