@@ -13,7 +13,7 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # number where a pointer is expected, which the race detector takes for a bad pointer.
 RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/monitor ./cmd/coxswain/session ./intents ./timeline/record
 
-.PHONY: demo test build deps test-deps bench soak install uninstall package deb deb-test clean
+.PHONY: fuzz demo test build deps test-deps bench soak install uninstall package deb deb-test clean
 
 demo: build build/demo.wav
 	@rm -rf build/demo-record
@@ -42,6 +42,15 @@ test: deps test-deps
 
 bench: deps
 	$(GO) test -run xxx -bench . ./...
+
+# Every fuzz target for FUZZTIME each. Without the limit on minimising, the engine
+# spends up to a minute on each new input and tries nothing meanwhile.
+FUZZTIME ?= 20s
+fuzz: deps
+	@for f in $$(grep -rl --include=*_test.go '^func Fuzz' . | xargs -n1 dirname | sort -u); do \
+	  for t in $$(grep -ho '^func Fuzz[A-Za-z0-9]*' $$f/*_test.go | cut -c6-); do \
+	    echo $$f $$t; $(GO) test $$f -run xxx -fuzz "^$$t$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x || exit 1; \
+	  done; done
 
 # 8 h of session in accelerated time, 1,000 SIGKILLs: about 15 minutes.
 soak: deps test-deps

@@ -52,15 +52,26 @@ func openPart(dir, name string) (Part, error) {
 	if err != nil {
 		return Part{}, err
 	}
-	p := Part{Name: name, size: st.Size(), Samples: max(0, (st.Size()-headerSize)/4)}
+	p, err := parsePart(f, st.Size())
+	if err != nil {
+		return Part{}, fmt.Errorf("%s/%s: %w", dir, name, err)
+	}
+	p.Name = name
+	return p, nil
+}
+
+// parsePart tells from a file's header, and from what stands behind its data,
+// how much sound it holds.
+func parsePart(f io.ReaderAt, size int64) (Part, error) {
+	p := Part{size: size, Samples: max(0, (size-headerSize)/4)}
 	head := make([]byte, headerSize)
 	if n, err := f.ReadAt(head, 0); err != nil && err != io.EOF {
-		return Part{}, fmt.Errorf("%s: %w", f.Name(), err)
+		return Part{}, err
 	} else if n < headerSize { // a power cut can leave that
 		return p, nil
 	}
 	if string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
-		return Part{}, fmt.Errorf("%s: not a file of an audio log", f.Name())
+		return Part{}, errors.New("not a file of an audio log")
 	}
 	p.riff = int64(binary.LittleEndian.Uint32(head[4:])) + 8
 	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
@@ -70,7 +81,7 @@ func openPart(dir, name string) (Part, error) {
 	return p, nil
 }
 
-func labelled(f *os.File, at int64) bool {
+func labelled(f io.ReaderAt, at int64) bool {
 	var id [4]byte
 	_, err := f.ReadAt(id[:], at)
 	return err == nil && string(id[:]) == "cue "
@@ -138,8 +149,8 @@ func OpenFile(dir, name string, flag int) (*os.File, error) {
 		return nil, fmt.Errorf("%s/%s: not a file: a link or a device has no place in a record", dir, name)
 	}
 	f, err := root.OpenFile(name, flag, 0o600)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", dir, err)
+	if pe, ok := errors.AsType[*os.PathError](err); ok { // which names neither the folder nor the call well
+		err = fmt.Errorf("%s/%s: %w", dir, name, pe.Err)
 	}
-	return f, nil
+	return f, err
 }

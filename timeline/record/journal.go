@@ -71,7 +71,7 @@ func Create(dir string) (*Journal, error) {
 // is cut off and kept beside the journal, in events.jsonl.broken. What was read
 // of it already, if anything, is taken as it is, if nothing has come since.
 func reopen(dir string, known *Record) (*Journal, *Record, error) {
-	f, err := recorder.OpenFile(dir, JournalName, os.O_RDWR)
+	f, err := openJournal(dir, os.O_RDWR)
 	if err != nil {
 		return nil, nil, err
 	}

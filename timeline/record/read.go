@@ -43,7 +43,7 @@ func Read(dir string) ([]timeline.Event, Tail, error) {
 }
 
 func read(dir string) (*Record, error) {
-	f, err := recorder.OpenFile(dir, JournalName, os.O_RDONLY)
+	f, err := openJournal(dir, os.O_RDONLY)
 	if err != nil {
 		return nil, err
 	}
@@ -51,6 +51,14 @@ func read(dir string) (*Record, error) {
 	r, err := parse(f, f.Name())
 	r.Dir = dir
 	return r, err
+}
+
+func openJournal(dir string, flag int) (*os.File, error) {
+	f, err := recorder.OpenFile(dir, JournalName, flag)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("%s: holds no record (%s): name the folder of one: %w", dir, JournalName, os.ErrNotExist)
+	}
+	return f, err
 }
 
 // place is where a line ends, and what the chain is there.

@@ -92,10 +92,12 @@ func TestUnsealRefuses(t *testing.T) {
 }
 
 // Whatever a tar archive holds, it makes no file outside the folder, and
-// unpacks to what it claims at most.
+// unpacks to what it claims at most. Run it with -fuzzminimizetime 10x: else the
+// engine spends up to a minute on making each new archive shorter, zero by zero,
+// and tries nothing meanwhile.
 func FuzzUnpack(f *testing.F) {
 	for _, name := range []string{"events.jsonl", "../x", "/etc/x", "a/b", ".."} {
-		f.Add(tarOf(name, []byte("x")))
+		f.Add(tarOf(name, []byte("x"))[:1024])
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		unpack(bytes.NewReader(data), func(name string) (io.WriteCloser, error) {

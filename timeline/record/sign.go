@@ -80,17 +80,26 @@ func readKey[K any](path string, parse func([]byte) (any, error)) (K, error) {
 	if err != nil {
 		return none, err
 	}
-	p, _ := pem.Decode(b)
-	if p == nil {
-		return none, fmt.Errorf("%s: not a PEM key: make one with `coxswain key FILE`", path)
-	}
-	k, err := parse(p.Bytes)
+	key, err := parseKey[K](b, parse)
 	if err != nil {
 		return none, fmt.Errorf("%s: %w", path, err)
 	}
+	return key, nil
+}
+
+func parseKey[K any](b []byte, parse func([]byte) (any, error)) (K, error) {
+	var none K
+	p, _ := pem.Decode(b)
+	if p == nil {
+		return none, errors.New("not a PEM key: make one with `coxswain key FILE`")
+	}
+	k, err := parse(p.Bytes)
+	if err != nil {
+		return none, err
+	}
 	key, ok := k.(K)
 	if !ok {
-		return none, fmt.Errorf("%s: not the Ed25519 key that is needed here", path)
+		return none, errors.New("not the Ed25519 key that is needed here")
 	}
 	return key, nil
 }

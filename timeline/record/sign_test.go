@@ -3,6 +3,7 @@ package record
 import (
 	"bytes"
 	"crypto/ed25519"
+	"crypto/x509"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -199,6 +200,26 @@ func FuzzSignature(f *testing.F) {
 			if err == nil && (strings.Contains(file.Name, "/") || file.Size < 0) {
 				t.Errorf("%+v was taken", file)
 			}
+		}
+	})
+}
+
+// A key file that is none is refused in one line; one that is signs.
+func FuzzKey(f *testing.F) {
+	private, public, err := NewKey()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(private)
+	f.Add(public)
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if k, err := parseKey[ed25519.PrivateKey](b, x509.ParsePKCS8PrivateKey); err == nil {
+			if sig := ed25519.Sign(k, b); !ed25519.Verify(k.Public().(ed25519.PublicKey), b, sig) {
+				t.Error("signs nothing")
+			}
+		}
+		if k, err := parseKey[ed25519.PublicKey](b, x509.ParsePKIXPublicKey); err == nil {
+			ed25519.Verify(k, b, make([]byte, ed25519.SignatureSize))
 		}
 	})
 }
