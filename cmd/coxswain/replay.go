@@ -15,6 +15,7 @@ import (
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
+	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
 
@@ -94,12 +95,12 @@ func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
 	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.in), o.wall
 	o.drill.on(&so)
 	var dirs []string
-	so.Begin = func(wall time.Time) (session.Kept, error) {
+	so.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
 		dir := o.dir
 		if n := len(dirs); n > 0 {
 			dir = fmt.Sprintf("%s-%d", filepath.Clean(o.dir), n+1)
 		}
-		k, err := begin(dir, wall)
+		k, err := begin(dir, wall, had, pos)
 		if err == nil {
 			dirs = append(dirs, dir)
 		}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -21,6 +22,7 @@ import (
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
+	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
 
@@ -149,22 +151,33 @@ func resume(c *config.Config, now time.Time) session.Resume {
 	return session.Resume{Kept: kept(w), Had: w.Had, Pos: w.Pos}
 }
 
-// recordsIn returns how to begin records in the records folder; last is the
-// folder of the last one.
-func recordsIn(c *config.Config, last *string) func(time.Time) (session.Kept, error) {
-	return func(wall time.Time) (session.Kept, error) {
-		dir, err := record.NewFolder(c.Folder, wall)
-		if err != nil {
-			return session.Kept{}, err
+// recordsIn returns how to begin records in the records folder or, where that
+// cannot be written to, in the fallback; last is the folder of the last one.
+func recordsIn(c *config.Config, last *string) session.Begin {
+	return func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+		var errs []error
+		for _, folder := range []string{c.Folder, c.Fallback()} {
+			dir, err := record.NewFolder(folder, wall)
+			if err == nil {
+				var k session.Kept
+				if k, err = begin(dir, wall, had, pos); err == nil {
+					*last = dir
+					if folder != c.Folder || len(had) > 0 {
+						slog.Error("the record is written elsewhere", "record", dir, "because", errors.Join(errs...))
+					}
+					return k, nil
+				}
+				os.Remove(dir) // only if nothing is in it
+			}
+			errs = append(errs, err)
 		}
-		*last = dir
-		return begin(dir, wall)
+		return session.Kept{}, errors.Join(errs...)
 	}
 }
 
-// begin starts a record in a folder.
-func begin(dir string, wall time.Time) (session.Kept, error) {
-	w, err := record.Begin(dir, wall)
+// begin starts a record in a folder, with what belongs to it already.
+func begin(dir string, wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+	w, err := record.BeginAnew(dir, wall, had, pos)
 	if err != nil {
 		return session.Kept{}, err
 	}
@@ -172,5 +185,5 @@ func begin(dir string, wall time.Time) (session.Kept, error) {
 }
 
 func kept(w *record.Writer) session.Kept {
-	return session.Kept{Name: filepath.Base(w.Dir), Journal: w.Journal, Sound: w.Sound, Events: w.Events}
+	return session.Kept{Name: filepath.Base(w.Dir), Journal: w.Journal, Sound: w.Sound, Events: w.Events, Intact: w.Intact}
 }

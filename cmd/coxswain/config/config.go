@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"os"
+	"path/filepath"
 	"time"
 
 	"coxswain/timeline"
@@ -72,11 +74,20 @@ func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) 
 // Records is where records lie and what is done with them.
 type Records struct {
 	Folder        string `mapstructure:"records"`
+	Elsewhere     string `mapstructure:"records_fallback"`
 	Keep          string `mapstructure:"record"`           // case or always
 	BeforeS       int    `mapstructure:"record_before_s"`  // of sound before a case's start
 	SilenceMin    int    `mapstructure:"case_end_minutes"` // without a callout
 	ResumeMinutes int    `mapstructure:"resume_minutes"`
 	SignKey       string `mapstructure:"sign_key"`
+}
+
+// Fallback is where records go while the folder cannot be written to.
+func (r Records) Fallback() string {
+	if r.Elsewhere != "" {
+		return r.Elsewhere
+	}
+	return filepath.Join(os.TempDir(), fmt.Sprintf("coxswain-records-%d", os.Getuid()))
 }
 
 // Before is how much sound before a case's start belongs to its record.

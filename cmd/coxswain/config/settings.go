@@ -40,6 +40,7 @@ var settings = []setting{
 	{key: "sign_key", def: "", usage: "`FILE` of the private key that records are signed with (see coxswain key)"},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
 	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
+	{key: "records_fallback", def: "", usage: "`FOLDER` for records while the other cannot be written to (empty: one in the system's temporary folder)"},
 	{key: "record", def: "case", usage: "`WHEN` a record runs: case (one for each case, nothing between them) or always", words: []string{"case", "always"}},
 	{key: "record_before_s", def: 60, usage: "`SECONDS` of sound before a case's start that belong to its record, 0 to 600; kept in memory only until then", hi: 600},
 	{key: "case_end_minutes", def: 20, usage: "`N` minutes without a callout or compressions after which a case ends, asked for a minute before (0: never)", hi: 24 * 60},
@@ -59,7 +60,7 @@ var (
 	Recogniser = []string{"recogniser", "vocabulary"}
 	Device     = []string{"input", "output"}
 	Session    = join(Protocol, Recogniser, []string{"mode", "clips", "volume", "cancel_echo", "loop_delay_ms", "record", "record_before_s", "case_end_minutes"})
-	Live       = join(Session, Device, []string{"wait_device_s", "records", "resume_minutes", "http", "http_open", "http_token"})
+	Live       = join(Session, Device, []string{"wait_device_s", "records", "records_fallback", "resume_minutes", "http", "http_open", "http_token"})
 )
 
 func join(lists ...[]string) []string {

@@ -3,6 +3,8 @@ package session
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -10,6 +12,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/audio/recorder"
 	"coxswain/intents"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
@@ -34,10 +37,11 @@ type badDay struct {
 	stall   time.Duration // at 5 s the callback is late by this much, then hurries
 	sleepAt time.Duration // the machine is suspended here
 	slept   time.Duration
-	stops   int           // from 6 s on, every 5 s, process and device stand still
-	stopped time.Duration // for so long each, and what sounded is lost
-	lose    int           // of every so many blocks one is lost
-	drift   int           // of every so many blocks the device has one too many
+	stops   int              // from 6 s on, every 5 s, process and device stand still
+	stopped time.Duration    // for so long each, and what sounded is lost
+	lose    int              // of every so many blocks one is lost
+	drift   int              // of every so many blocks the device has one too many
+	harm    func(dir string) // done to the record at 16 s
 	disk    func(Journal, SoundLog) (Journal, SoundLog)
 }
 
@@ -80,8 +84,8 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	o.Live = true
 	if b.disk != nil {
 		begin := o.Begin
-		o.Begin = func(wall time.Time) (Kept, error) {
-			k, err := begin(wall)
+		o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
+			k, err := begin(wall, had, pos)
 			k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
 			return k, err
 		}
@@ -89,6 +93,9 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if b.harm != nil {
+		time.AfterFunc(16*time.Second, func() { b.harm(dir) })
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), b.length)
 	defer cancel()
@@ -99,8 +106,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	events, _, err = record.Read(dir)
-	if err != nil {
+	if events, _, err = record.Read(dir); err != nil && b.harm == nil {
 		t.Fatal(err)
 	}
 	return events, pos, passed
@@ -296,6 +302,56 @@ func (d slowDisk) Write(room, speaker []float32) error {
 }
 
 func (d slowDisk) Close() error { return nil }
+
+// A record that is deleted, moved away or cut while it runs is noticed, said, and
+// written anew from memory: every event is in it, and the sound from then on.
+func TestLostRecords(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		harm func(dir string)
+	}{
+		{"folder deleted", func(dir string) { os.RemoveAll(dir) }},
+		{"folder moved away", func(dir string) { os.Rename(dir, dir+"-away") }},
+		{"journal deleted", func(dir string) { os.Remove(filepath.Join(dir, record.JournalName)) }},
+		{"journal cut", func(dir string) { os.Truncate(filepath.Join(dir, record.JournalName), 100) }},
+		{"sound deleted", func(dir string) { os.Remove(filepath.Join(dir, recorder.PartName(0))) }},
+		{"sound cut", func(dir string) { os.Truncate(filepath.Join(dir, recorder.PartName(0)), 0) }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := filepath.Join(t.TempDir(), "r")
+			synctest.Test(t, func(t *testing.T) {
+				badDay{length: 40 * time.Second, harm: c.harm}.run(t, dir)
+				r, err := record.Open(dir + "-2")
+				if err != nil {
+					t.Fatal(err)
+				}
+				p, err := r.Verify()
+				if err != nil {
+					t.Fatal(err)
+				}
+				heard, faults, spoken, back := 0, 0, 0, 0
+				for _, e := range r.Events {
+					switch {
+					case e.Heard != nil:
+						heard++
+					case e.Kind == timeline.Fault:
+						faults++
+						if e.At > timeline.Seconds(18) {
+							t.Errorf("noticed only at %s", e.At)
+						}
+					case e.Kind == timeline.CueSpoken && e.Cue == "fault.disk":
+						spoken++
+					case e.Kind == timeline.Recovered:
+						back++
+					}
+				}
+				if length := audio.Duration(p.Samples); heard != 8 || faults != 1 || spoken != 1 || back != 1 || length < 39*time.Second || length > 41*time.Second {
+					t.Errorf("%d of 8 callouts, %d faults, %d times said, %d times back, %v of sound", heard, faults, spoken, back, length)
+				}
+			})
+		})
+	}
+}
 
 // A disk that takes 2 s for every event keeps nobody waiting: read-backs come
 // after a second at most, every event arrives. One that takes nothing for 10 s

@@ -144,9 +144,14 @@ func (s *Session) between() *oneCase {
 // record is the record of a case that begins at sample off, opened by whoever
 // writes to it first.
 func (s *Session) record(off int64) Kept {
+	r := &opening{begin: s.beginAt(off)}
+	return Kept{Name: s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"), Journal: (*openingJournal)(r), Sound: (*openingSound)(r)}
+}
+
+// beginAt begins the record of a case whose sample 0 is sample off.
+func (s *Session) beginAt(off int64) func([]timeline.Event, int64) (Kept, error) {
 	wall := s.o.Wall.Add(audio.Duration(off))
-	r := &opening{begin: func() (Kept, error) { return s.o.Begin(wall) }}
-	return Kept{Name: wall.Format("2006-01-02T150405"), Journal: (*openingJournal)(r), Sound: (*openingSound)(r)}
+	return func(had []timeline.Event, pos int64) (Kept, error) { return s.o.Begin(wall, had, pos) }
 }
 
 // tell logs where the case's record is, in a replay only for whoever debugs.

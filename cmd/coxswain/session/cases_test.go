@@ -35,7 +35,7 @@ func (m *memory) Write(room, _ []float32) error { m.room = append(m.room, room..
 func (m *memory) Mark(recorder.Mark)            {}
 func (m *memory) Close() error                  { m.closed++; return nil }
 
-func (s *shelf) begin(wall time.Time) (Kept, error) {
+func (s *shelf) begin(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	m := &memory{wall: wall}

@@ -22,25 +22,30 @@ type Options struct {
 	Vocabulary *intents.Vocabulary
 	Voice      *prompts.Voice
 	Ear        intents.Ear
-	Begin      func(wall time.Time) (Kept, error) // opens the record of a case whose sample 0 has this wall-clock time
-	Resume     Resume                             // a record to go on with; zero: none
-	Always     bool                               // a record runs all the time, not only in a case
-	Before     time.Duration                      // of sound before a case's start that belongs to its record; 0: none
-	Silence    time.Duration                      // without a callout or compressions, after which a case ends; 0: never
-	Rate       float64                            // metronome, compressions a minute
-	Mode       string                             // metronome: auto, ratio or continuous
-	Volume     float64                            // gain of everything played, 0 to 1
-	Echo       bool                               // take our own sound out of what the ear hears
-	LoopDelay  time.Duration                      // least time from loudspeaker to microphone
-	Software   string                             // our version
-	Recogniser string                             // name and version
-	Source     string                             // "device", or a file's name
-	Wall       time.Time                          // of the session's sample 0
-	Live       bool                               // the disk must not make the loop wait
-	Drill      *drill.Case                        // nil outside a drill
-	Silent     bool                               // advice off: what is due is neither said nor asked
-	Watch      func(timeline.Event)               // sees every event as it is appended; nil: nobody does
+	Begin      Begin
+	Resume     Resume               // a record to go on with; zero: none
+	Always     bool                 // a record runs all the time, not only in a case
+	Before     time.Duration        // of sound before a case's start that belongs to its record; 0: none
+	Silence    time.Duration        // without a callout or compressions, after which a case ends; 0: never
+	Rate       float64              // metronome, compressions a minute
+	Mode       string               // metronome: auto, ratio or continuous
+	Volume     float64              // gain of everything played, 0 to 1
+	Echo       bool                 // take our own sound out of what the ear hears
+	LoopDelay  time.Duration        // least time from loudspeaker to microphone
+	Software   string               // our version
+	Recogniser string               // name and version
+	Source     string               // "device", or a file's name
+	Wall       time.Time            // of the session's sample 0
+	Live       bool                 // the disk must not make the loop wait
+	Drill      *drill.Case          // nil outside a drill
+	Silent     bool                 // advice off: what is due is neither said nor asked
+	Watch      func(timeline.Event) // sees every event as it is appended; nil: nobody does
 }
+
+// Begin begins the record of a case whose sample 0 has a wall-clock time. Where
+// a record was lost, or could not be begun at once, had are the events that
+// belong to it already and pos is how much sound, which is silence then.
+type Begin func(wall time.Time, had []timeline.Event, pos int64) (Kept, error)
 
 // Kept is the record of a case.
 type Kept struct {
@@ -48,6 +53,7 @@ type Kept struct {
 	Journal Journal
 	Sound   SoundLog
 	Events  []timeline.Event // of a record to go on with; none: a new one
+	Intact  func() error     // whether it still lies where it was begun; nil: not known
 }
 
 // Resume is a case that was cut off and goes on.
@@ -96,7 +102,10 @@ func New(o Options) (*Session, error) {
 	s := &Session{o: o, ear: o.Ear, listener: listener, player: audio.NewPlayer(audio.Lead * audio.Block), out: make([]float32, audio.Block), before: newBefore(o.Before)}
 	switch {
 	case o.Resume.Name != "":
-		s.now = newCase(&s.o, o.Resume.Kept, s.player, -o.Resume.Pos)
+		k := o.Resume.Kept
+		r := resumed(k, o.Resume.Pos, s.beginAt(-o.Resume.Pos))
+		k.Journal, k.Sound = (*openingJournal)(r), (*openingSound)(r)
+		s.now = newCase(&s.o, k, s.player, -o.Resume.Pos)
 		s.now.pos, s.now.called = o.Resume.Pos, o.Resume.Pos
 		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
 		return s, nil

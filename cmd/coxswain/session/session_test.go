@@ -27,12 +27,15 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 	if err != nil {
 		t.Fatal(err)
 	}
-	begin := func(wall time.Time) (Kept, error) {
-		w, err := record.Begin(dir, wall)
+	begin := func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
+		if len(had) > 0 { // the first one was lost
+			dir += "-2"
+		}
+		w, err := record.BeginAnew(dir, wall, had, pos)
 		if err != nil {
 			return Kept{}, err
 		}
-		return Kept{Name: filepath.Base(dir), Journal: w.Journal, Sound: w.Sound}, nil
+		return Kept{Name: filepath.Base(dir), Journal: w.Journal, Sound: w.Sound, Intact: w.Intact}, nil
 	}
 	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Begin: begin, Always: true,
 		Rate: 110, Mode: "auto", Volume: 1, Echo: true, LoopDelay: 20 * time.Millisecond, Software: "test", Recogniser: "scripted", Source: "test", Wall: time.Now()}

@@ -9,10 +9,11 @@ import (
 
 	"coxswain/audio"
 	"coxswain/intents"
+	"coxswain/timeline"
 )
 
 // toNowhere is a disk that takes everything and keeps nothing.
-func toNowhere(time.Time) (Kept, error) {
+func toNowhere(time.Time, []timeline.Event, int64) (Kept, error) {
 	return Kept{Name: "nowhere", Journal: nowhere{}, Sound: nowhere{}}, nil
 }
 
