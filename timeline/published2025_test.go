@@ -211,3 +211,40 @@ func TestNoAdultAmountsForChildren(t *testing.T) {
 		}
 	}
 }
+
+// What changed in 2025 and is no number that coxswain speaks stands in the notes
+// for people, with its source and status; sources as above.
+func TestPublishedNotes2025(t *testing.T) {
+	for _, c := range []struct{ protocol, topic, want, status, source string }{
+		{"aha-2025", "access", "vein first", "secondary", "A25 Part 9: IV first, IO if it fails"},
+		{"aha-2025", "calcium, bicarbonate, magnesium", "no benefit (3)", "secondary", "A25 Part 9: routine use class 3, no benefit"},
+		{"aha-2025", "capnography", "commonly above 10 mmHg", "secondary", "A25 Part 9, one reading: abrupt sustained rise, commonly above 10"},
+		{"aha-2025", "child after return of circulation", "10th percentile", "secondary", "A25 Part 8: systolic and mean above the 10th percentile"},
+		{"aha-2025", "child in arrest", "within 3 min", "secondary", "A25 Part 8: first epinephrine best within 3 min"},
+		{"aha-2025", "opioids", "does not interfere", "secondary", "A25 Part 10, quoted: CPR first"},
+		{"aha-2025", "pregnancy", "fundus", "secondary", "A25 Part 10: displacement from the umbilicus on (1)"},
+		{"aha-2025", "vasopressin", "", Unresolved, "A25 Part 9: no advantage, against one course text"},
+		{"aha-2025", "hypothermia", "", Unresolved, "A25 Part 10: excerpts only"},
+		{"erc-2025", "access", "two attempts", "secondary", "E25 ALS: IO if not within two attempts"},
+		{"erc-2025", "charging", "while compressions", "secondary", "E25 ALS, quoted: charge during compressions"},
+		{"erc-2025", "fine fibrillation", "in doubt", "secondary", "E25 ALS, quoted: a shock should be given if in doubt"},
+		{"erc-2025", "pads", "antero-lateral first", "secondary", "E25 ALS, quoted: antero-lateral first"},
+		{"erc-2025", "child, pads", "less than 25 kg", "secondary", "E25 PLS, quoted: antero-posterior below 25 kg"},
+		{"erc-2025", "child, hyperkalaemia", "no calcium", "secondary", "E25 PLS, one reading"},
+		{"erc-2025", "child, first breaths", "five", "secondary", "E25 PLS, quoted: five initial breaths"},
+		{"erc-2025", "child, stacked shocks", "", Unresolved, "E25 PLS, one reading against the adult rule"},
+		{"erc-2025", "hypothermia, adrenaline below 30 degrees", "", Unresolved, "E25 special circumstances: three readings"},
+		{"erc-2025", "pregnancy", "as soon as possible", "secondary", "E25 special circumstances"},
+		{"erc-2025", "pulse check", "after a shock", "secondary", "E25 ALS, quoted: no pulse check at once after a shock"},
+		{"erc-2025", "waveform", "", Unresolved, "E25 ALS: 130 to 150 J pulsed in one reading"},
+	} {
+		p, err := LoadProtocol(c.protocol)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, found := p.Notes[c.topic]
+		if !found || n.Status != c.status || !strings.Contains(n.Text, c.want) || c.status == Unresolved && len(n.Readings) < 2 {
+			t.Errorf("%s, %s: %+v, want %q (%s): %s", c.protocol, c.topic, n, c.want, c.status, c.source)
+		}
+	}
+}

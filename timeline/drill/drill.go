@@ -54,7 +54,7 @@ type Criterion struct {
 	WithinS float64         `yaml:"within_s"`
 	Fresh   bool            `yaml:"fresh"`
 	Avoid   []timeline.Kind `yaml:"avoid"`
-	When    []string        `yaml:"when"` // rhythms, arrest, pulse, compressing, hands off; empty: always
+	When    []string        `yaml:"when"` // rhythms, arrest, pulse, compressing, not compressing, hands off; empty: always
 	Points  int             `yaml:"points"`
 	Reason  string          `yaml:"reason"` // what is looked for
 	Source  string          `yaml:"source"` // may be left out with NthOf: the value's own

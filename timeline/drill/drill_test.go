@@ -208,6 +208,21 @@ func TestAnyProtocol(t *testing.T) {
 	}
 }
 
+// A vector change is looked for where the protocol has one (ERC 2025 ALS: after
+// three failed shocks), and not where it has none (AHA 2025: not established).
+func TestVectorChangeByProtocol(t *testing.T) {
+	c := load(t, "refractory")
+	events := `10 rhythm.vf, 14 shock.given, 16 compressions.start, 136 rhythm.check, 138 rhythm.vf, 140 shock.given, 142 compressions.start,
+		262 rhythm.check, 264 rhythm.vf, 266 shock.given, 268 compressions.start, 390 rhythm.check, 392 rhythm.vf, 393 intervention.vector`
+	erc, aha := protocol(t, "erc-2025"), protocol(t, "aha-2025")
+	if f := points(t, c.Score(erc, called(t, erc, events)), "pads"); f.Points != f.Of || f.Of == 0 {
+		t.Errorf("erc-2025: %+v", f)
+	}
+	if f := points(t, c.Score(aha, called(t, aha, events)), "pads"); f.Of != 0 {
+		t.Errorf("aha-2025: %+v", f)
+	}
+}
+
 // A case that cannot be run is refused with file, line and what to write.
 func TestRefused(t *testing.T) {
 	const good = "title: x\nminutes: 5\ntell:\n  - {delay_s: 1, say: Hello.}\nlook:\n  - {do: [shock.given], points: 1, reason: r, source: s}\n"
@@ -226,7 +241,7 @@ func TestRefused(t *testing.T) {
 		{"delay_s: 1", "after: [rosc], nth_of: cycle_s", "nth_of is for look"},
 		{"do: [shock.given]", "do: [shock.given], avoid: [rosc]", "own.yaml:6: look, number 1: want one of do and avoid"},
 		{"do: [shock.given]", "do: [shock]", `unknown callout "shock"`},
-		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]", `when: unknown state "asleep": choose of arrest, compressing, hands off, pulse`},
+		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]", `when: unknown state "asleep": choose of arrest, compressing, hands off, not compressing, pulse`},
 		{"do: [shock.given]", "do: [shock.given], when: [pulse]", "when to avoid"},
 		{"do: [shock.given]", "after: [shock.given], nth_of: shocks, do: [rosc]", "nth_of"},
 		{"points: 1", "points: 0", "points: want 1 to 100"},

@@ -47,6 +47,12 @@ func (c *Case) Score(p *timeline.Protocol, events []timeline.Event) []Finding {
 		f := Finding{Of: l.Points, Reason: l.Reason, Source: l.Source, Listen: timeline.Never}
 		nth := l.Nth
 		if l.NthOf != "" {
+			if _, set := p.Spoken(l.NthOf); !set {
+				f.Of, f.Found = 0, "does not apply: "+p.ID+" sets no number"
+				f.Source = p.Values[l.NthOf].Source
+				out = append(out, f)
+				continue
+			}
 			nth = int(p.Get(l.NthOf))
 			f.Reason += fmt.Sprintf(" (%d)", nth)
 			if f.Source == "" {
@@ -185,10 +191,11 @@ func (l Criterion) avoided(f *Finding, so []step, at timeline.Time, place int) {
 
 // conditions are the words of When that are no rhythm.
 var conditions = map[string]func(timeline.State) bool{
-	"arrest":      timeline.State.InArrest,
-	"pulse":       func(s timeline.State) bool { return !s.InArrest() && s.Ended == timeline.Never },
-	"compressing": func(s timeline.State) bool { return s.Compressing },
-	"hands off":   timeline.State.HandsOff,
+	"arrest":          timeline.State.InArrest,
+	"pulse":           func(s timeline.State) bool { return !s.InArrest() && s.Ended == timeline.Never },
+	"compressing":     func(s timeline.State) bool { return s.Compressing },
+	"hands off":       timeline.State.HandsOff,
+	"not compressing": func(s timeline.State) bool { return s.InArrest() && !s.Compressing },
 }
 
 func stateWords() []string { return slices.Sorted(maps.Keys(conditions)) }
