@@ -155,7 +155,8 @@ func (r *Recorder) Write(room, speaker []float32) error {
 			r.pos += int64(len(room))
 			return errors.Join(append(errs, err)...)
 		}
-		n := min(len(room), int(r.start+PartLength-r.pos)) // a part is never longer
+		// A part is never longer, and much at once is made safe bit by bit.
+		n := min(len(room), int(r.start+PartLength-r.pos), checkpointEvery)
 		errs = append(errs, err, r.write(room[:n], speaker[:n]))
 		room, speaker = room[n:], speaker[n:]
 	}

@@ -2,6 +2,7 @@ package recorder
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"os"
 	"path/filepath"
@@ -248,4 +249,33 @@ func FuzzPart(f *testing.F) {
 			t.Errorf("%+v of %d bytes", p, len(b))
 		}
 	})
+}
+
+// A minute that is written at once, as what was heard before a case is, is made
+// safe bit by bit: at no moment does the header leave out more than half a second.
+func TestMuchAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	r, err := New(dir, time.Unix(0, 0), "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var worst int64
+	r.Tap(func(pcm []byte) {
+		f, err := os.Open(filepath.Join(dir, PartName(0)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		var size [4]byte
+		f.ReadAt(size[:], headerSize-4)
+		st, _ := f.Stat()
+		worst = max(worst, (st.Size()-headerSize-int64(binary.LittleEndian.Uint32(size[:])))/4)
+	})
+	minute := make([]float32, 60*audio.Rate)
+	if err := errors.Join(r.Write(minute, minute), r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if worst > checkpointEvery {
+		t.Errorf("the header left out %.1f s", float64(worst)/audio.Rate)
+	}
 }

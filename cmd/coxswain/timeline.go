@@ -3,6 +3,8 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -33,6 +35,10 @@ func newTimeline() *cobra.Command {
 				}
 			} else if perr := paper.Timeline(cmd.OutOrStdout(), events, all, Caution); perr != nil {
 				return perr
+			} else if r, err := record.Open(args[0]); err == nil {
+				for _, seq := range slices.Sorted(maps.Keys(r.Unsigned())) {
+					fmt.Fprintf(cmd.OutOrStdout(), "#%d was amended after the record was signed, and is unsigned\n", seq)
+				}
 			}
 			if tail.Reason != "" {
 				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain:", record.Printable(tail.Reason))

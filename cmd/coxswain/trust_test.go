@@ -65,7 +65,15 @@ func TestVerifyCommand(t *testing.T) {
 	if err := json.Unmarshal([]byte(ok(t, "verify", dir, "--key", room+".pub", "--json")), &asJSON); err != nil || len(asJSON.Unsigned) != 2 {
 		t.Error(err, asJSON)
 	}
+	for _, args := range [][]string{{"timeline", dir}, {"export", dir, "--format", "csv"}} {
+		if out := ok(t, args...); strings.Count(out, "unsigned") != 1 || !strings.Contains(out, "AB: seen") {
+			t.Errorf("%v: %s", args, out)
+		}
+	}
 	ok(t, "sign", dir, "--sign-key", room)
+	if out := ok(t, "timeline", dir); strings.Contains(out, "unsigned") {
+		t.Error(out)
+	}
 	if out := ok(t, "verify", dir, "--key", room+".pub"); strings.Contains(out, "unsigned") {
 		t.Error(out)
 	}

@@ -226,24 +226,31 @@ func (r *Record) behind(size int64, keys []ed25519.PublicKey) (unsigned []timeli
 // manifest reads the signature and checks it.
 func (r *Record) manifest(keys []ed25519.PublicKey) (m manifest, err error) {
 	path := filepath.Join(r.Dir, signatureName)
-	f, err := recorder.OpenFile(r.Dir, signatureName, os.O_RDONLY)
-	if err != nil {
-		return m, fmt.Errorf("not signed: %w", err)
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxLine))
+	s, err := readSignature(r.Dir)
 	if err != nil {
 		return m, err
-	}
-	s, err := parseSignature(b)
-	if err != nil {
-		return m, fmt.Errorf("%s: not a signature: %w", path, err)
 	}
 	sig, err := base64.StdEncoding.DecodeString(s.Signature)
 	if err != nil || len(keys) == 0 || !ed25519.Verify(keys[0], s.Signed, sig) {
 		return m, fmt.Errorf("%s: was not made with this key (it names key %.16q), or was changed", path, s.Key)
 	}
 	return parseManifest(s.Signed)
+}
+
+func readSignature(dir string) (s signature, err error) {
+	f, err := recorder.OpenFile(dir, signatureName, os.O_RDONLY)
+	if err != nil {
+		return s, fmt.Errorf("not signed: %w", err)
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, maxLine))
+	if err != nil {
+		return s, err
+	}
+	if s, err = parseSignature(b); err != nil {
+		return s, fmt.Errorf("%s: not a signature: %w", filepath.Join(dir, signatureName), err)
+	}
+	return s, nil
 }
 
 func parseSignature(b []byte) (s signature, err error) { return s, json.Unmarshal(b, &s) }
@@ -304,13 +311,11 @@ func signedWith(e timeline.Event, before string, keys []ed25519.PublicKey) bool 
 func (r *Record) Unsigned() map[uint64]bool {
 	out := map[uint64]bool{}
 	size := int64(-1)
-	if b, err := os.ReadFile(filepath.Join(r.Dir, signatureName)); err == nil {
-		if s, err := parseSignature(b); err == nil {
-			m, _ := parseManifest(s.Signed)
-			for _, f := range m.Files {
-				if f.Name == JournalName {
-					size = f.Size
-				}
+	if s, err := readSignature(r.Dir); err == nil {
+		m, _ := parseManifest(s.Signed)
+		for _, f := range m.Files {
+			if f.Name == JournalName {
+				size = f.Size
 			}
 		}
 	}

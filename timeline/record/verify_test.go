@@ -182,3 +182,42 @@ func TestSoundFromBefore(t *testing.T) {
 		t.Errorf("%v %+v", err, p)
 	}
 }
+
+// BenchmarkChain is what the chain costs for ten seconds of sound: its hash and
+// its line in the journal, beside the sound that is written in any case.
+func BenchmarkChain(b *testing.B) {
+	for _, chained := range []bool{false, true} {
+		name := map[bool]string{false: "sound", true: "sound and chain"}[chained]
+		b.Run(name, func(b *testing.B) {
+			w := begin(b, filepath.Join(b.TempDir(), "r"))
+			block := make([]float32, 10*audio.Block)
+			for b.Loop() {
+				for range 100 {
+					var err error
+					if chained {
+						err = w.Sound.Write(block, block)
+					} else {
+						err = w.Sound.Recorder.Write(block, block)
+					}
+					if err != nil {
+						b.Fatal(err)
+					}
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkVerifyHour is what it takes to verify an hour.
+func BenchmarkVerifyHour(b *testing.B) {
+	dir := cutRecord(b, b.TempDir(), "r", wall, 3600)
+	r, err := Mend(dir)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, err := r.Verify(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -77,6 +77,9 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) er
 		if gone[e.Seq] {
 			what += " (taken back)"
 		}
+		if e.Amend != nil {
+			what += fmt.Sprintf(" (amended by %s: %s)", e.Amend.By, e.Amend.Reason)
+		}
 		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, what, text, sure)
 	}
 	if err := tw.Flush(); err != nil {
