@@ -200,9 +200,9 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 }
 
 // marks sets a lane's marks into rows, so that no name touches another. Beyond
-// the most rows that the lane has, a mark stands without its name.
+// the most rows that the lane has, marks stand without their names in one more.
 func (d Drawing) marks(l Lane, y float64) (out []shape, rows int) {
-	taken := []float64{} // up to where each row is taken
+	taken, bare := []float64{}, 0 // up to where each row is taken; a row of marks without names
 	for _, m := range l.Marks {
 		s := shape{Kind: "mark", X: d.x(m.At), Text: m.Text, Anchor: "start"}
 		from, to := s.X-markWidth/2, s.X+markWidth+textWidth(m.Text)
@@ -220,12 +220,13 @@ func (d Drawing) marks(l Lane, y float64) (out []shape, rows int) {
 		case l.Rows == 0 || row < l.Rows:
 			taken = append(taken, to+4)
 		default:
-			s.Text, row = "", l.Rows-1
+			s.Text, row = "", l.Rows
+			bare = 1
 		}
 		s.Y = y + float64(row)*rowHeight + rowHeight/2
 		out = append(out, s)
 	}
-	return out, len(taken)
+	return out, len(taken) + bare
 }
 
 // wave is the outline of a loudness around the middle of its lane.

@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -53,7 +54,7 @@ func (t teller) at(x timeline.Time) string { return minutes(x - t.c.State.Starte
 
 // minutes is a length of time as m:ss.
 func minutes(x timeline.Time) string {
-	s := int64(x) / timeline.Rate
+	s := int64(math.Round(x.Seconds()))
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
