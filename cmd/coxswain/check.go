@@ -15,6 +15,7 @@ import (
 	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
@@ -99,7 +100,7 @@ func runChecks(c *config.Config, o checkOptions) []finding {
 		}
 		out = append(out, finding{name, "pass", detail})
 	}
-	p, err := protocol(c)
+	p, err := rig.Protocol(c)
 	detail := ""
 	if err == nil {
 		detail = p.ID + " " + p.Hash
@@ -128,7 +129,7 @@ func runChecks(c *config.Config, o checkOptions) []finding {
 
 // checkRecogniser plays a built-in phrase to the configured recogniser.
 func checkRecogniser(c *config.Config, v *intents.Vocabulary) (string, error) {
-	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
+	ear, err := rig.StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
 	if err != nil {
 		return "", err
 	}

@@ -17,6 +17,7 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
@@ -60,13 +61,13 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	o, err := sessionOptions(c, v, room != nil)
+	o, err := rig.Rig{Config: c, Software: "coxswain " + Version}.Options(v, room != nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	o.Ear, o.Recogniser, o.Source, o.Wall = intents.Inline{Recogniser: r}, "builtin", "demo.wav", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 	o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
-		return begin(dir, wall, had, pos)
+		return rig.BeginIn(dir, wall, had, pos)
 	}
 	s, err := session.New(o)
 	if err != nil {

@@ -11,21 +11,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/cmd/coxswain/session"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
 	"coxswain/timeline/record"
 )
-
-// practice is a drill as it is asked for; the zero value is none.
-type practice struct {
-	drill  *drill.Case
-	silent bool
-	watch  func(timeline.Event)
-}
-
-// on makes a session a drill.
-func (p practice) on(o *session.Options) { o.Drill, o.Silent, o.Watch = p.drill, p.silent, p.watch }
 
 func newDrill(c *config.Config) *cobra.Command {
 	var in, out, wall, score, file, check string
@@ -75,7 +65,7 @@ the moment to listen to. --protocol scores by another guideline.
 			c.Protocol = chosen.Protocol
 		}
 		stderr := cmd.ErrOrStderr()
-		p := practice{chosen, silent, tellOn(stderr)}
+		p := rig.Practice{Case: chosen, Silent: silent, Watch: tellOn(stderr)}
 		dir := out
 		switch {
 		case score != "":
@@ -88,18 +78,18 @@ the moment to listen to. --protocol scores by another guideline.
 			if dir == "" {
 				return fmt.Errorf("where should the record go? say --record DIR")
 			}
-			p.watch = nil
-			err = replay(c, replayed{in, dir, at, p, false}, stderr, stderr)
+			p.Watch = nil
+			err = rigOf(c, cmd).Replay(rig.Recording{In: in, Dir: dir, Wall: at, Practice: p}, stderr)
 			if err != nil {
 				return err
 			}
 		case typed:
 			fmt.Fprintln(stderr, Caution)
-			if dir, err = runTyped(cmd.Context(), c, p, cmd.InOrStdin(), stderr); err != nil {
+			if dir, err = rigOf(c, cmd).Typed(cmd.Context(), p, cmd.InOrStdin()); err != nil {
 				return err
 			}
 		default:
-			if dir, err = runLive(cmd.Context(), c, p, stderr); err != nil {
+			if dir, err = rigOf(c, cmd).Live(cmd.Context(), p); err != nil {
 				return err
 			}
 		}
@@ -168,7 +158,7 @@ func listCases(w io.Writer) error {
 }
 
 func printScore(w io.Writer, c *config.Config, chosen *drill.Case, dir string, asJSON bool) error {
-	p, err := protocol(c)
+	p, err := rig.Protocol(c)
 	if err != nil {
 		return err
 	}

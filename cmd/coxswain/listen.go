@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/intents/evaluate"
@@ -109,6 +110,6 @@ func opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Open
 		return evaluate.Builtin(v)
 	}
 	return func() (intents.Ear, error) {
-		return startPlugIn(name, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
+		return rig.StartPlugIn(name, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
 	}, nil
 }

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"log/slog"
 	"os"
 	"strings"
 
@@ -14,6 +13,7 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline/record"
 )
@@ -72,7 +72,7 @@ and leaves a timestamped record.
 				return err
 			}
 			*c = *loaded
-			logTo(stderr, c)
+			monitor.LogTo(stderr, c.Level())
 			return nil
 		},
 	}
@@ -113,9 +113,9 @@ func ownWords(check cobra.PositionalArgs) cobra.PositionalArgs {
 	}
 }
 
-// logTo has everything logged to w from now on.
-func logTo(w io.Writer, c *config.Config) {
-	slog.SetDefault(slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: c.Level()})))
+// rigOf is what a command puts a session together from.
+func rigOf(c *config.Config, cmd *cobra.Command) rig.Rig {
+	return rig.Rig{Config: c, Software: "coxswain " + Version, Stderr: cmd.ErrOrStderr()}
 }
 
 // oneOfOurs refuses an unknown command with what is near it.

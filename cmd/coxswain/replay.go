@@ -3,20 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
-	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
-	"coxswain/cmd/coxswain/session"
-	"coxswain/intents"
-	"coxswain/timeline"
-	"coxswain/timeline/record"
+	"coxswain/cmd/coxswain/rig"
 )
 
 func newReplay(c *config.Config) *cobra.Command {
@@ -48,7 +40,7 @@ from a minute before its first callout to its end. Further cases go to DIR-2, DI
 				progress = io.Discard
 			}
 			fmt.Fprintln(cmd.ErrOrStderr(), Caution)
-			return replay(c, replayed{args[0], out, at, practice{}, echoed}, progress, cmd.ErrOrStderr())
+			return rigOf(c, cmd).Replay(rig.Recording{In: args[0], Dir: out, Wall: at, Echoed: echoed}, progress)
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
@@ -56,82 +48,4 @@ from a minute before its first callout to its end. Further cases go to DIR-2, DI
 	cmd.Flags().BoolVar(&echoed, "echoed", false, "the recording heard coxswain's own voice, as channel 1 of a live record did")
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress bar")
 	return cmd
-}
-
-// replayed is a session, or a drill, over a file.
-type replayed struct {
-	in, dir string
-	wall    time.Time
-	drill   practice
-	echoed  bool
-}
-
-func replay(c *config.Config, o replayed, progress, stderr io.Writer) error {
-	r, err := recorder.OpenMono(o.in, audio.Rate)
-	if err != nil {
-		return err
-	}
-	defer r.Close()
-	for _, note := range r.Notes {
-		fmt.Fprintf(stderr, "%s: %s\n", o.in, note)
-	}
-	v, err := intents.LoadVocabulary(c.Vocabulary...)
-	if err != nil {
-		return err
-	}
-	ear, err := startPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: stderr})
-	if err != nil {
-		return err
-	}
-	if err := usable(o.dir); err != nil {
-		ear.Close()
-		return err
-	}
-	so, err := sessionOptions(c, v, o.echoed)
-	if err != nil {
-		ear.Close()
-		return err
-	}
-	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.in), o.wall
-	o.drill.on(&so)
-	var dirs []string
-	so.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
-		dir := o.dir
-		if n := len(dirs); n > 0 {
-			dir = fmt.Sprintf("%s-%d", filepath.Clean(o.dir), n+1)
-		}
-		k, err := begin(dir, wall, had, pos)
-		if err == nil {
-			dirs = append(dirs, dir)
-		}
-		return k, err
-	}
-	s, err := session.New(so)
-	if err != nil {
-		ear.Close()
-		return err
-	}
-	if err := s.Feed(r, nil, progress); err != nil {
-		return err
-	}
-	switch len(dirs) {
-	case 0:
-		os.Remove(o.dir)
-		fmt.Fprintln(stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
-	case 1:
-	default:
-		fmt.Fprintf(stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))
-	}
-	return nil
-}
-
-// usable makes the folder of a record, which must not hold one yet.
-func usable(dir string) error {
-	if _, err := os.Stat(filepath.Join(dir, record.JournalName)); err == nil {
-		return fmt.Errorf("%s exists: choose another folder for the record", filepath.Join(dir, record.JournalName))
-	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("cannot make the record's folder: %w", err)
-	}
-	return nil
 }

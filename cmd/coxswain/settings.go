@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/timeline"
+	"coxswain/cmd/coxswain/rig"
 )
 
 func newConfigCmd(c *config.Config) *cobra.Command {
@@ -18,7 +18,7 @@ func newConfigCmd(c *config.Config) *cobra.Command {
 		Example: "  coxswain config\n  COXSWAIN_RATE=105 coxswain config\n  coxswain config --config /etc/coxswain.yaml --json",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if _, err := protocol(c); err != nil {
+			if _, err := rig.Protocol(c); err != nil {
 				return err
 			}
 			if asJSON {
@@ -32,13 +32,4 @@ func newConfigCmd(c *config.Config) *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
 	return cmd
-}
-
-// protocol loads the protocol and holds the metronome to its rates.
-func protocol(c *config.Config) (*timeline.Protocol, error) {
-	p, err := c.Guideline.Load()
-	if err != nil {
-		return nil, err
-	}
-	return p, c.Beat.Within(p)
 }

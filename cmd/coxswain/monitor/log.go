@@ -3,6 +3,7 @@ package monitor
 import (
 	"fmt"
 	"io"
+	"log/slog"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -75,4 +76,9 @@ func (l *Log) Close() {
 	case <-l.done:
 	case <-time.After(200 * time.Millisecond):
 	}
+}
+
+// LogTo has everything logged to w from now on, from a level on.
+func LogTo(w io.Writer, level slog.Level) {
+	slog.SetDefault(slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: level})))
 }

@@ -1,4 +1,4 @@
-package main
+package rig
 
 import (
 	"fmt"
@@ -27,8 +27,8 @@ func commandOf(name string) ([]string, error) {
 	}
 }
 
-// startPlugIn starts a recogniser, by its name or command line, as a process.
-func startPlugIn(name string, o intents.ProcessOptions) (*intents.Process, error) {
+// StartPlugIn starts a recogniser, by its name or command line, as a process.
+func StartPlugIn(name string, o intents.ProcessOptions) (*intents.Process, error) {
 	var err error
 	if o.Command, err = commandOf(name); err != nil {
 		return nil, err

@@ -1,4 +1,4 @@
-package main
+package rig
 
 import (
 	"bufio"
@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"coxswain/audio"
-	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/timeline"
@@ -38,12 +37,12 @@ func (k *keyboard) Hear(pcm []int16) ([]intents.Result, []string) {
 // Close implements intents.Ear.
 func (k *keyboard) Close() []intents.Result { return nil }
 
-// runTyped runs a drill without a sound device: a line is a callout at the
+// Typed runs a drill without a sound device: a line is a callout at the
 // moment it is typed or, if it begins with a time (0:14), at that moment, to
 // which the clock then runs at once. It ends with the case, with the input
 // after times, or with ctx. The record's folder is returned.
-func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, out io.Writer) (string, error) {
-	v, err := intents.LoadVocabulary(c.Vocabulary...)
+func (r Rig) Typed(ctx context.Context, p Practice, in io.Reader) (string, error) {
+	v, err := intents.LoadVocabulary(r.Vocabulary...)
 	if err != nil {
 		return "", err
 	}
@@ -51,24 +50,24 @@ func runTyped(ctx context.Context, c *config.Config, p practice, in io.Reader, o
 	if k.typed, err = intents.NewTyped(v); err != nil {
 		return "", err
 	}
-	o, err := sessionOptions(c, v, false)
+	o, err := r.Options(v, false)
 	if err != nil {
 		return "", err
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
 	now := time.Now()
-	p.watch = speakOn(out)
+	p.Watch = speakOn(r.Stderr)
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now
 	p.on(&o)
 	last := "" // the folder of the record
-	o.Begin = recordsIn(c, &last)
+	o.Begin = r.recordsIn(&last)
 	s, err := session.New(o)
 	if err != nil {
 		return "", err
 	}
-	fmt.Fprintln(out, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
-	(&terminal{session: s, keyboard: k, exchange: audio.NewExchange(1), out: out}).run(ctx, linesOf(ctx, in))
+	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
+	(&terminal{session: s, keyboard: k, exchange: audio.NewExchange(1), out: r.Stderr}).run(ctx, linesOf(ctx, in))
 	err = s.Close()
 	return last, err
 }

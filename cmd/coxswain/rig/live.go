@@ -1,0 +1,92 @@
+package rig
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"syscall"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/intents"
+	"coxswain/timeline/record"
+)
+
+// Live runs a session on the sound device until SIGTERM or SIGINT or, in a
+// drill, until the case is over. It returns the record's folder.
+func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
+	c := r.Config
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP)
+	defer stop()
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE) // a log without a reader ends nothing
+	log := monitor.NewLog(r.Stderr)
+	defer log.Close()
+	monitor.LogTo(log, c.Level())
+	fmt.Fprintln(log, session.Caution)
+	unlock, err := record.LockFolder(c.Folder)
+	if err != nil {
+		return "", err
+	}
+	defer unlock()
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
+	if err != nil {
+		return "", err
+	}
+	ear, err := StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Stderr: log})
+	if err != nil {
+		return "", err
+	}
+	so, err := r.Options(v, true)
+	if err != nil {
+		ear.Close()
+		return "", err
+	}
+	l, err := r.openLive(ctx)
+	if err != nil {
+		ear.Close()
+		return "", err
+	}
+	defer l.Close()
+	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", time.Now(), true
+	p.on(&so)
+	last := "" // the folder of the last record
+	so.Begin = r.recordsIn(&last)
+	if p.Case == nil {
+		so.Resume = r.resume(so.Wall)
+	}
+	s, err := session.New(so)
+	if err != nil {
+		ear.Close()
+		return "", err
+	}
+	debug.SetGCPercent(50) // memory is worth more than a collection a second
+	slog.Info("listening", "records", c.Folder, "recogniser", ear.Name())
+	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}
+	stopServing := monitor.Serve(where, monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start})
+	l.Run(ctx, s)
+	l.Close()
+	err = s.Close()
+	stopServing()
+	slog.Info("stopped", "records", c.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String())
+	return last, err
+}
+
+// openLive opens the sound device, waiting for one as long as is configured.
+func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
+	c := r.Config
+	open := func(e *audio.Exchange) (session.Sound, error) {
+		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
+		if err != nil { // not a nil *Device in an interface
+			return nil, err
+		}
+		return d, nil
+	}
+	within := max(c.Resume(), 10*time.Minute)
+	return session.OpenLive(ctx, open, c.WaitDevice(), within)
+}

@@ -1,0 +1,96 @@
+package rig
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/intents"
+	"coxswain/timeline"
+	"coxswain/timeline/record"
+)
+
+// Recording is what a session, or a drill, is replayed from.
+type Recording struct {
+	In, Dir  string // WAV file; folder for the record
+	Wall     time.Time
+	Practice Practice
+	Echoed   bool // it heard what coxswain said
+}
+
+// Replay runs a session over a recording, as fast as it goes.
+func (r Rig) Replay(o Recording, progress io.Writer) error {
+	wav, err := recorder.OpenMono(o.In, audio.Rate)
+	if err != nil {
+		return err
+	}
+	defer wav.Close()
+	for _, note := range wav.Notes {
+		fmt.Fprintf(r.Stderr, "%s: %s\n", o.In, note)
+	}
+	v, err := intents.LoadVocabulary(r.Vocabulary...)
+	if err != nil {
+		return err
+	}
+	ear, err := StartPlugIn(r.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr})
+	if err != nil {
+		return err
+	}
+	if err := usable(o.Dir); err != nil {
+		ear.Close()
+		return err
+	}
+	so, err := r.Options(v, o.Echoed)
+	if err != nil {
+		ear.Close()
+		return err
+	}
+	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.In), o.Wall
+	o.Practice.on(&so)
+	var dirs []string
+	so.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+		dir := o.Dir
+		if n := len(dirs); n > 0 {
+			dir = fmt.Sprintf("%s-%d", filepath.Clean(o.Dir), n+1)
+		}
+		k, err := BeginIn(dir, wall, had, pos)
+		if err == nil {
+			dirs = append(dirs, dir)
+		}
+		return k, err
+	}
+	s, err := session.New(so)
+	if err != nil {
+		ear.Close()
+		return err
+	}
+	if err := s.Feed(wav, nil, progress); err != nil {
+		return err
+	}
+	switch len(dirs) {
+	case 0:
+		os.Remove(o.Dir)
+		fmt.Fprintln(r.Stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
+	case 1:
+	default:
+		fmt.Fprintf(r.Stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))
+	}
+	return nil
+}
+
+// usable makes the folder of a record, which must not hold one yet.
+func usable(dir string) error {
+	if _, err := os.Stat(filepath.Join(dir, record.JournalName)); err == nil {
+		return fmt.Errorf("%s exists: choose another folder for the record", filepath.Join(dir, record.JournalName))
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("cannot make the record's folder: %w", err)
+	}
+	return nil
+}

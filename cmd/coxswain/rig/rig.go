@@ -1,0 +1,118 @@
+// Package rig puts a session together from its parts, as the configuration says,
+// and runs it: on a sound device, over a recording, or by keyboard.
+package rig
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/intents"
+	"coxswain/prompts"
+	"coxswain/timeline"
+	"coxswain/timeline/drill"
+	"coxswain/timeline/record"
+)
+
+// Rig is what a session is put together from.
+type Rig struct {
+	*config.Config
+	Software string    // our name and version
+	Stderr   io.Writer // where the log goes, and what the recogniser says
+}
+
+// Practice is a drill as it is asked for; the zero value is none.
+type Practice struct {
+	Case   *drill.Case
+	Silent bool                 // advice off
+	Watch  func(timeline.Event) // sees every event; nil: nobody does
+}
+
+// on makes a session a drill.
+func (p Practice) on(o *session.Options) { o.Drill, o.Silent, o.Watch = p.Case, p.Silent, p.Watch }
+
+// Protocol loads the protocol and holds the metronome to its rates.
+func Protocol(c *config.Config) (*timeline.Protocol, error) {
+	p, err := c.Guideline.Load()
+	if err != nil {
+		return nil, err
+	}
+	return p, c.Beat.Within(p)
+}
+
+// Options are what the configuration says of a session. hearsItself: what
+// coxswain says comes back to its microphone.
+func (r Rig) Options(v *intents.Vocabulary, hearsItself bool) (o session.Options, err error) {
+	c := r.Config
+	o = session.Options{Vocabulary: v, Rate: float64(c.Rate), Mode: c.Mode, Volume: c.Volume,
+		Echo: hearsItself && c.CancelEcho, LoopDelay: c.LoopDelay(),
+		Always: c.Keep == "always", Before: c.Before(), Silence: c.Silence(), Software: r.Software}
+	if o.Protocol, err = Protocol(c); err != nil {
+		return o, err
+	}
+	if o.Voice, err = prompts.NewVoice(c.Clips); err != nil {
+		return o, err
+	}
+	if o.Voice, err = o.Voice.In(o.Protocol.Words); err != nil {
+		return o, fmt.Errorf("protocol %s: %w", o.Protocol.ID, err)
+	}
+	return o, nil
+}
+
+// resume goes on with the case that was cut off a moment ago, if there is one.
+func (r Rig) resume(now time.Time) session.Resume {
+	cut := record.FindCut(r.Folder, now, r.Resume())
+	if cut == nil {
+		return session.Resume{}
+	}
+	w, err := cut.Resume(now)
+	if err != nil {
+		slog.Warn("a session that was cut off cannot go on", "record", cut.Dir, "why", err)
+		return session.Resume{}
+	}
+	return session.Resume{Kept: kept(w), Had: w.Had, Pos: w.Pos}
+}
+
+// recordsIn returns how to begin records in the records folder or, where that
+// cannot be written to, in the fallback; last is the folder of the last one.
+func (r Rig) recordsIn(last *string) session.Begin {
+	c := r.Config
+	return func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+		var errs []error
+		for _, folder := range []string{c.Folder, c.Fallback()} {
+			dir, err := record.NewFolder(folder, wall)
+			if err == nil {
+				var k session.Kept
+				if k, err = BeginIn(dir, wall, had, pos); err == nil {
+					*last = dir
+					if folder != c.Folder || len(had) > 0 {
+						slog.Error("the record is written elsewhere", "record", dir, "because", errors.Join(errs...))
+					}
+					return k, nil
+				}
+				os.Remove(dir) // only if nothing is in it
+			}
+			errs = append(errs, err)
+		}
+		return session.Kept{}, errors.Join(errs...)
+	}
+}
+
+// BeginIn starts a record in a folder, with what belongs to it already.
+func BeginIn(dir string, wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+	w, err := record.BeginAnew(dir, wall, had, pos)
+	if err != nil {
+		return session.Kept{}, err
+	}
+	return kept(w), nil
+}
+
+func kept(w *record.Writer) session.Kept {
+	return session.Kept{Name: filepath.Base(w.Dir), Journal: w.Journal, Sound: w.Sound, Events: w.Events, Intact: w.Intact}
+}
