@@ -197,8 +197,8 @@ func (p *Protocol) silence(s State) []Cue {
 }
 
 func (p *Protocol) epinephrine(s State) []Cue {
-	if p.tooCold(s) {
-		return nil
+	if p.tooCold(s) && !p.coldDose(s) {
+		return p.coldEpinephrine(s)
 	}
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
 	if given := s.Doses("epinephrine"); len(given) > 0 {

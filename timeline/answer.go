@@ -72,7 +72,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	case e.Kind == ShockStacked && m.state.stack() >= int(p.Get("stacked_shocks")): // the last of the row
 		c.Parts = []Cue{{ID: "compress.now"}}
 	case e.Kind == PatientHypothermic:
-		c.Parts = p.cold()
+		c.Parts = p.cold(m.state)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:

@@ -18,7 +18,7 @@ func (p *Protocol) refractory(s State) []Cue {
 	most, ends := p.Spoken("cold_shocks")
 	_, changed := s.Done["vector"]
 	switch {
-	case s.Hypothermic && ends:
+	case ends && p.maybeCold(s):
 		n, id = most, "cold.enough"
 	case changes && changed:
 		return nil
@@ -76,10 +76,39 @@ func (p *Protocol) opioid(s State) []Cue {
 	return []Cue{due("opioid.naloxone", from, Seconds(120), Advice)}
 }
 
+// maybeCold reports whether the patient is colder than the protocol's limit, or
+// was called cold and nobody knows how cold.
+func (p *Protocol) maybeCold(s State) bool {
+	_, measured := s.Measured["temperature"]
+	return p.tooCold(s) || s.Hypothermic && !measured
+}
+
+// coldDose reports whether the protocol has a dose of epinephrine left below its
+// limit.
+func (p *Protocol) coldDose(s State) bool {
+	n, decided := p.Spoken("cold_epinephrine_doses")
+	return decided && float64(len(s.Doses("epinephrine"))) < n
+}
+
+// coldEpinephrine is silent where the protocol withholds it below its limit;
+// where a clinician has to decide, it asks when a dose would be due.
+func (p *Protocol) coldEpinephrine(s State) []Cue {
+	if p.Values["cold_epinephrine_doses"].Status != Unresolved || len(s.Doses("epinephrine")) > 0 {
+		return nil
+	}
+	from, ok := p.firstEpinephrine(s)
+	if !ok {
+		return nil
+	}
+	c := due("cold.drug", from+p.Span("settle_s"), Seconds(20), Due)
+	c.Parts = []Cue{{ID: "dose.check"}}
+	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
+}
+
 // cold is what follows when the patient is called hypothermic: what the
 // protocol changes below a temperature, or that a clinician has to decide.
-func (p *Protocol) cold() []Cue {
-	if p.Values["cold_c"].None {
+func (p *Protocol) cold(s State) []Cue {
+	if p.Values["cold_c"].None || !p.maybeCold(s) {
 		return nil
 	}
 	shocks := p.say(Cue{ID: "cold.shocks"}, "cold_c", "degrees", "cold_shocks", "shocks")
