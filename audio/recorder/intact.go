@@ -10,7 +10,7 @@ import (
 // made and holds what was written: an error if it was deleted, replaced, cut or
 // its disk has gone. It is for the goroutine that writes, between writes.
 func (r *Recorder) Intact() error {
-	return Intact(r.f, filepath.Join(r.dir, PartName(r.part)), headerSize+4*min(r.pos-r.start, PartLength))
+	return Intact(r.f, filepath.Join(r.dir, PartName(r.part)), r.whole)
 }
 
 // Intact reports whether an open file still lies at a path and holds at least

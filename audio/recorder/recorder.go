@@ -43,6 +43,7 @@ type Recorder struct {
 	pos    int64 // clock sample that comes next
 	start  int64 // clock sample that the present file began with
 	flushd int64
+	whole  int64 // bytes of the present file up to the last sample that could be written
 	buf    []byte
 	marks  []Mark
 	tap    func(pcm []byte)
@@ -112,7 +113,7 @@ func (r *Recorder) turn() error {
 	if oerr != nil { // the next write tries again
 		return errors.Join(err, oerr)
 	}
-	r.f, r.part, r.start = f, r.part+1, r.start+PartLength
+	r.f, r.part, r.start, r.whole = f, r.part+1, r.start+PartLength, headerSize
 	return err
 }
 
@@ -175,6 +176,7 @@ func (r *Recorder) write(room, speaker []float32) error {
 	if err != nil {
 		return fmt.Errorf("audio log: %w", err)
 	}
+	r.whole = headerSize + 4*(r.pos-r.start)
 	if r.tap != nil {
 		r.tap(r.buf)
 	}

@@ -141,7 +141,7 @@ func TestWrongInput(t *testing.T) {
 		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
 		{"no age key", "--to", []string{"seal", used, "--to", file("to", "hello")}},
 		{"no age in days", "such as 90d", []string{"retain", "--older-than", "soon"}},
-		{"no record", "no such file", []string{"verify", out("nothing")}},
+		{"no record", "holds no record", []string{"verify", out("nothing")}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
 	}
