@@ -78,7 +78,8 @@ func CheckAmendment(e Event) error {
 
 // printable reports whether s neither steers a terminal nor turns text around.
 func printable(s string) bool {
-	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Bidi_Control) })
+	return utf8.ValidString(s) &&
+		!strings.ContainsFunc(s, func(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Bidi_Control) })
 }
 
 // plain reports whether s is spelled as kinds and slots are.

@@ -103,7 +103,13 @@ func (l *Log) Check() error {
 		case p.size < p.riff:
 			return fmt.Errorf("%s/%s: %d bytes are missing at its end", l.dir, p.Name, p.riff-p.size)
 		case p.size > p.riff || !p.Finished:
-			return fmt.Errorf("%s/%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`", l.dir, p.Name, p.riff, p.size)
+			return fmt.Errorf(
+				"%s/%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`",
+				l.dir,
+				p.Name,
+				p.riff,
+				p.size,
+			)
 		}
 	}
 	return nil

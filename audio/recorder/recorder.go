@@ -84,7 +84,8 @@ func Resume(dir string, origin time.Time, about string, pos int64, marks []Mark)
 // the had samples that are there. The silence is on the disk at once, so that
 // the file is whole at any moment.
 func (r *Recorder) goOn(had, pos int64) error {
-	if _, err := r.f.WriteAt(header(r.origin, r.start, r.about), 0); err != nil { // it may have been cut off within its header
+	// It may have been cut off within its header.
+	if _, err := r.f.WriteAt(header(r.origin, r.start, r.about), 0); err != nil {
 		return fmt.Errorf("audio log: %w", err)
 	}
 	if err := r.f.Truncate(headerSize + 4*(had-r.start)); err != nil { // labels that were there already

@@ -139,7 +139,8 @@ func TestPartsEndWithinABlock(t *testing.T) {
 		t.Fatal(err)
 	}
 	l, err := Open(dir)
-	if err != nil || l.Check() != nil || len(l.Parts) != 2 || l.Parts[0].Samples != PartLength || l.Parts[1].Samples != audio.Block-100 {
+	if err != nil || l.Check() != nil || len(l.Parts) != 2 || l.Parts[0].Samples != PartLength ||
+		l.Parts[1].Samples != audio.Block-100 {
 		t.Fatalf("%v %+v", err, l)
 	}
 	var read bytes.Buffer
@@ -245,7 +246,8 @@ func FuzzPart(f *testing.F) {
 	f.Add([]byte("RIFF"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		p, err := parsePart(bytes.NewReader(b), int64(len(b)))
-		if err == nil && (p.Samples < 0 || p.Samples > 0 && headerSize+4*p.Samples > int64(len(b)) || p.Finished && p.riff != p.size) {
+		if err == nil &&
+			(p.Samples < 0 || p.Samples > 0 && headerSize+4*p.Samples > int64(len(b)) || p.Finished && p.riff != p.size) {
 			t.Errorf("%+v of %d bytes", p, len(b))
 		}
 	})

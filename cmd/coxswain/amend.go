@@ -20,8 +20,10 @@ func newAmend(c *config.Config) *cobra.Command {
 		Use: "amend DIR", Short: "Add, move or retract an event of a finished record, with a reason",
 		Long: `Append an amendment to the journal of a finished record. What was called stays;
 figures are shown as called and as amended. With --sign-key it is signed.`,
-		Example: "  coxswain amend DIR --do retract --event 41 --by AB --reason \"was a question\"\n  coxswain amend DIR --do move --event 12 --at 3:05 --by AB --reason \"monitor clock\"\n  coxswain amend DIR --do add --kind drug.epinephrine --value dose_mg=1 --at 2:10 --by AB --reason \"seen by two\"",
-		Args:    cobra.ExactArgs(1),
+		Example: `  coxswain amend DIR --do retract --event 41 --by AB --reason "was a question"
+  coxswain amend DIR --do move --event 12 --at 3:05 --by AB --reason "monitor clock"
+  coxswain amend DIR --do add --kind drug.epinephrine --value dose_mg=1 --at 2:10 --by AB --reason "seen by two"`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			change.Kind = timeline.Kind(kind)
 			if at != "" {

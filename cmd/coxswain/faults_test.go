@@ -220,7 +220,7 @@ func TestKill(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		for begun := time.Now(); time.Since(begun) < 10*time.Second; time.Sleep(time.Millisecond) {
+		for begun := time.Now(); time.Since(begun) < patience; time.Sleep(time.Millisecond) {
 			if _, err := os.Stat(filepath.Join(out, recorder.PartName(0))); err == nil {
 				break
 			}

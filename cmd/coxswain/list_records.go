@@ -23,8 +23,11 @@ func newRecords(c *config.Config) *cobra.Command {
 figure by month; --charts draws run charts with natural limits and links the
 records behind a month outside them; --parquet writes a table for an engine such
 as DuckDB.`,
-		Example: "  coxswain records --records /var/lib/coxswain\n  coxswain records --search \"VF 2026-03\"\n  coxswain records --summary\n  coxswain records --charts charts.html --parquet records.parquet",
-		Args:    cobra.NoArgs,
+		Example: `  coxswain records --records /var/lib/coxswain
+  coxswain records --search "VF 2026-03"
+  coxswain records --summary
+  coxswain records --charts charts.html --parquet records.parquet`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			defs, err := c.Figures.Definitions()
 			if err != nil {

@@ -22,7 +22,13 @@ labels and close the journal. A record that is still being written is refused.`,
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: finished: %d events, %v of audio\n", args[0], len(r.Events), audio.Duration(int64(timeline.End(r.Events))))
+			_, err = fmt.Fprintf(
+				cmd.OutOrStdout(),
+				"%s: finished: %d events, %v of audio\n",
+				args[0],
+				len(r.Events),
+				audio.Duration(int64(timeline.End(r.Events))),
+			)
 			return err
 		},
 	}

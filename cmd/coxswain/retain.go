@@ -18,9 +18,11 @@ func newRetain(c *config.Config) *cobra.Command {
 	var really bool
 	cmd := &cobra.Command{
 		Use: "retain --older-than AGE", Short: "Delete records by age",
-		Long:    "List the records under --records that began longer than AGE ago (such as 90d), encrypted ones too. With --delete they are deleted.",
-		Example: "  coxswain retain --older-than 90d             # a dry run\n  coxswain retain --older-than 90d --delete",
-		Args:    cobra.NoArgs,
+		Long: `List the records under --records that began longer than AGE ago (such as 90d),
+encrypted ones too. With --delete they are deleted.`,
+		Example: `  coxswain retain --older-than 90d             # a dry run
+  coxswain retain --older-than 90d --delete`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			days, err := strconv.Atoi(strings.TrimSuffix(age, "d"))
 			if err != nil || days < 1 || !strings.HasSuffix(age, "d") {

@@ -34,11 +34,15 @@ compared. The address that is printed carries a word without which nobody, other
 users of this machine included, sees or hears anything.
 
 ` + Caution,
-		Example: "  coxswain review records/2026-03-01T140000\n  coxswain review A B --listen 127.0.0.1:8000",
-		Args:    cobra.RangeArgs(1, 2),
+		Example: `  coxswain review records/2026-03-01T140000
+  coxswain review A B --listen 127.0.0.1:8000`,
+		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !web.Loopback(addr) {
-				return fmt.Errorf("--listen %q: the page holds patients' voices and stays on this machine: choose 127.0.0.1:PORT", addr)
+				return fmt.Errorf(
+					"--listen %q: the page holds patients' voices and stays on this machine: choose 127.0.0.1:PORT",
+					addr,
+				)
 			}
 			defs, err := c.Figures.Definitions()
 			if err != nil {

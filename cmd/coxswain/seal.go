@@ -20,7 +20,9 @@ func newSeal(c *config.Config) *cobra.Command {
 		Long: `Encrypt finished records with age (age-encryption.org/v1) to the keys in
 RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 --remove deletes the folder. Open one with coxswain unseal or with age itself.`,
-		Example: "  age-keygen -o site.key && age-keygen -y site.key > site.pub\n  coxswain seal records/2026-03-01T140000 --to site.pub --remove\n  coxswain seal --all --to site.pub --remove       # nightly",
+		Example: `  age-keygen -o site.key && age-keygen -y site.key > site.pub
+  coxswain seal records/2026-03-01T140000 --to site.pub --remove
+  coxswain seal --all --to site.pub --remove       # nightly`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all {
 				found, err := record.Dirs(c.Folder)

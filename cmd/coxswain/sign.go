@@ -14,9 +14,12 @@ import (
 func newKey() *cobra.Command {
 	return &cobra.Command{
 		Use: "key FILE", Short: "Make a key pair to sign records with",
-		Long:    "Make an Ed25519 key pair: FILE is the private key (keep it on this machine), FILE.pub the public one (give it to reviewers, keep a copy elsewhere).",
-		Example: "  coxswain key /etc/coxswain.key\n  coxswain sign DIR --sign-key /etc/coxswain.key\n  coxswain verify DIR --key /etc/coxswain.key.pub",
-		Args:    cobra.ExactArgs(1),
+		Long: `Make an Ed25519 key pair: FILE is the private key (keep it on this machine),
+FILE.pub the public one (give it to reviewers, keep a copy elsewhere).`,
+		Example: `  coxswain key /etc/coxswain.key
+  coxswain sign DIR --sign-key /etc/coxswain.key
+  coxswain verify DIR --key /etc/coxswain.key.pub`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			private, public, err := record.NewKey()
 			if err != nil {
@@ -53,7 +56,8 @@ into DIR/signature.json. Amendments may be appended later; they count as unsigne
 until the record is signed again, unless they were made with --sign-key. Naming a
 signed record signs it again, amendments included: look at them first.
 Without --sign-key nothing is done.`,
-		Example: "  coxswain sign records/2026-03-01T140000 --sign-key /etc/coxswain.key\n  coxswain sign --all --sign-key /etc/coxswain.key",
+		Example: `  coxswain sign records/2026-03-01T140000 --sign-key /etc/coxswain.key
+  coxswain sign --all --sign-key /etc/coxswain.key`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			key, err := signKey(c)
 			if key == nil {

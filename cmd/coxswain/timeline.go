@@ -16,8 +16,11 @@ func newTimeline() *cobra.Command {
 	var asJSON, all, points bool
 	cmd := &cobra.Command{
 		Use: "timeline DIR", Short: "Print the timeline of a record",
-		Example: "  coxswain timeline records/2026-03-01T140000\n  coxswain timeline DIR --all      # with every prompt that was spoken\n  coxswain timeline DIR --points   # time points of the Utstein template\n  coxswain timeline DIR --json",
-		Args:    cobra.ExactArgs(1),
+		Example: `  coxswain timeline records/2026-03-01T140000
+  coxswain timeline DIR --all      # with every prompt that was spoken
+  coxswain timeline DIR --points   # time points of the Utstein template
+  coxswain timeline DIR --json`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			events, tail, err := record.Read(args[0])
 			if err != nil && len(events) == 0 {

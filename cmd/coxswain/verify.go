@@ -55,7 +55,8 @@ time stamp of a third party (RFC 3161), such as
 			return v.print(cmd.OutOrStdout(), args[0])
 		},
 	}
-	cmd.Flags().StringSliceVar(&keyFiles, "key", nil, "public key that the record was signed with; further ones for its amendments")
+	cmd.Flags().
+		StringSliceVar(&keyFiles, "key", nil, "public key that the record was signed with; further ones for its amendments")
 	cmd.Flags().StringVar(&noted, "noted", "", "fingerprint that was noted earlier")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
 	return cmd
@@ -85,8 +86,16 @@ func verify(dir string, keyFiles []string, noted string) (v verified, err error)
 	if err != nil {
 		return v, err
 	}
-	v = verified{Events: len(r.Events), Seconds: timeline.Time(p.Samples).Seconds(), Hashed: timeline.Time(p.Hashed).Seconds(), Late: timeline.Time(p.Late).Seconds(),
-		Amendments: p.Amendments, Fingerprint: p.Fingerprint, AtEnd: p.Closed, Unknown: r.Unknown}
+	v = verified{
+		Events:      len(r.Events),
+		Seconds:     timeline.Time(p.Samples).Seconds(),
+		Hashed:      timeline.Time(p.Hashed).Seconds(),
+		Late:        timeline.Time(p.Late).Seconds(),
+		Amendments:  p.Amendments,
+		Fingerprint: p.Fingerprint,
+		AtEnd:       p.Closed,
+		Unknown:     r.Unknown,
+	}
 	var keys []ed25519.PublicKey
 	for _, f := range keyFiles {
 		k, err := record.PublicKey(f)
@@ -105,7 +114,11 @@ func verify(dir string, keyFiles []string, noted string) (v verified, err error)
 	if noted != "" {
 		later, ok := r.Since(strings.ToLower(noted))
 		if !ok {
-			return v, fmt.Errorf("%s: never had the fingerprint %.16s...: it was written anew, or is another record", dir, record.Printable(noted))
+			return v, fmt.Errorf(
+				"%s: never had the fingerprint %.16s...: it was written anew, or is another record",
+				dir,
+				record.Printable(noted),
+			)
 		}
 		v.Later = described(later)
 	}
@@ -126,7 +139,13 @@ func described(events []timeline.Event) []string {
 }
 
 func (v verified) print(w io.Writer, dir string) error {
-	fmt.Fprintf(w, "%s: whole: %d events in an unbroken chain, %v of audio", dir, v.Events, audio.Duration(int64(timeline.Seconds(v.Seconds))))
+	fmt.Fprintf(
+		w,
+		"%s: whole: %d events in an unbroken chain, %v of audio",
+		dir,
+		v.Events,
+		audio.Duration(int64(timeline.Seconds(v.Seconds))),
+	)
 	if v.Hashed < v.Seconds {
 		fmt.Fprintf(w, " (not in the chain: the record is of an older format)")
 	}

@@ -25,8 +25,9 @@ func newReport(c *config.Config) *cobra.Command {
 		Long: `Write the report of a record: course, figures with benchmarks and sources, events,
 cautions, versions and hashes, in one self-contained HTML file. A name that ends
 in .pdf is printed by a headless Chromium (Debian package chromium).`,
-		Example: "  coxswain report records/2026-03-01T140000 --out report.html\n  coxswain report records/2026-03-01T140000 --out report.pdf",
-		Args:    cobra.ExactArgs(1),
+		Example: `  coxswain report records/2026-03-01T140000 --out report.html
+  coxswain report records/2026-03-01T140000 --out report.pdf`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if ext := filepath.Ext(out); ext != ".html" && ext != ".pdf" {
 				return fmt.Errorf("%q: where should the report go? say --out FILE.html or --out FILE.pdf", out)
@@ -78,9 +79,12 @@ func newExport(c *config.Config) *cobra.Command {
 	}
 	cmd := &cobra.Command{
 		Use: "export DIR --format FORMAT", Short: "Take a record out: " + strings.Join(names, ", ") + ", wav",
-		Long:    "Take a record out, as amended:\n\n" + about + "  wav      the audio with a label for every event (--out: a folder)",
-		Example: "  coxswain export DIR --format csv --out code.csv\n  coxswain export DIR --format fhir > bundle.json\n  coxswain export DIR --format wav --out labelled/\n  coxswain export --schema",
-		Args:    cobra.MaximumNArgs(1),
+		Long: "Take a record out, as amended:\n\n" + about + "  wav      the audio with a label for every event (--out: a folder)",
+		Example: `  coxswain export DIR --format csv --out code.csv
+  coxswain export DIR --format fhir > bundle.json
+  coxswain export DIR --format wav --out labelled/
+  coxswain export --schema`,
+		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if schema {
 				_, err := cmd.OutOrStdout().Write(review.Schema)

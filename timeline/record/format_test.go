@@ -43,7 +43,8 @@ func TestFirstFormatIsRead(t *testing.T) {
 			}
 		}
 	}
-	if first := events[1]; first.Cue != "opening" || !strings.HasPrefix(first.Sentence, "Coxswain is listening") || spoken < 30 {
+	if first := events[1]; first.Cue != "opening" || !strings.HasPrefix(first.Sentence, "Coxswain is listening") ||
+		spoken < 30 {
 		t.Errorf("%d spoken, the first %+v", spoken, first)
 	}
 }

@@ -98,7 +98,12 @@ func goOn(f *os.File, dir string, r *Record) (*Journal, *Record, error) {
 		r.Dir = dir
 	}
 	if r.Format > Format {
-		return nil, nil, fmt.Errorf("%s: written in format %d, newer than this version knows (%d): nothing can be added to it", dir, r.Format, Format)
+		return nil, nil, fmt.Errorf(
+			"%s: written in format %d, newer than this version knows (%d): nothing can be added to it",
+			dir,
+			r.Format,
+			Format,
+		)
 	}
 	if r.Tail.Reason != "" {
 		if err := cutTail(f, dir, r); err != nil {

@@ -172,7 +172,8 @@ func TestNewerFormat(t *testing.T) {
 		t.Error("the journal was changed")
 	}
 	broken := strings.Replace(text, "calm", "glum", 1)
-	if _, err := parse(strings.NewReader(broken), "x"); !errors.Is(err, ErrBroken) || !strings.Contains(err.Error(), "newer") {
+	if _, err := parse(strings.NewReader(broken), "x"); !errors.Is(err, ErrBroken) ||
+		!strings.Contains(err.Error(), "newer") {
 		t.Errorf("%v", err)
 	}
 }

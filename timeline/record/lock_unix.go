@@ -3,6 +3,7 @@
 package record
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"syscall"
@@ -13,7 +14,7 @@ import (
 // lock keeps every other process from writing the record in dir. It goes with
 // the process, however it ends.
 func lock(journal *os.File, dir string) error {
-	if err := syscall.Flock(int(journal.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+	if taken(journal) {
 		return fmt.Errorf("%s: another coxswain is writing this record: let it end first", dir)
 	}
 	return nil
@@ -29,9 +30,18 @@ func LockFolder(records string) (release func(), err error) {
 	if err != nil {
 		return nil, fmt.Errorf("records folder: %w", err)
 	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+	if taken(f) {
 		f.Close()
-		return nil, fmt.Errorf("another coxswain is running on %s: stop it, or choose another folder with --records", records)
+		return nil, fmt.Errorf(
+			"another coxswain is running on %s: stop it, or choose another folder with --records",
+			records,
+		)
 	}
 	return func() { f.Close() }, nil
+}
+
+// taken locks f and reports whether another process was first. A file system
+// that knows no locks is no reason not to record.
+func taken(f *os.File) bool {
+	return errors.Is(syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB), syscall.EWOULDBLOCK)
 }

@@ -19,7 +19,11 @@ func Marks(events []timeline.Event) []recorder.Mark {
 // Mark is the label of one event.
 func Mark(e timeline.Event) (recorder.Mark, bool) {
 	switch {
-	case e.Kind.IsCallout(), e.Kind == timeline.Fault, e.Kind == timeline.Recovered, e.Kind == timeline.Retraction, e.Heard != nil:
+	case e.Kind.IsCallout(),
+		e.Kind == timeline.Fault,
+		e.Kind == timeline.Recovered,
+		e.Kind == timeline.Retraction,
+		e.Heard != nil:
 		return recorder.Mark{At: int64(e.At), Label: e.Describe()}, true
 	case e.Kind == timeline.CueSpoken:
 		return recorder.Mark{At: int64(e.At), Label: "said: " + e.Sentence}, true

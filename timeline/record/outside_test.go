@@ -46,7 +46,11 @@ func TestChainByAnother(t *testing.T) {
 	if r := opened(t, dir); err != nil || strings.TrimSpace(string(out)) != r.Fingerprint() {
 		t.Errorf("%v: Python says %s, we %s", err, out, r.Fingerprint())
 	}
-	edit(t, filepath.Join(dir, JournalName), func(b []byte) []byte { return []byte(strings.Replace(string(b), ":200", ":300", 1)) })
+	edit(
+		t,
+		filepath.Join(dir, JournalName),
+		func(b []byte) []byte { return []byte(strings.Replace(string(b), ":200", ":300", 1)) },
+	)
 	if out, err := exec.Command("python3", "-c", chainByPython, dir).CombinedOutput(); err == nil {
 		t.Errorf("Python finds nothing in an edited journal: %s", out)
 	}
@@ -88,9 +92,38 @@ digests = sha256
 			t.Fatalf("openssl %s: %v: %s", strings.Join(args, " "), err, out)
 		}
 	}
-	openssl(true, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", "tsa.key", "-out", "tsa.crt", "-config", "tsa.cnf", "-days", "2")
+	openssl(
+		true,
+		"req",
+		"-x509",
+		"-newkey",
+		"rsa:2048",
+		"-nodes",
+		"-keyout",
+		"tsa.key",
+		"-out",
+		"tsa.crt",
+		"-config",
+		"tsa.cnf",
+		"-days",
+		"2",
+	)
 	openssl(true, "ts", "-query", "-digest", p.Fingerprint, "-sha256", "-cert", "-out", "record.tsq")
-	openssl(true, "ts", "-reply", "-config", "tsa.cnf", "-queryfile", "record.tsq", "-signer", "tsa.crt", "-inkey", "tsa.key", "-out", "record.tsr")
+	openssl(
+		true,
+		"ts",
+		"-reply",
+		"-config",
+		"tsa.cnf",
+		"-queryfile",
+		"record.tsq",
+		"-signer",
+		"tsa.crt",
+		"-inkey",
+		"tsa.key",
+		"-out",
+		"record.tsr",
+	)
 	openssl(true, "ts", "-verify", "-digest", p.Fingerprint, "-in", "record.tsr", "-CAfile", "tsa.crt")
 	openssl(false, "ts", "-verify", "-digest", strings.Repeat("0", 64), "-in", "record.tsr", "-CAfile", "tsa.crt")
 }

@@ -56,7 +56,12 @@ func read(dir string) (*Record, error) {
 func openJournal(dir string, flag int) (*os.File, error) {
 	f, err := recorder.OpenFile(dir, JournalName, flag)
 	if errors.Is(err, os.ErrNotExist) {
-		return nil, fmt.Errorf("%s: holds no record (%s): name the folder of one: %w", dir, JournalName, os.ErrNotExist)
+		return nil, fmt.Errorf(
+			"%s: holds no record (%s): name the folder of one: %w",
+			dir,
+			JournalName,
+			os.ErrNotExist,
+		)
 	}
 	return f, err
 }
@@ -85,7 +90,15 @@ func parse(in io.Reader, name string) (*Record, error) {
 			err = r.take(b)
 		}
 		if err != nil && r.Format > Format {
-			return r, fmt.Errorf("%s:%d: %w: %w: written in format %d, newer than this version knows (%d)", name, n, ErrBroken, err, r.Format, Format)
+			return r, fmt.Errorf(
+				"%s:%d: %w: %w: written in format %d, newer than this version knows (%d)",
+				name,
+				n,
+				ErrBroken,
+				err,
+				r.Format,
+				Format,
+			)
 		}
 		if err != nil {
 			return r, fmt.Errorf("%s:%d: %w: %w", name, n, ErrBroken, err)

@@ -58,7 +58,14 @@ func (r *Record) check() error {
 			closed = true
 		}
 		if err != nil {
-			return fmt.Errorf("%s: %w: event %d (%s): %w", filepath.Join(r.Dir, JournalName), ErrBroken, e.Seq, e.Kind, err)
+			return fmt.Errorf(
+				"%s: %w: event %d (%s): %w",
+				filepath.Join(r.Dir, JournalName),
+				ErrBroken,
+				e.Seq,
+				e.Kind,
+				err,
+			)
 		}
 	}
 	return nil
@@ -88,7 +95,8 @@ func (r *Record) Wall() time.Time {
 
 // Closed reports whether the session came to its end.
 func (r *Record) Closed() bool {
-	return r.Tail.Reason == "" && slices.ContainsFunc(r.Events, func(e timeline.Event) bool { return e.Kind == timeline.SessionClose })
+	return r.Tail.Reason == "" &&
+		slices.ContainsFunc(r.Events, func(e timeline.Event) bool { return e.Kind == timeline.SessionClose })
 }
 
 // Fingerprint is the sum of the journal's last line: whoever noted it can tell

@@ -19,7 +19,14 @@ func begin(t testing.TB, dir string) *Writer {
 	if err != nil {
 		t.Fatal(err)
 	}
-	add(t, w.Journal, timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano), Rate: timeline.Rate}})
+	add(
+		t,
+		w.Journal,
+		timeline.Event{
+			Kind:    timeline.SessionOpen,
+			Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano), Rate: timeline.Rate},
+		},
+	)
 	return w
 }
 
@@ -47,7 +54,15 @@ func play(t testing.TB, w *Writer, seconds int) {
 				t.Fatal(err)
 			}
 		}
-		add(t, w.Journal, timeline.Event{At: timeline.Time(w.Sound.Pos()), Kind: timeline.ShockGiven, Values: map[string]float64{"energy_j": 200}})
+		add(
+			t,
+			w.Journal,
+			timeline.Event{
+				At:     timeline.Time(w.Sound.Pos()),
+				Kind:   timeline.ShockGiven,
+				Values: map[string]float64{"energy_j": 200},
+			},
+		)
 	}
 }
 

@@ -47,7 +47,8 @@ func TestChainHoldsThroughCuts(t *testing.T) {
 		t.Fatal(err)
 	}
 	p, err := r.Verify()
-	if err != nil || p.Hashed != p.Samples || p.Samples != w.Sound.Pos() || p.Late == 0 || p.Late >= p.Samples-10*audio.Rate+1 {
+	if err != nil || p.Hashed != p.Samples || p.Samples != w.Sound.Pos() || p.Late == 0 ||
+		p.Late >= p.Samples-10*audio.Rate+1 {
 		t.Errorf("%v %+v", err, p)
 	}
 	again, err := Mend(dir)
@@ -129,7 +130,11 @@ func cutRecord(t testing.TB, records, name string, at time.Time, seconds int) st
 	if err != nil {
 		t.Fatal(err)
 	}
-	add(t, w.Journal, timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: at.Format(time.RFC3339Nano)}})
+	add(
+		t,
+		w.Journal,
+		timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: at.Format(time.RFC3339Nano)}},
+	)
 	silence := make([]float32, seconds*audio.Rate)
 	if err := w.Sound.Write(silence, silence); err != nil {
 		t.Fatal(err)

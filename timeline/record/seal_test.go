@@ -101,7 +101,8 @@ func FuzzUnpack(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		unpack(bytes.NewReader(data), func(name string) (io.WriteCloser, error) {
-			if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/") || strings.HasPrefix(name, ".") {
+			if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/") ||
+				strings.HasPrefix(name, ".") {
 				t.Errorf("a file %q is made", name)
 			}
 			return nothing{}, nil

@@ -61,7 +61,11 @@ func NewKey() (private, public []byte, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: a}), pem.EncodeToMemory(&pem.Block{Type: "PUBLIC KEY", Bytes: b}), nil
+	return pem.EncodeToMemory(
+			&pem.Block{Type: "PRIVATE KEY", Bytes: a},
+		), pem.EncodeToMemory(
+			&pem.Block{Type: "PUBLIC KEY", Bytes: b},
+		), nil
 }
 
 // PrivateKey reads the private key in a PEM file.
@@ -130,7 +134,11 @@ func (r *Record) Sign(key ed25519.PrivateKey) error {
 	if err != nil {
 		return err
 	}
-	s := signature{b, base64.StdEncoding.EncodeToString(ed25519.Sign(key, b)), KeyName(key.Public().(ed25519.PublicKey))}
+	s := signature{
+		b,
+		base64.StdEncoding.EncodeToString(ed25519.Sign(key, b)),
+		KeyName(key.Public().(ed25519.PublicKey)),
+	}
 	out, err := json.MarshalIndent(s, "", " ")
 	if err != nil {
 		return err
@@ -191,7 +199,8 @@ func (r *Record) CheckSignature(keys ...ed25519.PublicKey) (unsigned []timeline.
 		if err != nil {
 			return nil, err
 		}
-		if st, err := os.Lstat(filepath.Join(r.Dir, want.Name)); err != nil || got != want || want.Name != JournalName && st.Size() != want.Size {
+		if st, err := os.Lstat(filepath.Join(r.Dir, want.Name)); err != nil || got != want ||
+			want.Name != JournalName && st.Size() != want.Size {
 			return nil, fmt.Errorf("%s: was changed after it was signed", filepath.Join(r.Dir, want.Name))
 		}
 		parts = slices.DeleteFunc(parts, func(p string) bool { return p == want.Name })
@@ -212,7 +221,13 @@ func (r *Record) behind(size int64, keys []ed25519.PublicKey) (unsigned []timeli
 			}
 			e := r.Events[n.event]
 			if err := r.checkAmendment(e); err != nil {
-				return nil, fmt.Errorf("%s: event %d (%s) was added after the record was signed, but %w", r.Dir, e.Seq, e.Kind, err)
+				return nil, fmt.Errorf(
+					"%s: event %d (%s) was added after the record was signed, but %w",
+					r.Dir,
+					e.Seq,
+					e.Kind,
+					err,
+				)
 			}
 			if !signedWith(e, before, keys) {
 				unsigned = append(unsigned, e)
@@ -302,7 +317,8 @@ func signedWith(e timeline.Event, before string, keys []ed25519.PublicKey) bool 
 	}
 	text, err := signedText(e, before)
 	sig, serr := base64.StdEncoding.DecodeString(e.Amend.Signature)
-	return errors.Join(err, serr) == nil && slices.ContainsFunc(keys, func(k ed25519.PublicKey) bool { return ed25519.Verify(k, text, sig) })
+	return errors.Join(err, serr) == nil &&
+		slices.ContainsFunc(keys, func(k ed25519.PublicKey) bool { return ed25519.Verify(k, text, sig) })
 }
 
 // Unsigned are the numbers of the amendments that stand behind a signature and

@@ -56,7 +56,8 @@ func TestSignature(t *testing.T) {
 	if err := r.Sign(room); err != nil {
 		t.Fatal(err)
 	}
-	if u, err := opened(t, dir).CheckSignature(roomPub); err != nil || len(u) != 0 || len(opened(t, dir).Unsigned()) != 0 {
+	if u, err := opened(t, dir).CheckSignature(roomPub); err != nil || len(u) != 0 ||
+		len(opened(t, dir).Unsigned()) != 0 {
 		t.Errorf("signed again: %v %v", u, err)
 	}
 	if _, err := r.CheckSignature(reviewerPub); err == nil {
@@ -191,7 +192,10 @@ func TestAmendBounds(t *testing.T) {
 }
 
 func FuzzSignature(f *testing.F) {
-	f.Add([]byte(`{"signed":"e30=","signature":"AA==","key":"00"}`), []byte(`{"files":[{"name":"events.jsonl","size":3,"sha256":"00"}]}`))
+	f.Add(
+		[]byte(`{"signed":"e30=","signature":"AA==","key":"00"}`),
+		[]byte(`{"files":[{"name":"events.jsonl","size":3,"sha256":"00"}]}`),
+	)
 	f.Add([]byte(`{}`), []byte(`{"files":[{"name":"../x","size":-1}]}`))
 	f.Fuzz(func(t *testing.T, s, m []byte) {
 		parseSignature(s)

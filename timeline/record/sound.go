@@ -103,19 +103,33 @@ func (r *Record) checkSound(l *recorder.Log) (int64, error) {
 	var until int64
 	for _, h := range r.sounds {
 		if h.Until > l.Samples() {
-			return until, fmt.Errorf("%s: %v of audio were cut off: there were %v", r.Dir, audio.Duration(r.heard()-l.Samples()), audio.Duration(r.heard()))
+			return until, fmt.Errorf(
+				"%s: %v of audio were cut off: there were %v",
+				r.Dir,
+				audio.Duration(r.heard()-l.Samples()),
+				audio.Duration(r.heard()),
+			)
 		}
 		got, err := hashSound(l, h.From, h.Until)
 		if err != nil {
 			return until, err
 		}
 		if got != h.SHA256 {
-			return until, fmt.Errorf("%s: the audio between %s and %s is not what was recorded", r.Dir, clock(h.From), clock(h.Until))
+			return until, fmt.Errorf(
+				"%s: the audio between %s and %s is not what was recorded",
+				r.Dir,
+				clock(h.From),
+				clock(h.Until),
+			)
 		}
 		until = h.Until
 	}
 	if r.Format >= 2 && l.Samples() > until {
-		return until, fmt.Errorf("%s: the audio from %s on is not in the journal: it was added, or the session was cut off (finish it with `coxswain mend`)", r.Dir, clock(until))
+		return until, fmt.Errorf(
+			"%s: the audio from %s on is not in the journal: it was added, or cut off before it was (see `coxswain mend`)",
+			r.Dir,
+			clock(until),
+		)
 	}
 	return until, nil
 }

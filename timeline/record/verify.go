@@ -25,18 +25,34 @@ type Proof struct {
 func (r *Record) Verify() (Proof, error) {
 	path := filepath.Join(r.Dir, JournalName)
 	if r.Tail.Reason != "" {
-		return Proof{}, fmt.Errorf("%s: the session was cut off; nothing acknowledged is lost; finish the record with `coxswain mend %s`", r.Tail.Reason, r.Dir)
+		return Proof{}, fmt.Errorf(
+			"%s: the session was cut off; nothing acknowledged is lost; finish the record with `coxswain mend %s`",
+			r.Tail.Reason,
+			r.Dir,
+		)
 	}
 	l, err := r.log()
 	if err != nil {
 		return Proof{}, err
 	}
 	if !r.Closed() {
-		return Proof{}, fmt.Errorf("%s: the session was cut off after event %d; finish the record with `coxswain mend %s`", path, r.lastSeq(), r.Dir)
+		return Proof{}, fmt.Errorf(
+			"%s: the session was cut off after event %d; finish the record with `coxswain mend %s`",
+			path,
+			r.lastSeq(),
+			r.Dir,
+		)
 	}
 	for _, e := range r.Events {
 		if int64(e.At) > l.Samples()+audio.Rate || e.At < 0 {
-			return Proof{}, fmt.Errorf("%s: event %d (%s) lies at %s, outside the audio of %v", path, e.Seq, e.Kind, e.At, audio.Duration(l.Samples()))
+			return Proof{}, fmt.Errorf(
+				"%s: event %d (%s) lies at %s, outside the audio of %v",
+				path,
+				e.Seq,
+				e.Kind,
+				e.At,
+				audio.Duration(l.Samples()),
+			)
 		}
 	}
 	hashed, err := r.checkSound(l)
@@ -73,7 +89,12 @@ func (r *Record) log() (*recorder.Log, error) {
 		return nil, err
 	}
 	if len(l.Parts) != len(found) {
-		return nil, fmt.Errorf("%s: the audio goes on behind %s, but not with %s", r.Dir, l.Parts[len(l.Parts)-1].Name, recorder.PartName(len(l.Parts)))
+		return nil, fmt.Errorf(
+			"%s: the audio goes on behind %s, but not with %s",
+			r.Dir,
+			l.Parts[len(l.Parts)-1].Name,
+			recorder.PartName(len(l.Parts)),
+		)
 	}
 	return l, l.Check()
 }

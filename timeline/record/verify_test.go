@@ -175,7 +175,15 @@ func TestSoundFromBefore(t *testing.T) {
 	if err := w.Sound.Write(before, before); err != nil || w.Sound.Pos() != 90*audio.Rate {
 		t.Fatal(err)
 	}
-	add(t, w.Journal, timeline.Event{At: 90 * timeline.Rate, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Add(-90 * time.Second).Format(time.RFC3339Nano)}})
+	add(
+		t,
+		w.Journal,
+		timeline.Event{
+			At:      90 * timeline.Rate,
+			Kind:    timeline.SessionOpen,
+			Session: &timeline.Session{Wall: wall.Add(-90 * time.Second).Format(time.RFC3339Nano)},
+		},
+	)
 	play(t, w, 1)
 	end(t, w)
 	if p, err := verified(dir); err != nil || p.Samples != 91*audio.Rate {

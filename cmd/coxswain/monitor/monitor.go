@@ -146,7 +146,11 @@ func Handler(s Watched) http.Handler {
 	})
 	mux.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) {
 		if n := s.Latest.Load(); !n.Healthy {
-			http.Error(w, fmt.Sprintf("recogniser: %s; sound: %s; record saved: %v", n.Recogniser, n.Sound, n.Saving), http.StatusServiceUnavailable)
+			http.Error(
+				w,
+				fmt.Sprintf("recogniser: %s; sound: %s; record saved: %v", n.Recogniser, n.Sound, n.Saving),
+				http.StatusServiceUnavailable,
+			)
 			return
 		}
 		fmt.Fprintln(w, "well")
@@ -168,7 +172,12 @@ func Handler(s Watched) http.Handler {
 func metrics(s Watched) http.Handler {
 	reg := prometheus.NewRegistry()
 	gauge := func(name, help string, f func(*session.Snapshot) float64) {
-		reg.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Namespace: "coxswain", Name: name, Help: help}, func() float64 { return f(s.Latest.Load()) }))
+		reg.MustRegister(
+			prometheus.NewGaugeFunc(
+				prometheus.GaugeOpts{Namespace: "coxswain", Name: name, Help: help},
+				func() float64 { return f(s.Latest.Load()) },
+			),
+		)
 	}
 	flag := func(b bool) float64 {
 		if b {
@@ -176,23 +185,59 @@ func metrics(s Watched) http.Handler {
 		}
 		return 0
 	}
-	gauge("healthy", "1 while callouts are heard, sound is whole and the record is saved.", func(n *session.Snapshot) float64 { return flag(n.Healthy) })
-	gauge("recogniser_up", "1 while the recogniser hears.", func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") })
-	gauge("sound_whole", "1 while there are microphone and loudspeaker.", func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") })
-	gauge("record_saving", "1 while the record can be written.", func(n *session.Snapshot) float64 { return flag(n.Saving) })
-	gauge("code_running", "1 from the start of a code to its end.", func(n *session.Snapshot) float64 { return flag(n.Code != nil) })
+	gauge(
+		"healthy",
+		"1 while callouts are heard, sound is whole and the record is saved.",
+		func(n *session.Snapshot) float64 { return flag(n.Healthy) },
+	)
+	gauge(
+		"recogniser_up",
+		"1 while the recogniser hears.",
+		func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") },
+	)
+	gauge(
+		"sound_whole",
+		"1 while there are microphone and loudspeaker.",
+		func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") },
+	)
+	gauge(
+		"record_saving",
+		"1 while the record can be written.",
+		func(n *session.Snapshot) float64 { return flag(n.Saving) },
+	)
+	gauge(
+		"code_running",
+		"1 from the start of a code to its end.",
+		func(n *session.Snapshot) float64 { return flag(n.Code != nil) },
+	)
 	gauge("session_seconds", "Length of the session.", func(n *session.Snapshot) float64 { return n.Session })
-	gauge("microphone_dbfs", "Level of the room over the last half second, dB below full scale.", func(n *session.Snapshot) float64 { return n.Microphone })
-	gauge("echo_return_loss_enhancement_db", "How much quieter our own sound became.", func(n *session.Snapshot) float64 { return n.Echo })
-	gauge("callouts", "Callouts taken in this session.", func(n *session.Snapshot) float64 { return float64(n.Callouts) })
+	gauge(
+		"microphone_dbfs",
+		"Level of the room over the last half second, dB below full scale.",
+		func(n *session.Snapshot) float64 { return n.Microphone },
+	)
+	gauge(
+		"echo_return_loss_enhancement_db",
+		"How much quieter our own sound became.",
+		func(n *session.Snapshot) float64 { return n.Echo },
+	)
+	gauge(
+		"callouts",
+		"Callouts taken in this session.",
+		func(n *session.Snapshot) float64 { return float64(n.Callouts) },
+	)
 	gauge("faults", "Faults logged in this session.", func(n *session.Snapshot) float64 { return float64(n.Faults) })
 	gauge("loop_turns", "Turns of the session's loop.", func(*session.Snapshot) float64 { return float64(s.Turns()) })
-	gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.", func(*session.Snapshot) float64 {
-		if s.Dropped == nil {
-			return 0
-		}
-		return float64(s.Dropped())
-	})
+	gauge(
+		"log_lines_dropped",
+		"Lines of the log that nobody read and that were not told of yet.",
+		func(*session.Snapshot) float64 {
+			if s.Dropped == nil {
+				return 0
+			}
+			return float64(s.Dropped())
+		},
+	)
 	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
 }
 
@@ -223,16 +268,23 @@ func Start(ctx context.Context, records string) error {
 }
 
 func ask(ctx context.Context, records, method, path string) ([]byte, error) {
-	client := http.Client{Timeout: 2 * time.Second, Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
-		return (&net.Dialer{}).DialContext(ctx, "unix", SocketPath(records))
-	}}}
+	client := http.Client{
+		Timeout: 2 * time.Second,
+		Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+			return (&net.Dialer{}).DialContext(ctx, "unix", SocketPath(records))
+		}},
+	}
 	req, err := http.NewRequestWithContext(ctx, method, "http://coxswain"+path, nil)
 	if err != nil {
 		return nil, err
 	}
 	r, err := client.Do(req)
 	if err != nil {
-		return nil, fmt.Errorf("no coxswain answers on %s: start one with `coxswain run --records %s`", SocketPath(records), records)
+		return nil, fmt.Errorf(
+			"no coxswain answers on %s: start one with `coxswain run --records %s`",
+			SocketPath(records),
+			records,
+		)
 	}
 	defer r.Body.Close()
 	b, err := io.ReadAll(io.LimitReader(r.Body, 1<<20))

@@ -100,8 +100,22 @@ func Records(w io.Writer, list []review.Summary, caution string) error {
 			}
 			return "-"
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%d\n", s.Name, timeline.Seconds(s.Seconds), s.Rhythm, cell("shocks", timeline.FormatNumber),
-			cell("compression_fraction", func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }), cell("longest_pause", func(v float64) string { return timeline.Seconds(v).String() }), s.Outcome, s.Unsure, s.Faults)
+		fmt.Fprintf(
+			tw,
+			"%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%d\n",
+			s.Name,
+			timeline.Seconds(s.Seconds),
+			s.Rhythm,
+			cell("shocks", timeline.FormatNumber),
+			cell(
+				"compression_fraction",
+				func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) },
+			),
+			cell("longest_pause", func(v float64) string { return timeline.Seconds(v).String() }),
+			s.Outcome,
+			s.Unsure,
+			s.Faults,
+		)
 	}
 	if err := tw.Flush(); err != nil {
 		return err

@@ -20,8 +20,9 @@ import (
 // a cookie of this session and an address without it.
 func Guard(h http.Handler, token string) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "+
-			"img-src 'self'; media-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'")
+		w.Header().
+			Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "+
+				"img-src 'self'; media-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'")
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		w.Header().Set("Referrer-Policy", "no-referrer")
 		w.Header().Set("Cache-Control", "no-store")
@@ -31,7 +32,16 @@ func Guard(h http.Handler, token string) http.Handler {
 		case token != "" && !admitted(r, token):
 			http.Error(w, "a token is needed: open the address that the command printed", http.StatusUnauthorized)
 		case token != "" && r.Method == http.MethodGet && r.URL.Query().Has("token"):
-			http.SetCookie(w, &http.Cookie{Name: cookieName(r.Host), Value: pass(token), HttpOnly: true, SameSite: http.SameSiteStrictMode, Path: "/"})
+			http.SetCookie(
+				w,
+				&http.Cookie{
+					Name:     cookieName(r.Host),
+					Value:    pass(token),
+					HttpOnly: true,
+					SameSite: http.SameSiteStrictMode,
+					Path:     "/",
+				},
+			)
 			if strings.Contains(r.Header.Get("Accept"), "text/html") { // the token leaves the address bar
 				http.Redirect(w, r, "/"+strings.TrimLeft(r.URL.Path, "/"), http.StatusSeeOther)
 				return
