@@ -1,49 +1,18 @@
 package main
 
 import (
-	_ "embed"
 	"encoding/json"
 	"fmt"
-	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
-	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
-	"coxswain/cmd/coxswain/monitor"
-	"coxswain/cmd/coxswain/rig"
-	"coxswain/cmd/coxswain/session"
-	"coxswain/intents"
-	"coxswain/prompts"
-	"coxswain/timeline"
-	"coxswain/timeline/record"
+	"coxswain/cmd/coxswain/ready"
 )
 
-// selfTest says "we have IV access": flite, voice cmu_us_rms (free licence),
-// 16 kHz.
-//
-//go:embed selftest.wav
-var selfTest []byte
-
-// finding is the result of one check.
-type finding struct {
-	Name   string `json:"check"`
-	Result string `json:"result"` // pass, fail or skip
-	Detail string `json:"detail"`
-}
-
-type checkOptions struct {
-	hours        float64
-	backupWithin time.Duration
-	noSound      bool
-}
-
 func newCheck(c *config.Config) *cobra.Command {
-	var o checkOptions
+	var o ready.Options
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use: "check", Short: "Before use: check sound, recogniser, disk, clock, protocol and backup",
@@ -54,15 +23,15 @@ The backup job of a site tells that it ran by touching RECORDS/.backup.`,
 		Example: "  coxswain check\n  coxswain check --hours 12 --json\n  coxswain check --no-sound      # while a session runs",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found := runChecks(c, o)
+			found := ready.Check(c, o)
 			failed := 0
 			for _, f := range found {
 				if f.Result == "fail" {
 					failed++
 				}
 			}
-			if !o.noSound {
-				found = append(found, sayResult(c, failed))
+			if !o.NoSound {
+				found = append(found, ready.SayResult(c, failed))
 				if found[len(found)-1].Result == "fail" {
 					failed++
 				}
@@ -84,185 +53,9 @@ The backup job of a site tells that it ran by touching RECORDS/.backup.`,
 		},
 	}
 	f := cmd.Flags()
-	f.Float64Var(&o.hours, "hours", 8, "hours of session that the disk must hold")
-	f.DurationVar(&o.backupWithin, "backup-within", 26*time.Hour, "how old the last backup may be")
-	f.BoolVar(&o.noSound, "no-sound", false, "leave out what needs the sound device")
+	f.Float64Var(&o.Hours, "hours", 8, "hours of session that the disk must hold")
+	f.DurationVar(&o.BackupWithin, "backup-within", 26*time.Hour, "how old the last backup may be")
+	f.BoolVar(&o.NoSound, "no-sound", false, "leave out what needs the sound device")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
 	return cmd
-}
-
-func runChecks(c *config.Config, o checkOptions) []finding {
-	var out []finding
-	add := func(name string, detail string, err error) {
-		if err != nil {
-			out = append(out, finding{name, "fail", err.Error()})
-			return
-		}
-		out = append(out, finding{name, "pass", detail})
-	}
-	p, err := rig.Protocol(c)
-	detail := ""
-	if err == nil {
-		detail = p.ID + " " + p.Hash
-	}
-	add("protocol", detail, err)
-	v, err := intents.LoadVocabulary(c.Vocabulary...)
-	if err == nil {
-		detail = fmt.Sprintf("%d callouts", len(v.Callouts))
-	}
-	add("vocabulary", detail, err)
-	if err == nil {
-		detail, err = checkRecogniser(c, v)
-		add("recogniser", detail, err)
-	}
-	detail, err = checkDisk(c.Folder, o.hours)
-	add("disk", detail, err)
-	detail, err = monitor.CheckClock()
-	add("clock", detail, err)
-	detail, err = checkBackup(c.Folder, o.backupWithin)
-	add("backup", detail, err)
-	if o.noSound {
-		return append(out, finding{"sound", "skip", "left out by --no-sound"})
-	}
-	return append(out, checkSound(c)...)
-}
-
-// checkRecogniser plays a built-in phrase to the configured recogniser.
-func checkRecogniser(c *config.Config, v *intents.Vocabulary) (string, error) {
-	ear, err := rig.StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
-	if err != nil {
-		return "", err
-	}
-	clip, err := audio.LoadClip("self-test", selfTest)
-	if err != nil {
-		return "", err
-	}
-	r := rand.New(rand.NewPCG(1, 1))
-	room := make([]float32, len(clip)+3*audio.Rate)
-	for i := range room {
-		room[i] = float32(r.NormFloat64() * 0.001)
-	}
-	for i, x := range clip {
-		room[audio.Rate+i] += x
-	}
-	l, err := session.NewListener(false, 0)
-	if err != nil {
-		return "", err
-	}
-	var heard []intents.Result
-	for i := 0; i+audio.Block <= len(room); i += audio.Block {
-		h, faults := ear.Hear(l.Hear(room[i:i+audio.Block], nil))
-		if heard = append(heard, h...); len(faults) > 0 {
-			ear.Close()
-			return "", fmt.Errorf("%s", faults[0])
-		}
-	}
-	heard = append(heard, ear.Close()...)
-	if len(heard) != 1 || heard[0].Callout != "access.iv" {
-		return "", fmt.Errorf("%s does not understand the built-in phrase \"we have IV access\"", ear.Name())
-	}
-	return fmt.Sprintf("%s understood the built-in phrase, %.0f %% sure", ear.Name(), 100*heard[0].Confidence), nil
-}
-
-// checkDisk wants room for so many hours of two channels.
-func checkDisk(records string, hours float64) (string, error) {
-	if err := os.MkdirAll(records, 0o700); err != nil {
-		return "", err
-	}
-	free, err := monitor.FreeBytes(records)
-	if err != nil {
-		return "", err
-	}
-	holds := float64(free) / (4 * audio.Rate * 3600)
-	if holds < hours {
-		return "", fmt.Errorf("%s holds %.1f h of session, want %.1f: free some space (coxswain retain)", records, holds, hours)
-	}
-	probe := filepath.Join(records, ".write-test")
-	if err := record.WriteFile(probe, []byte("x")); err != nil {
-		return "", fmt.Errorf("cannot write: %w", err)
-	}
-	os.Remove(probe)
-	return fmt.Sprintf("%s holds %.0f h of session", records, holds), nil
-}
-
-// checkBackup looks at the mark that a site's backup job leaves.
-func checkBackup(records string, within time.Duration) (string, error) {
-	dirs, _ := record.Dirs(records)
-	if len(dirs) == 0 {
-		return "no records yet", nil
-	}
-	st, err := os.Stat(filepath.Join(records, ".backup"))
-	if err != nil {
-		return "", fmt.Errorf("%d records and no backup is known of: have the backup job touch %s", len(dirs), filepath.Join(records, ".backup"))
-	}
-	if age := time.Since(st.ModTime()); age > within {
-		return "", fmt.Errorf("the last backup is %v old, want at most %v", age.Round(time.Minute), within)
-	}
-	return "last one at " + st.ModTime().Format(time.RFC3339), nil
-}
-
-// Limits of the room, in dB below full scale; common practice, no source: below
-// the first a microphone is muted or dead, above the second speech drowns.
-const (
-	deadRoom = -85.0
-	loudRoom = -30.0
-)
-
-func checkSound(c *config.Config) []finding {
-	m, err := measureLoop(c)
-	if err != nil {
-		return []finding{{"sound", "fail", err.Error()}}
-	}
-	out := []finding{{"microphone", "pass", fmt.Sprintf("noise floor %.0f dBFS", m.floor)}}
-	if m.floor < deadRoom {
-		out[0] = finding{"microphone", "fail", fmt.Sprintf("noise floor %.0f dBFS: muted, unplugged or the wrong one", m.floor)}
-	} else if m.floor > loudRoom {
-		out[0] = finding{"microphone", "fail", fmt.Sprintf("noise floor %.0f dBFS: turn its gain down", m.floor)}
-	}
-	loop := finding{"loudspeaker", "pass", m.String()}
-	switch ms := m.delay * 1000 / audio.Rate; {
-	case !m.heard():
-		loop = finding{"loudspeaker", "fail", "the microphone does not hear it: check volume, mute and which devices are chosen"}
-	case ms > 200:
-		loop = finding{"loudspeaker", "fail", fmt.Sprintf("%v: too late for the echo canceller; set loop_delay_ms to %d", m, ms-20)}
-	case ms < c.LoopDelayMs-10:
-		loop = finding{"loudspeaker", "fail", fmt.Sprintf("%v: sooner than loop_delay_ms; set it to %d", m, max(10, ms))}
-	}
-	return append(out, loop)
-}
-
-// sayResult speaks the result and reports whether it could.
-func sayResult(c *config.Config, failed int) finding {
-	voice, err := prompts.NewVoice(c.Clips)
-	if err != nil {
-		return finding{"speech", "fail", err.Error()}
-	}
-	id := "check.passed"
-	if failed > 0 {
-		id = "check.failed"
-	}
-	cue := timeline.Cue{ID: id}
-	player := audio.NewPlayer(audio.Lead * audio.Block)
-	player.Say(0, voice.Speak(cue), c.Volume)
-	end := player.TalkUntil() + audio.Rate/4
-	e := audio.NewExchange(10)
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
-	if err != nil {
-		return finding{"speech", "fail", err.Error()}
-	}
-	defer d.Close()
-	var f audio.Frame
-	var out [audio.Block]float32
-	for begun := time.Now(); player.Pos() < end; {
-		if !e.Next(&f) {
-			if time.Since(begun) > 10*time.Second {
-				return finding{"speech", "fail", "the sound device stands still"}
-			}
-			time.Sleep(time.Millisecond)
-			continue
-		}
-		player.Render(out[:])
-		e.Send(out[:])
-	}
-	return finding{"speech", "pass", fmt.Sprintf("said %q", voice.Sentence(cue))}
 }

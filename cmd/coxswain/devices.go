@@ -3,16 +3,13 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"math"
-	"math/rand/v2"
 	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio"
 	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/ready"
 )
 
 func newDevices(c *config.Config) *cobra.Command {
@@ -23,8 +20,8 @@ func newDevices(c *config.Config) *cobra.Command {
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if loop {
-				m, err := measureLoop(c)
-				if err == nil && !m.heard() {
+				m, err := ready.MeasureLoop(c)
+				if err == nil && !m.Heard() {
 					err = fmt.Errorf("the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen")
 				}
 				if err == nil {
@@ -56,65 +53,4 @@ func newDevices(c *config.Config) *cobra.Command {
 	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
 	cmd.Flags().BoolVar(&loop, "loop", false, "measure the delay from loudspeaker to microphone")
 	return cmd
-}
-
-// loopMeasure is what came back of noise that was played.
-type loopMeasure struct {
-	delay int     // samples from loudspeaker to microphone
-	clear float64 // how far the delay stands out; below 8 nothing was heard
-	level float64 // dB against what was played
-	floor float64 // dBFS of the room before
-}
-
-func (m loopMeasure) heard() bool { return m.clear >= 8 }
-
-func (m loopMeasure) String() string {
-	return fmt.Sprintf("loop delay %.1f ms (%d samples), level %+.1f dB", float64(m.delay)*1000/audio.Rate, m.delay, m.level)
-}
-
-// measureLoop plays bursts of noise and finds how much later and how much
-// weaker the microphone hears them.
-func measureLoop(c *config.Config) (loopMeasure, error) {
-	var m loopMeasure
-	e := audio.NewExchange(10)
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
-	if err != nil {
-		return m, err
-	}
-	defer d.Close()
-	if d.Missing() != "" {
-		return m, fmt.Errorf("no %s: plug one in and see `coxswain devices`", d.Missing())
-	}
-	r := rand.New(rand.NewPCG(1, 1))
-	var room, speaker []float32
-	var f audio.Frame
-	for begun := time.Now(); len(room) < 3*audio.Rate; {
-		if !e.Next(&f) {
-			if time.Since(begun) > 10*time.Second {
-				return m, fmt.Errorf("the sound device stands still: unplug it and plug it in again, or restart the sound server")
-			}
-			time.Sleep(time.Millisecond)
-			continue
-		}
-		var out [audio.Block]float32
-		if n := len(room) / audio.Block; n > 100 && n%12 == 0 { // the first second lets the stream settle
-			for i := range out {
-				out[i] = float32(r.NormFloat64() * 0.2)
-			}
-		}
-		e.Send(out[:])
-		room, speaker = append(room, f.Room[:]...), append(speaker, f.Speaker[:]...)
-	}
-	m.floor = 20 * math.Log10(rms(room[audio.Rate/2:audio.Rate]))
-	m.delay, m.clear = audio.LoopDelay(speaker[audio.Rate:], room[audio.Rate:], audio.Rate/2)
-	m.level = 20 * math.Log10(rms(room[audio.Rate:])/rms(speaker[audio.Rate:]))
-	return m, nil
-}
-
-func rms(x []float32) float64 {
-	sum := 1e-12
-	for _, v := range x {
-		sum += float64(v) * float64(v)
-	}
-	return math.Sqrt(sum / float64(max(1, len(x))))
 }

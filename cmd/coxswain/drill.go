@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -11,10 +10,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
-	"coxswain/timeline/record"
 )
 
 func newDrill(c *config.Config) *cobra.Command {
@@ -93,7 +92,11 @@ the moment to listen to. --protocol scores by another guideline.
 				return err
 			}
 		}
-		return printScore(cmd.OutOrStdout(), c, chosen, dir, asJSON)
+		proto, err := rig.Protocol(c)
+		if err != nil {
+			return err
+		}
+		return paper.Score(cmd.OutOrStdout(), proto, chosen, dir, asJSON, Caution)
 	}
 	return cmd
 }
@@ -155,43 +158,4 @@ func listCases(w io.Writer) error {
 		fmt.Fprintf(tw, "%s\t%s\tup to %g min\n", id, c.Title, c.Minutes)
 	}
 	return tw.Flush()
-}
-
-func printScore(w io.Writer, c *config.Config, chosen *drill.Case, dir string, asJSON bool) error {
-	p, err := rig.Protocol(c)
-	if err != nil {
-		return err
-	}
-	events, _, err := record.Read(dir)
-	if err != nil {
-		return err
-	}
-	findings := chosen.Score(p, events)
-	if asJSON {
-		return json.NewEncoder(w).Encode(map[string]any{"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": Caution})
-	}
-	got, of := 0, 0
-	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(tw, "points\tlooked for\tfound\tlisten\tsource")
-	for _, f := range findings {
-		got, of = got+f.Points, of+f.Of
-		listen := "-"
-		if f.Listen != timeline.Never {
-			listen = f.Listen.String()
-		}
-		fmt.Fprintf(tw, "%d of %d\t%s\t%s\t%s\t%s\n", f.Points, f.Of, f.Reason, f.Found, listen, f.Source)
-	}
-	if err := tw.Flush(); err != nil {
-		return err
-	}
-	if got < of {
-		fmt.Fprintln(w, "\nTo do better:")
-	}
-	for _, f := range findings {
-		if f.Points < f.Of && f.Better != "" {
-			fmt.Fprintf(w, "- %s\n", f.Better)
-		}
-	}
-	_, err = fmt.Fprintf(w, "\n%s, by %s: %d of %d points. To listen: coxswain review %s\n%s\n", chosen.Title, p.ID, got, of, dir, Caution)
-	return err
 }

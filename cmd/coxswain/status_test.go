@@ -19,6 +19,7 @@ import (
 	"github.com/prometheus/common/model"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/ready"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 )
@@ -210,7 +211,7 @@ func checkOnce(t *testing.T, env []string) map[string]string {
 	if err == nil {
 		t.Error("a check with a dead microphone succeeds")
 	}
-	var found []finding
+	var found []ready.Finding
 	if jerr := json.Unmarshal(b, &found); jerr != nil {
 		t.Fatalf("%v: %s", jerr, b)
 	}
