@@ -83,12 +83,12 @@ func TestSentences(t *testing.T) {
 		want   string
 	}{
 		{"said.drug.epinephrine", map[string]float64{"dose_mg": 1}, "Epinephrine one milligram"},
-		{"said.shock.given", nil, "Shock logged. Compress now."},
-		{"said.shock.given", map[string]float64{"energy_j": 360}, "Shock three hundred sixty joules Compress now."},
+		{"said.shock.given", nil, "Shock. Compress."},
+		{"said.shock.given", map[string]float64{"energy_j": 360}, "Shock three hundred sixty joules Compress."},
 		{"next.rhythm.in", map[string]float64{"minutes": 0, "seconds": 40}, "Rhythm in forty seconds"},
 		{"answer.time", map[string]float64{"minutes": 6, "seconds": 1}, "Code time six minutes one second"},
 		{"unheard.of", nil, "Copied"},
-		{"epinephrine.first", nil, "Consider epinephrine Protocol, now."}, // the weight is not known: never "zero milligrams"
+		{"epinephrine.first", nil, "Consider epinephrine"}, // the weight is not known: never "zero milligrams"
 		{"peri.amiodarone", map[string]float64{"minutes": 10}, "Consider amiodarone over ten minutes"},
 	} {
 		cue := timeline.Cue{ID: c.id, Values: c.values}

@@ -172,9 +172,13 @@ func (m *Machine) basis(e Event, now Time) Cue {
 			continue
 		}
 		kg, _ := m.protocol.For(m.state).Weight(m.state)
-		if amount, _, ok := m.amount(drug); ok && amount.PerKg {
+		amount, _, ok := m.amount(drug)
+		if ok && amount.PerKg {
 			c = reply("dose.basis", e, now, Answer).with("per_kg", amount.Amount.PerKg).with("weight_kg", kg)
 			c.Parts = []Cue{{ID: "dose.check"}}
+		}
+		if mg := m.protocol.For(m.state).Drugs[drug].MgPerMl; ok && amount.Ml > 0 {
+			c.Parts = append([]Cue{Cue{ID: "dose.concentration"}.with("mg_per_ml", mg)}, c.Parts...)
 		}
 		break
 	}

@@ -209,6 +209,9 @@ func (s *State) patient(e Event) {
 	case PatientStable, PatientUnstable:
 		s.spared()
 		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+		if s.RoundAt == Never {
+			s.RoundAt = e.At
+		}
 	}
 }
 

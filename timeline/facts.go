@@ -114,11 +114,7 @@ func (s State) ticked(k Kind) bool {
 // round tells once, after a minute with a patient who has a pulse, what of the
 // round is open.
 func (p *Protocol) round(s State) []Cue {
-	from := s.RoundAt
-	if from == Never {
-		from = s.StabilityAt
-	}
-	left := p.RoundLeft(s)
+	from, left := s.RoundAt, p.RoundLeft(s)
 	if from == Never || s.Ended != Never || len(left) == 0 {
 		return nil
 	}

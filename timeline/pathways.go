@@ -9,7 +9,7 @@ func (p *Protocol) causes(s State) []Cue {
 	}
 	c := due("causes.open", s.RhythmAt+p.Span("causes_round_s"), Seconds(60), Advice).with("causes", float64(len(left)))
 	if s.RhythmAt == s.NoShockAt {
-		c.ID, c.Values, c.Items = "causes.round", nil, left
+		c.ID = "causes.round"
 	}
 	return []Cue{c}
 }
