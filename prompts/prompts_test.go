@@ -113,10 +113,10 @@ func TestWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	due := timeline.Cue{ID: "epinephrine.first", Values: map[string]float64{"dose_mg": 1}}
-	if got, want := european.Sentence(due), "Consider adrenaline one milligram Protocol, now."; got != want {
+	if got, want := european.Sentence(due), "Consider adrenaline one milligram"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got, want := v.Sentence(due), "Consider epinephrine one milligram Protocol, now."; got != want {
+	if got, want := v.Sentence(due), "Consider epinephrine one milligram"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	for id := range european.cues {
