@@ -22,7 +22,9 @@ func newDevices(c *config.Config) *cobra.Command {
 			if loop {
 				m, err := ready.MeasureLoop(c)
 				if err == nil && !m.Heard() {
-					err = fmt.Errorf("the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen")
+					err = fmt.Errorf(
+						"the microphone does not hear the loudspeaker: check volume, mute and which devices are chosen",
+					)
 				}
 				if err == nil {
 					fmt.Fprintln(cmd.OutOrStdout(), m)

@@ -135,7 +135,15 @@ func checkCase(w io.Writer, file string) error {
 	for _, l := range c.Look {
 		points += l.Points
 	}
-	_, err = fmt.Fprintf(w, "%s: %q is well formed: %d sentences, %d things looked for, %d points\n", file, c.Title, len(c.Tell), len(c.Look), points)
+	_, err = fmt.Fprintf(
+		w,
+		"%s: %q is well formed: %d sentences, %d things looked for, %d points\n",
+		file,
+		c.Title,
+		len(c.Tell),
+		len(c.Look),
+		points,
+	)
 	return err
 }
 

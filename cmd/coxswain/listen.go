@@ -59,7 +59,11 @@ callout is speech that must not be taken for one).`,
 				return err
 			}
 			if v.Alone {
-				fmt.Fprintf(cmd.ErrOrStderr(), "coxswain: the vocabulary stands alone: %d callouts of its own\n", len(v.Callouts))
+				fmt.Fprintf(
+					cmd.ErrOrStderr(),
+					"coxswain: the vocabulary stands alone: %d callouts of its own\n",
+					len(v.Callouts),
+				)
 			}
 			files, err := evaluate.Files(args)
 			if err != nil {
@@ -78,12 +82,26 @@ callout is speech that must not be taken for one).`,
 					fmt.Fprintln(cmd.OutOrStdout(), string(b))
 					return
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s  %7.2f-%.2f s  %-20s %3.0f %%  %s\n", h.File, h.StartS, h.EndS, h.Callout, 100*h.Confidence, h.Text)
+				fmt.Fprintf(
+					cmd.OutOrStdout(),
+					"%s  %7.2f-%.2f s  %-20s %3.0f %%  %s\n",
+					h.File,
+					h.StartS,
+					h.EndS,
+					h.Callout,
+					100*h.Confidence,
+					h.Text,
+				)
 			})
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
-	cmd.Flags().StringArrayVar(&against, "against", nil, "with --reference: another recogniser to measure beside the first")
+	cmd.Flags().StringArrayVar(
+		&against,
+		"against",
+		nil,
+		"with --reference: another recogniser to measure beside the first",
+	)
 	cmd.Flags().StringVar(&reference, "reference", "", "measure against this reference file")
 	return cmd
 }
@@ -110,6 +128,9 @@ func opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Open
 		return evaluate.Builtin(v)
 	}
 	return func() (intents.Ear, error) {
-		return rig.StartPlugIn(name, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr})
+		return rig.StartPlugIn(
+			name,
+			intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr},
+		)
 	}, nil
 }

@@ -40,7 +40,11 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if err := root.Execute(); err != nil {
 		if err != errQuiet {
 			l := monitor.NewLog(stderr) // nobody may be reading
-			fmt.Fprintf(l, "coxswain: %s\n", record.Printable(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")))
+			fmt.Fprintf(
+				l,
+				"coxswain: %s\n",
+				record.Printable(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")),
+			)
 			l.Close()
 		}
 		return 1
@@ -109,7 +113,12 @@ func ownWords(check cobra.PositionalArgs) cobra.PositionalArgs {
 		if len(args) > 0 && check(cmd, args[:len(args)-1]) == nil {
 			said = fmt.Sprintf("%q is one too many", args[len(args)-1])
 		}
-		return fmt.Errorf("%s: say %s; see %s --help", said, strings.TrimSuffix(cmd.UseLine(), " [flags]"), cmd.CommandPath())
+		return fmt.Errorf(
+			"%s: say %s; see %s --help",
+			said,
+			strings.TrimSuffix(cmd.UseLine(), " [flags]"),
+			cmd.CommandPath(),
+		)
 	}
 }
 

@@ -67,7 +67,12 @@ the stream remembers it. Nothing is ever sent unless this command is called.`,
 }
 
 // publish stores one finished record; its fingerprint tells it from others.
-func publish(ctx context.Context, c *config.Config, js jetstream.JetStream, dir, subject, format string) (*jetstream.PubAck, error) {
+func publish(
+	ctx context.Context,
+	c *config.Config,
+	js jetstream.JetStream,
+	dir, subject, format string,
+) (*jetstream.PubAck, error) {
 	whole, err := record.Open(dir)
 	if err != nil {
 		return nil, err
@@ -88,7 +93,15 @@ func publish(ctx context.Context, c *config.Config, js jetstream.JetStream, dir,
 		if err := f.Write(r, &b); err != nil {
 			return nil, err
 		}
-		return js.PublishMsg(ctx, &nats.Msg{Subject: subject, Data: b.Bytes(), Header: nats.Header{"Coxswain-Record": {r.Name}, "Coxswain-Format": {format}}}, jetstream.WithMsgID(whole.Fingerprint()+"-"+format))
+		return js.PublishMsg(
+			ctx,
+			&nats.Msg{
+				Subject: subject,
+				Data:    b.Bytes(),
+				Header:  nats.Header{"Coxswain-Record": {r.Name}, "Coxswain-Format": {format}},
+			},
+			jetstream.WithMsgID(whole.Fingerprint()+"-"+format),
+		)
 	}
 	return nil, fmt.Errorf("--format %q: choose %s", format, strings.Join(names, ", "))
 }

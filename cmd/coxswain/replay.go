@@ -45,7 +45,12 @@ from a minute before its first callout to its end. Further cases go to DIR-2, DI
 	}
 	cmd.Flags().StringVar(&out, "out", "", "folder for the record; made if missing")
 	cmd.Flags().StringVar(&wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the first sample")
-	cmd.Flags().BoolVar(&echoed, "echoed", false, "the recording heard coxswain's own voice, as channel 1 of a live record did")
+	cmd.Flags().BoolVar(
+		&echoed,
+		"echoed",
+		false,
+		"the recording heard coxswain's own voice, as channel 1 of a live record did",
+	)
 	cmd.Flags().BoolVar(&quiet, "quiet", false, "no progress bar")
 	return cmd
 }

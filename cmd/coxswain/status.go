@@ -44,7 +44,12 @@ func newStatus(c *config.Config) *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")
-	cmd.Flags().BoolVar(&display, "display", false, "print the address of the wall display, with the word that opens it")
+	cmd.Flags().BoolVar(
+		&display,
+		"display",
+		false,
+		"print the address of the wall display, with the word that opens it",
+	)
 	return cmd
 }
 
@@ -55,13 +60,30 @@ func printStatus(w io.Writer, n *session.Snapshot) error {
 		}
 		return timeline.Seconds(*s).String()
 	}
-	fmt.Fprintf(w, "%s; session %s, code %s, cycle left %s\n", n.State, timeline.Seconds(n.Session), clock(n.Code), clock(n.CycleLeft))
+	fmt.Fprintf(
+		w,
+		"%s; session %s, code %s, cycle left %s\n",
+		n.State,
+		timeline.Seconds(n.Session),
+		clock(n.Code),
+		clock(n.CycleLeft),
+	)
 	for _, d := range n.Due {
 		fmt.Fprintf(w, "due in %.0f s: %s\n", d.In, d.Text)
 	}
 	for _, l := range n.Last {
 		fmt.Fprintf(w, "%.0f s ago: %s (%.0f %%)\n", l.Ago, l.Text, 100*l.Sure)
 	}
-	_, err := fmt.Fprintf(w, "recogniser: %s; sound: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n", n.Recogniser, n.Sound, n.Microphone, n.Record, n.Saving, n.Faults, n.Caution)
+	_, err := fmt.Fprintf(
+		w,
+		"recogniser: %s; sound: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n",
+		n.Recogniser,
+		n.Sound,
+		n.Microphone,
+		n.Record,
+		n.Saving,
+		n.Faults,
+		n.Caution,
+	)
 	return err
 }

@@ -18,14 +18,14 @@ import (
 
 // Config is everything that can be set. Its parts go to whoever needs them.
 type Config struct {
-	Beat      `mapstructure:",squash"`
-	Guideline `mapstructure:",squash"`
-	Hearing   `mapstructure:",squash"`
-	Speech    `mapstructure:",squash"`
-	Sound     `mapstructure:",squash"`
-	Records   `mapstructure:",squash"`
-	Pages     `mapstructure:",squash"`
-	Figures   `mapstructure:",squash"`
+	Beat      `               mapstructure:",squash"`
+	Guideline `               mapstructure:",squash"`
+	Hearing   `               mapstructure:",squash"`
+	Speech    `               mapstructure:",squash"`
+	Sound     `               mapstructure:",squash"`
+	Records   `               mapstructure:",squash"`
+	Pages     `               mapstructure:",squash"`
+	Figures   `               mapstructure:",squash"`
 	LogLevel  string         `mapstructure:"log_level"`
 	values    map[string]any // as they were loaded, by key
 }
@@ -153,7 +153,10 @@ func (f Figures) Definitions() ([]figures.Definition, error) {
 // together checks what no setting can check alone.
 func (c *Config) together() error {
 	if c.HTTP != "" && !loopback(c.HTTP) && len(c.Token) < 16 {
-		return fmt.Errorf("http is %q, beyond this machine: set http_token to at least 16 characters, or choose 127.0.0.1:PORT", c.HTTP)
+		return fmt.Errorf(
+			"http is %q, beyond this machine: set http_token to at least 16 characters, or choose 127.0.0.1:PORT",
+			c.HTTP,
+		)
 	}
 	return nil
 }

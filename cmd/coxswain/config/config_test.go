@@ -92,7 +92,8 @@ func TestPrecedence(t *testing.T) {
 	if c.Rate != 103 || c.Mode != "continuous" || c.Volume != 1 || c.Waveform != "biphasic" || !c.CancelEcho {
 		t.Errorf("%+v", c)
 	}
-	if !reflect.DeepEqual(c.Overlays, []string{"a.yaml", "b.yaml"}) || !reflect.DeepEqual(c.Vocabulary, []string{"c.yaml"}) {
+	if !reflect.DeepEqual(c.Overlays, []string{"a.yaml", "b.yaml"}) ||
+		!reflect.DeepEqual(c.Vocabulary, []string{"c.yaml"}) {
 		t.Errorf("lists: %v %v", c.Overlays, c.Vocabulary)
 	}
 	if _, err := load(t, "# nothing\n", nil); err != nil {

@@ -155,7 +155,11 @@ func readEnvironment(environ []string) (map[string]any, error) {
 		}
 		s, ok := settingOf(strings.ToLower(k))
 		if !ok {
-			return nil, fmt.Errorf("environment: unknown variable %s: known are COXSWAIN_ and one of %s", name, strings.ToUpper(strings.Join(Keys(), ", ")))
+			return nil, fmt.Errorf(
+				"environment: unknown variable %s: known are COXSWAIN_ and one of %s",
+				name,
+				strings.ToUpper(strings.Join(Keys(), ", ")),
+			)
 		}
 		v, err := s.parse(text)
 		if err == nil {
@@ -191,7 +195,13 @@ func readFile(path string) (map[string]any, error) {
 		k, n := top.Content[i], top.Content[i+1]
 		s, ok := settingOf(k.Value)
 		if !ok {
-			return nil, fmt.Errorf("configuration %s:%d: unknown key %q: known are %s", path, k.Line, k.Value, strings.Join(Keys(), ", "))
+			return nil, fmt.Errorf(
+				"configuration %s:%d: unknown key %q: known are %s",
+				path,
+				k.Line,
+				k.Value,
+				strings.Join(Keys(), ", "),
+			)
 		}
 		if _, twice := out[s.key]; twice {
 			return nil, fmt.Errorf("configuration %s:%d: %s is set twice", path, k.Line, s.key)

@@ -28,8 +28,17 @@ var settings = []setting{
 	{key: "allow_any_rate", def: false, usage: "allow a metronome rate outside the protocol's range"},
 	{key: "mode", def: "auto", usage: "metronome `MODE`: auto (30:2 until the airway is secured), ratio, or continuous",
 		words: []string{"auto", "ratio", "continuous"}},
-	{key: "protocol", def: timeline.DefaultProtocol, usage: "protocol `ID`: " + strings.Join(timeline.Protocols(), ", ")},
-	{key: "waveform", def: "biphasic", usage: "`WAVEFORM` of the defibrillator: biphasic or monophasic", words: []string{"biphasic", "monophasic"}},
+	{
+		key:   "protocol",
+		def:   timeline.DefaultProtocol,
+		usage: "protocol `ID`: " + strings.Join(timeline.Protocols(), ", "),
+	},
+	{
+		key:   "waveform",
+		def:   "biphasic",
+		usage: "`WAVEFORM` of the defibrillator: biphasic or monophasic",
+		words: []string{"biphasic", "monophasic"},
+	},
 	{key: "protocol_overlay", def: []string{}, usage: "protocol overlay `FILES` of this site"},
 	{key: "vocabulary", def: []string{}, usage: "vocabulary overlay `FILES`"},
 	{key: "clips", def: "", usage: "`FOLDER` of a unit's own recordings of the spoken clips"},
@@ -40,18 +49,61 @@ var settings = []setting{
 	{key: "sign_key", def: "", usage: "`FILE` of the private key that records are signed with (see coxswain key)"},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
 	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
-	{key: "records_fallback", def: "", usage: "`FOLDER` for records while the other cannot be written to (empty: one in the system's temporary folder)"},
-	{key: "record", def: "case", usage: "`WHEN` a record runs: case (one for each case, nothing between them) or always", words: []string{"case", "always"}},
-	{key: "record_before_s", def: 60, usage: "`SECONDS` of sound before a case's start that belong to its record, 0 to 600; kept in memory only until then", hi: 600},
-	{key: "case_end_minutes", def: 20, usage: "`N` minutes without a callout or compressions after which a case ends, asked for a minute before (0: never)", hi: 24 * 60},
-	{key: "resume_minutes", def: 10, usage: "go on with a session that was cut off less than `N` minutes ago (0: never)", hi: 24 * 60},
+	{
+		key:   "records_fallback",
+		def:   "",
+		usage: "`FOLDER` for records while the other cannot be written to (empty: one in the system's temporary folder)",
+	},
+	{
+		key:   "record",
+		def:   "case",
+		usage: "`WHEN` a record runs: case (one for each case, nothing between them) or always",
+		words: []string{"case", "always"},
+	},
+	{
+		key:   "record_before_s",
+		def:   60,
+		usage: "`SECONDS` of sound before a case's start that belong to its record, 0 to 600; kept in memory only until then",
+		hi:    600,
+	},
+	{
+		key:   "case_end_minutes",
+		def:   20,
+		usage: "`N` minutes without a callout or compressions after which a case ends, asked for a minute before (0: never)",
+		hi:    24 * 60,
+	},
+	{
+		key:   "resume_minutes",
+		def:   10,
+		usage: "go on with a session that was cut off less than `N` minutes ago (0: never)",
+		hi:    24 * 60,
+	},
 	{key: "cancel_echo", def: true, usage: "take our own sound out of what the recogniser hears"},
-	{key: "loop_delay_ms", def: 20, usage: "least time from loudspeaker to microphone in `MS` (see coxswain devices --loop), 10 to 500", lo: 10, hi: 500},
+	{
+		key:   "loop_delay_ms",
+		def:   20,
+		usage: "least time from loudspeaker to microphone in `MS` (see coxswain devices --loop), 10 to 500",
+		lo:    10,
+		hi:    500,
+	},
 	{key: "volume", def: 1.0, usage: "`GAIN` of everything played, 0 to 1", hi: 1},
-	{key: "http", def: "127.0.0.1:7470", usage: "`ADDRESS` of the wall display and the metrics (empty: none; beyond loopback only with http_token)"},
+	{
+		key:   "http",
+		def:   "127.0.0.1:7470",
+		usage: "`ADDRESS` of the wall display and the metrics (empty: none; beyond loopback only with http_token)",
+	},
 	{key: "http_open", def: false, usage: "show the wall display to every user of this machine, without a word"},
-	{key: "http_token", def: "", usage: "`WORD` that every request to http must carry (better in the environment than on the command line; none: one is made, see coxswain status --display)"},
-	{key: "log_level", def: "info", usage: "least `LEVEL` that is logged: debug, info, warn or error", words: []string{"debug", "info", "warn", "error"}},
+	{
+		key:   "http_token",
+		def:   "",
+		usage: "`WORD` that every request to http must carry (better in the environment than on the command line; none: one is made, see coxswain status --display)",
+	},
+	{
+		key:   "log_level",
+		def:   "info",
+		usage: "least `LEVEL` that is logged: debug, info, warn or error",
+		words: []string{"debug", "info", "warn", "error"},
+	},
 }
 
 // Groups of keys that commands read together.
@@ -59,8 +111,25 @@ var (
 	Protocol   = []string{"protocol", "protocol_overlay", "waveform", "rate", "allow_any_rate"}
 	Recogniser = []string{"recogniser", "vocabulary"}
 	Device     = []string{"input", "output"}
-	Session    = join(Protocol, Recogniser, []string{"mode", "clips", "volume", "cancel_echo", "loop_delay_ms", "record", "record_before_s", "case_end_minutes"})
-	Live       = join(Session, Device, []string{"wait_device_s", "records", "records_fallback", "resume_minutes", "http", "http_open", "http_token"})
+	Session    = join(
+		Protocol,
+		Recogniser,
+		[]string{
+			"mode",
+			"clips",
+			"volume",
+			"cancel_echo",
+			"loop_delay_ms",
+			"record",
+			"record_before_s",
+			"case_end_minutes",
+		},
+	)
+	Live = join(
+		Session,
+		Device,
+		[]string{"wait_device_s", "records", "records_fallback", "resume_minutes", "http", "http_open", "http_token"},
+	)
 )
 
 func join(lists ...[]string) []string {

@@ -36,7 +36,9 @@ func TestLogNeverWaits(t *testing.T) {
 		synctest.Wait()
 		fmt.Fprintln(l, "last")
 		l.Close()
-		if text := w.String(); !strings.Contains(text, "lines of the log were dropped") || !strings.HasSuffix(text, "last\n") || l.Dropped() != 0 {
+		if text := w.String(); !strings.Contains(text, "lines of the log were dropped") ||
+			!strings.HasSuffix(text, "last\n") ||
+			l.Dropped() != 0 {
 			t.Errorf("%d still dropped; it ends with %q", l.Dropped(), text[max(0, len(text)-100):])
 		}
 		l.Close()

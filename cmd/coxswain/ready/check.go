@@ -81,7 +81,10 @@ func Check(c *config.Config, o Options) []Finding {
 
 // checkRecogniser plays a built-in phrase to the configured recogniser.
 func checkRecogniser(c *config.Config, v *intents.Vocabulary) (string, error) {
-	ear, err := rig.StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr})
+	ear, err := rig.StartPlugIn(
+		c.Recogniser,
+		intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 10 * time.Second, Stderr: os.Stderr},
+	)
 	if err != nil {
 		return "", err
 	}
@@ -127,7 +130,12 @@ func checkDisk(records string, hours float64) (string, error) {
 	}
 	holds := float64(free) / (4 * audio.Rate * 3600)
 	if holds < hours {
-		return "", fmt.Errorf("%s holds %.1f h of session, want %.1f: free some space (coxswain retain)", records, holds, hours)
+		return "", fmt.Errorf(
+			"%s holds %.1f h of session, want %.1f: free some space (coxswain retain)",
+			records,
+			holds,
+			hours,
+		)
 	}
 	probe := filepath.Join(records, ".write-test")
 	if err := record.WriteFile(probe, []byte("x")); err != nil {
@@ -145,7 +153,11 @@ func checkBackup(records string, within time.Duration) (string, error) {
 	}
 	st, err := os.Stat(filepath.Join(records, ".backup"))
 	if err != nil {
-		return "", fmt.Errorf("%d records and no backup is known of: have the backup job touch %s", len(dirs), filepath.Join(records, ".backup"))
+		return "", fmt.Errorf(
+			"%d records and no backup is known of: have the backup job touch %s",
+			len(dirs),
+			filepath.Join(records, ".backup"),
+		)
 	}
 	if age := time.Since(st.ModTime()); age > within {
 		return "", fmt.Errorf("the last backup is %v old, want at most %v", age.Round(time.Minute), within)
@@ -167,18 +179,34 @@ func checkSound(c *config.Config) []Finding {
 	}
 	out := []Finding{{"microphone", "pass", fmt.Sprintf("noise floor %.0f dBFS", m.floor)}}
 	if m.floor < deadRoom {
-		out[0] = Finding{"microphone", "fail", fmt.Sprintf("noise floor %.0f dBFS: muted, unplugged or the wrong one", m.floor)}
+		out[0] = Finding{
+			"microphone",
+			"fail",
+			fmt.Sprintf("noise floor %.0f dBFS: muted, unplugged or the wrong one", m.floor),
+		}
 	} else if m.floor > loudRoom {
 		out[0] = Finding{"microphone", "fail", fmt.Sprintf("noise floor %.0f dBFS: turn its gain down", m.floor)}
 	}
 	loop := Finding{"loudspeaker", "pass", m.String()}
 	switch ms := m.delay * 1000 / audio.Rate; {
 	case !m.Heard():
-		loop = Finding{"loudspeaker", "fail", "the microphone does not hear it: check volume, mute and which devices are chosen"}
+		loop = Finding{
+			"loudspeaker",
+			"fail",
+			"the microphone does not hear it: check volume, mute and which devices are chosen",
+		}
 	case ms > 200:
-		loop = Finding{"loudspeaker", "fail", fmt.Sprintf("%v: too late for the echo canceller; set loop_delay_ms to %d", m, ms-20)}
+		loop = Finding{
+			"loudspeaker",
+			"fail",
+			fmt.Sprintf("%v: too late for the echo canceller; set loop_delay_ms to %d", m, ms-20),
+		}
 	case ms < c.LoopDelayMs-10:
-		loop = Finding{"loudspeaker", "fail", fmt.Sprintf("%v: sooner than loop_delay_ms; set it to %d", m, max(10, ms))}
+		loop = Finding{
+			"loudspeaker",
+			"fail",
+			fmt.Sprintf("%v: sooner than loop_delay_ms; set it to %d", m, max(10, ms)),
+		}
 	}
 	return append(out, loop)
 }

@@ -23,7 +23,12 @@ type Loop struct {
 func (m Loop) Heard() bool { return m.clear >= 8 }
 
 func (m Loop) String() string {
-	return fmt.Sprintf("loop delay %.1f ms (%d samples), level %+.1f dB", float64(m.delay)*1000/audio.Rate, m.delay, m.level)
+	return fmt.Sprintf(
+		"loop delay %.1f ms (%d samples), level %+.1f dB",
+		float64(m.delay)*1000/audio.Rate,
+		m.delay,
+		m.level,
+	)
 }
 
 // MeasureLoop plays bursts of noise and finds how much later and how much
@@ -45,7 +50,9 @@ func MeasureLoop(c *config.Config) (Loop, error) {
 	for begun := time.Now(); len(room) < 3*audio.Rate; {
 		if !e.Next(&f) {
 			if time.Since(begun) > 10*time.Second {
-				return m, fmt.Errorf("the sound device stands still: unplug it and plug it in again, or restart the sound server")
+				return m, fmt.Errorf(
+					"the sound device stands still: unplug it and plug it in again, or restart the sound server",
+				)
 			}
 			time.Sleep(time.Millisecond)
 			continue

@@ -38,7 +38,10 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	if err != nil {
 		return err
 	}
-	ear, err := StartPlugIn(r.Recogniser, intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr})
+	ear, err := StartPlugIn(
+		r.Recogniser,
+		intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr},
+	)
 	if err != nil {
 		return err
 	}
@@ -76,7 +79,10 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	switch len(dirs) {
 	case 0:
 		os.Remove(o.Dir)
-		fmt.Fprintln(r.Stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
+		fmt.Fprintln(
+			r.Stderr,
+			"coxswain: no case was called: there is no record (--record always writes one all the same)",
+		)
 	case 1:
 	default:
 		fmt.Fprintf(r.Stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))

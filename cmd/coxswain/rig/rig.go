@@ -114,5 +114,11 @@ func BeginIn(dir string, wall time.Time, had []timeline.Event, pos int64) (sessi
 }
 
 func kept(w *record.Writer) session.Kept {
-	return session.Kept{Name: filepath.Base(w.Dir), Journal: w.Journal, Sound: w.Sound, Events: w.Events, Intact: w.Intact}
+	return session.Kept{
+		Name:    filepath.Base(w.Dir),
+		Journal: w.Journal,
+		Sound:   w.Sound,
+		Events:  w.Events,
+		Intact:  w.Intact,
+	}
 }

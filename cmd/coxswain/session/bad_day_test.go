@@ -271,9 +271,23 @@ func TestClockStaysWithTheWall(t *testing.T) {
 func TestLongSleepEndsTheSession(t *testing.T) {
 	dir := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
-		events, pos, passed := badDay{length: time.Minute, sleepAt: 9 * time.Second, slept: 8 * time.Hour}.run(t, dir+"/r")
-		if passed > 10*time.Second || pos > 10*time.Second || countOf(events, timeline.Fault, "the session ends") != 1 || events[len(events)-1].Kind != timeline.SessionClose {
-			t.Errorf("the session ran for %v, its clock stands at %v, last event %s", passed, pos, events[len(events)-1].Kind)
+		events, pos, passed := badDay{
+			length:  time.Minute,
+			sleepAt: 9 * time.Second,
+			slept:   8 * time.Hour,
+		}.run(
+			t,
+			dir+"/r",
+		)
+		if passed > 10*time.Second || pos > 10*time.Second ||
+			countOf(events, timeline.Fault, "the session ends") != 1 ||
+			events[len(events)-1].Kind != timeline.SessionClose {
+			t.Errorf(
+				"the session ran for %v, its clock stands at %v, last event %s",
+				passed,
+				pos,
+				events[len(events)-1].Kind,
+			)
 		}
 	})
 }
@@ -345,8 +359,17 @@ func TestLostRecords(t *testing.T) {
 						back++
 					}
 				}
-				if length := audio.Duration(p.Samples); heard != 8 || faults != 1 || spoken != 1 || back != 1 || length < 39*time.Second || length > 41*time.Second {
-					t.Errorf("%d of 8 callouts, %d faults, %d times said, %d times back, %v of sound", heard, faults, spoken, back, length)
+				if length := audio.Duration(p.Samples); heard != 8 || faults != 1 || spoken != 1 || back != 1 ||
+					length < 39*time.Second ||
+					length > 41*time.Second {
+					t.Errorf(
+						"%d of 8 callouts, %d faults, %d times said, %d times back, %v of sound",
+						heard,
+						faults,
+						spoken,
+						back,
+						length,
+					)
 				}
 			})
 		})
@@ -378,14 +401,19 @@ func TestBadDisks(t *testing.T) {
 					}
 					heard++
 					for _, l := range events[i+1:] {
-						if l.Kind == timeline.CueSpoken && strings.HasPrefix(l.Cue, "said.") && l.At >= e.Heard.Decided {
+						if l.Kind == timeline.CueSpoken && strings.HasPrefix(l.Cue, "said.") &&
+							l.At >= e.Heard.Decided {
 							worst = max(worst, l.At-e.Heard.Decided)
 							break
 						}
 					}
 				}
 				if heard != 8 || worst > timeline.Seconds(1.5) {
-					t.Errorf("%d of 8 callouts in the journal, slowest read-back %v s after it was decided", heard, worst.Seconds())
+					t.Errorf(
+						"%d of 8 callouts in the journal, slowest read-back %v s after it was decided",
+						heard,
+						worst.Seconds(),
+					)
 				}
 				if n := countOf(events, timeline.CueSpoken, "fault.disk:"); n != c.faults {
 					t.Errorf("the fault is spoken %d times, want %d", n, c.faults)

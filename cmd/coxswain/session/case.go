@@ -57,11 +57,38 @@ const ackPatience = audio.Rate
 
 // newCase begins a case whose sample 0 is sample off of the session's clock.
 func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
-	c := &oneCase{o: o, protocol: o.Protocol, player: player, off: off, name: k.Name, ledger: newLedger(k.Journal, o.Live && k.Name != ""), logger: newLogger(k.Sound, o.Live && k.Name != ""),
-		machine: timeline.NewMachine(o.Protocol, k.Events...), sched: prompts.NewScheduler(o.Voice, player, o.Volume), saving: true, told: map[int]bool{}, events: slices.Clone(k.Events)}
+	c := &oneCase{
+		o:        o,
+		protocol: o.Protocol,
+		player:   player,
+		off:      off,
+		name:     k.Name,
+		ledger:   newLedger(k.Journal, o.Live && k.Name != ""),
+		logger:   newLogger(k.Sound, o.Live && k.Name != ""),
+		machine: timeline.NewMachine(
+			o.Protocol,
+			k.Events...),
+		sched:  prompts.NewScheduler(o.Voice, player, o.Volume),
+		saving: true,
+		told:   map[int]bool{},
+		events: slices.Clone(k.Events),
+	}
 	if len(k.Events) == 0 {
-		c.append(timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: o.Wall.Add(audio.Duration(off)).Format(time.RFC3339Nano), Rate: timeline.Rate,
-			Software: o.Software, Protocol: o.Protocol.ID + " " + o.Protocol.Hash, Vocabulary: o.Vocabulary.Hash, Recogniser: o.Recogniser, Source: o.Source, Caution: Caution}})
+		c.append(
+			timeline.Event{
+				Kind: timeline.SessionOpen,
+				Session: &timeline.Session{
+					Wall:       o.Wall.Add(audio.Duration(off)).Format(time.RFC3339Nano),
+					Rate:       timeline.Rate,
+					Software:   o.Software,
+					Protocol:   o.Protocol.ID + " " + o.Protocol.Hash,
+					Vocabulary: o.Vocabulary.Hash,
+					Recogniser: o.Recogniser,
+					Source:     o.Source,
+					Caution:    Caution,
+				},
+			},
+		)
 	}
 	return c
 }
@@ -161,7 +188,13 @@ func (s *oneCase) withdraw(ready timeline.Ready) {
 func (s *oneCase) heard(r intents.Result) *timeline.Heard {
 	const up = audio.Rate / audio.ListenRate
 	at := func(n int64) timeline.Time { return timeline.Time(n*up - s.off) }
-	return &timeline.Heard{Start: at(r.Start), End: at(r.End), Decided: at(r.Decided), Text: r.Text, Confidence: r.Confidence}
+	return &timeline.Heard{
+		Start:      at(r.Start),
+		End:        at(r.End),
+		Decided:    at(r.Decided),
+		Text:       r.Text,
+		Confidence: r.Confidence,
+	}
 }
 
 // callout makes a recogniser's result an event.
@@ -192,7 +225,10 @@ func (s *oneCase) loudness(k timeline.Kind) {
 // is no callout. A leader who says them after us is heard.
 func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 	plain := func(t string) string {
-		return " " + strings.Join(strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }), " ") + " "
+		return " " + strings.Join(
+			strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }),
+			" ",
+		) + " "
 	}
 	for _, sp := range s.spoken {
 		if h.Start > sp.At && h.End < sp.Until+echoDelay && strings.Contains(plain(sp.Text), plain(h.Text)) {
@@ -239,7 +275,8 @@ func (s *oneCase) metronome() {
 		}
 		s.sched.StartBeat(m)
 	}
-	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Beat.NoBreaths && !st.Silent(now) {
+	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Beat.NoBreaths &&
+		!st.Silent(now) {
 		s.sched.Breathe(int64(st.AirwayAt)+s.off, int64(p.Span("ventilation_s")))
 	} else {
 		s.sched.Breathe(-1, 0)

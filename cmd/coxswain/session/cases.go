@@ -53,7 +53,9 @@ func (s *Session) startByHand() {
 		s.open()
 	}
 	if s.now.machine.State().Started == timeline.Never {
-		s.now.take(timeline.Event{At: timeline.Time(s.now.pos), Kind: timeline.CodeStart, Text: "asked for, not called"})
+		s.now.take(
+			timeline.Event{At: timeline.Time(s.now.pos), Kind: timeline.CodeStart, Text: "asked for, not called"},
+		)
 		s.now.called, s.now.asked = s.now.pos, 0
 	}
 }
@@ -76,7 +78,8 @@ func (s *Session) open() {
 			e.Until = 0
 		}
 		e.Seq, e.Heard, e.Retracts, e.Replaces = 0, nil, 0, 0
-		if e.Kind == timeline.CueSpoken || e.Kind == timeline.CueDropped || e.Kind == timeline.Fault || e.Kind == timeline.Recovered {
+		if e.Kind == timeline.CueSpoken || e.Kind == timeline.CueDropped || e.Kind == timeline.Fault ||
+			e.Kind == timeline.Recovered {
 			c.append(e)
 		}
 	}
@@ -115,7 +118,14 @@ func (s *Session) turn() {
 	case c.asked == 0 && quiet >= silence-min(askBefore, silence/2):
 		c.asked = c.pos
 		c.append(timeline.Event{At: timeline.Time(c.pos), Kind: timeline.Question, Cue: "case.silent"})
-		c.offer(timeline.Cue{ID: "case.silent", At: c.now(), Expires: c.now() + timeline.Seconds(20), Priority: timeline.Alarm})
+		c.offer(
+			timeline.Cue{
+				ID:       "case.silent",
+				At:       c.now(),
+				Expires:  c.now() + timeline.Seconds(20),
+				Priority: timeline.Alarm,
+			},
+		)
 	case c.asked != 0 && quiet >= silence:
 		c.note(timeline.Fault, "nothing was called for long, and nobody answered: the record ends")
 		s.next()
@@ -145,7 +155,11 @@ func (s *Session) between() *oneCase {
 // writes to it first.
 func (s *Session) record(off int64) Kept {
 	r := &opening{begin: s.beginAt(off)}
-	return Kept{Name: s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"), Journal: (*openingJournal)(r), Sound: (*openingSound)(r)}
+	return Kept{
+		Name:    s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"),
+		Journal: (*openingJournal)(r),
+		Sound:   (*openingSound)(r),
+	}
 }
 
 // beginAt begins the record of a case whose sample 0 is sample off.

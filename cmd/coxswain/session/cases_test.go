@@ -72,12 +72,26 @@ func evening(t *testing.T, seconds int, change func(*Options), said ...intents.R
 		t.Fatal(err)
 	}
 	for _, m := range kept.list {
-		if m.closed != 2 || m.events[0].Kind != timeline.SessionOpen || m.events[len(m.events)-1].Kind != timeline.SessionClose {
-			t.Errorf("record of %v: closed %d times, first event %s, last %s", m.wall, m.closed, m.events[0].Kind, m.events[len(m.events)-1].Kind)
+		if m.closed != 2 || m.events[0].Kind != timeline.SessionOpen ||
+			m.events[len(m.events)-1].Kind != timeline.SessionClose {
+			t.Errorf(
+				"record of %v: closed %d times, first event %s, last %s",
+				m.wall,
+				m.closed,
+				m.events[0].Kind,
+				m.events[len(m.events)-1].Kind,
+			)
 		}
 		for i, e := range m.events {
 			if e.Seq != uint64(i+1) || e.At < 0 || int64(e.At) > int64(len(m.room)) {
-				t.Errorf("event %d of %d has number %d and lies at %s of %v", i+1, len(m.events), e.Seq, e.At, audio.Duration(int64(len(m.room))))
+				t.Errorf(
+					"event %d of %d has number %d and lies at %s of %v",
+					i+1,
+					len(m.events),
+					e.Seq,
+					e.At,
+					audio.Duration(int64(len(m.room))),
+				)
 			}
 		}
 	}
@@ -104,12 +118,26 @@ func kindsOf(m *memory) []string {
 // Two patients on one evening: two records, each with the minute of sound
 // before it, nothing between them, and nothing of the first in the second.
 func TestOneCaseOneRecord(t *testing.T) {
-	s, records := evening(t, 900, nil,
+	s, records := evening(
+		t,
+		900,
+		nil,
 		heardAt("ask.next", 60), // no patient: no record
-		heardAt("code.start", 100), valued("patient.weight", 110, "weight_kg", 20), heardAt("patient.child", 115), heardAt("compressions.start", 120),
-		heardAt("airway.secured", 130), valued("drug.epinephrine", 140, "dose_mg", 0.2),
-		heardAt("code.end", 200), heardAt("confirm", 203),
-		heardAt("code.start", 500), heardAt("compressions.start", 510), heardAt("ask.dose.epinephrine", 520))
+		heardAt(
+			"code.start",
+			100,
+		),
+		valued("patient.weight", 110, "weight_kg", 20),
+		heardAt("patient.child", 115),
+		heardAt("compressions.start", 120),
+		heardAt("airway.secured", 130),
+		valued("drug.epinephrine", 140, "dose_mg", 0.2),
+		heardAt("code.end", 200),
+		heardAt("confirm", 203),
+		heardAt("code.start", 500),
+		heardAt("compressions.start", 510),
+		heardAt("ask.dose.epinephrine", 520),
+	)
 	if len(records) != 2 {
 		t.Fatalf("%d records, want 2", len(records))
 	}
@@ -133,7 +161,12 @@ func TestOneCaseOneRecord(t *testing.T) {
 		for i := audio.Rate / 2; i < len(c.m.room); i += audio.Rate { // the sound is that of its moment
 			want := float32(int(at+float64(i)/audio.Rate)) / 10000
 			if off := c.m.room[i] - want; off > 1.5e-4 || off < -1.5e-4 {
-				t.Fatalf("%.1f s into the record: sound of second %.0f, want %.0f", float64(i)/audio.Rate, c.m.room[i]*10000, want*10000)
+				t.Fatalf(
+					"%.1f s into the record: sound of second %.0f, want %.0f",
+					float64(i)/audio.Rate,
+					c.m.room[i]*10000,
+					want*10000,
+				)
 			}
 		}
 	}
@@ -152,7 +185,16 @@ func TestOneCaseOneRecord(t *testing.T) {
 
 // A start that follows the confirmed end at once is the next patient's.
 func TestNextPatientAtOnce(t *testing.T) {
-	_, records := evening(t, 40, nil, heardAt("code.start", 5), valued("patient.weight", 8, "weight_kg", 20), heardAt("code.end", 12), heardAt("confirm", 15), heardAt("code.start", 18))
+	_, records := evening(
+		t,
+		40,
+		nil,
+		heardAt("code.start", 5),
+		valued("patient.weight", 8, "weight_kg", 20),
+		heardAt("code.end", 12),
+		heardAt("confirm", 15),
+		heardAt("code.start", 18),
+	)
 	if len(records) != 2 || strings.Join(kindsOf(records[1]), " ") != "code.start" {
 		t.Fatalf("%d records", len(records))
 	}
@@ -203,7 +245,8 @@ func TestSilentCaseEnds(t *testing.T) {
 		}
 		m := records[0]
 		ended := audio.Duration(int64(len(m.room))).Seconds()
-		if n := asked(m); n != c.asked || c.ends != 0 && (ended < c.ends-2 || ended > c.ends+6) || c.ends == 0 && ended < 599 {
+		if n := asked(m); n != c.asked || c.ends != 0 && (ended < c.ends-2 || ended > c.ends+6) ||
+			c.ends == 0 && ended < 599 {
 			t.Errorf("%s: asked %d times, want %d; ends at %.0f s, want %.0f", c.name, n, c.asked, ended, c.ends)
 		}
 	}
@@ -228,7 +271,8 @@ func TestStartByHand(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if len(kept.list) != 1 || !slices.Equal(kindsOf(kept.list[0]), []string{"code.start"}) || len(kept.list[0].room) != 15*audio.Rate {
+	if len(kept.list) != 1 || !slices.Equal(kindsOf(kept.list[0]), []string{"code.start"}) ||
+		len(kept.list[0].room) != 15*audio.Rate {
 		t.Errorf("%d records", len(kept.list))
 	}
 	read := false
@@ -242,7 +286,14 @@ func TestStartByHand(t *testing.T) {
 
 // A record that runs always begins anew with each case all the same.
 func TestRecordAlways(t *testing.T) {
-	_, records := evening(t, 60, func(o *Options) { o.Always, o.Before = true, 0 }, heardAt("code.start", 5), heardAt("code.end", 10), heardAt("confirm", 13))
+	_, records := evening(
+		t,
+		60,
+		func(o *Options) { o.Always, o.Before = true, 0 },
+		heardAt("code.start", 5),
+		heardAt("code.end", 10),
+		heardAt("confirm", 13),
+	)
 	if len(records) != 2 {
 		t.Fatalf("%d records, want 2", len(records))
 	}

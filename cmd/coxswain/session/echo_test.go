@@ -69,11 +69,20 @@ func ourSound(t *testing.T, n int, all []spokenAt) []float32 {
 	player := audio.NewPlayer(0)
 	sched := prompts.NewScheduler(voice, player, 1)
 	sched.StartBeat(prompts.Metronome{Rate: 110})
-	sched.Offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5)}) // as every session begins
+	sched.Offer(
+		timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5)},
+	) // as every session begins
 	ids := []string{"cycle.soon", "pause.limit", "said.shock.given", "said.airway.secured", "opening", "said.rosc"}
 	for i, s := range all {
 		at := timeline.Time(s.at - audio.Rate/3)
-		sched.Offer(timeline.Cue{ID: ids[i%len(ids)], At: at, Expires: at + timeline.Seconds(1), Values: map[string]float64{"seconds": 10}})
+		sched.Offer(
+			timeline.Cue{
+				ID:      ids[i%len(ids)],
+				At:      at,
+				Expires: at + timeline.Seconds(1),
+				Values:  map[string]float64{"seconds": 10},
+			},
+		)
 	}
 	out := make([]float32, 0, n)
 	var block [audio.Block]float32
@@ -87,7 +96,13 @@ func ourSound(t *testing.T, n int, all []spokenAt) []float32 {
 
 // score listens to a microphone and a loudspeaker and counts callouts that
 // were right, and results that were not.
-func score(t *testing.T, v *intents.Vocabulary, room, speaker []float32, all []spokenAt, cancel bool) (right, wrong int, erle float64) {
+func score(
+	t *testing.T,
+	v *intents.Vocabulary,
+	room, speaker []float32,
+	all []spokenAt,
+	cancel bool,
+) (right, wrong int, erle float64) {
 	t.Helper()
 	rec, err := acoustic.New(v)
 	if err != nil {
@@ -144,7 +159,14 @@ func TestOwnSoundMasksNothing(t *testing.T) {
 	}
 	quietRight, quietWrong, _ := score(t, v, callouts, silent, all, true)
 	right, wrong, _ := score(t, v, room, speaker, all, true)
-	t.Logf("of %d callouts: %d right and %d wrong in silence; %d and %d under our own sound", len(all), quietRight, quietWrong, right, wrong)
+	t.Logf(
+		"of %d callouts: %d right and %d wrong in silence; %d and %d under our own sound",
+		len(all),
+		quietRight,
+		quietWrong,
+		right,
+		wrong,
+	)
 	if testing.Verbose() {
 		plain, plainWrong, _ := score(t, v, room, speaker, all, false)
 		t.Logf("without the canceller: %d right, %d wrong", plain, plainWrong)
@@ -184,8 +206,17 @@ func TestEchoReturnLossEnhancement(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("echo return loss enhancement, mean so far: %.1f dB after 10 s, %.1f after 20 s, %.1f after 60 s", after[0], after[1], after[2])
+	t.Logf(
+		"echo return loss enhancement, mean so far: %.1f dB after 10 s, %.1f after 20 s, %.1f after 60 s",
+		after[0],
+		after[1],
+		after[2],
+	)
 	if after[1] < 15 || after[2] < 35 {
-		t.Errorf("echo return loss enhancement is %.1f dB after 20 s and %.1f after 60 s, want 15 and 35", after[1], after[2])
+		t.Errorf(
+			"echo return loss enhancement is %.1f dB after 20 s and %.1f after 60 s, want 15 and 35",
+			after[1],
+			after[2],
+		)
 	}
 }

@@ -50,6 +50,14 @@ func bar(w io.Writer, done, total int64, started time.Time) {
 	const width = 40
 	k := int(float64(width) * float64(done) / float64(max(1, total)))
 	speed := audio.Duration(done).Seconds() / max(1e-9, time.Since(started).Seconds())
-	fmt.Fprintf(w, "\r[%s%s] %3d %%  %v of %v  %.0f times real time ", strings.Repeat("#", k), strings.Repeat(".", width-k), 100*done/max(1, total),
-		audio.Duration(done).Round(time.Second), audio.Duration(total).Round(time.Second), speed)
+	fmt.Fprintf(
+		w,
+		"\r[%s%s] %3d %%  %v of %v  %.0f times real time ",
+		strings.Repeat("#", k),
+		strings.Repeat(".", width-k),
+		100*done/max(1, total),
+		audio.Duration(done).Round(time.Second),
+		audio.Duration(total).Round(time.Second),
+		speed,
+	)
 }

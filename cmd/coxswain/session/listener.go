@@ -19,7 +19,12 @@ type Listener struct {
 // NewListener returns a listener; the loudspeaker's sound is held back by delay
 // blocks before it is cancelled.
 func NewListener(cancel bool, delay int) (*Listener, error) {
-	l := &Listener{room: audio.NewDecimator(audio.Block), speaker: audio.NewDecimator(audio.Block), a: make([]int16, audio.Block/3), b: make([]int16, audio.Block/3)}
+	l := &Listener{
+		room:    audio.NewDecimator(audio.Block),
+		speaker: audio.NewDecimator(audio.Block),
+		a:       make([]int16, audio.Block/3),
+		b:       make([]int16, audio.Block/3),
+	}
 	var err error
 	if cancel {
 		l.echo, err = echo.New(delay)

@@ -69,7 +69,11 @@ const (
 
 // OpenLive opens the sound device, trying again for as long as wait. A gap
 // longer than within ends the session.
-func OpenLive(ctx context.Context, open func(*audio.Exchange) (Sound, error), wait, within time.Duration) (*Live, error) {
+func OpenLive(
+	ctx context.Context,
+	open func(*audio.Exchange) (Sound, error),
+	wait, within time.Duration,
+) (*Live, error) {
 	l := &Live{open: open, asleep: asleep, within: within}
 	for begun := time.Now(); ; {
 		l.e = audio.NewExchange(10)
@@ -110,7 +114,11 @@ func (l *Live) Run(ctx context.Context, s *Session) {
 	defer tick.Stop()
 	begun, slept := time.Now(), l.asleep()
 	l.slept = slept
-	l.clock = newKeeper(func() time.Duration { return time.Since(begun) + l.asleep() - slept }, s.pos, time.Since(s.o.Wall))
+	l.clock = newKeeper(
+		func() time.Duration { return time.Since(begun) + l.asleep() - slept },
+		s.pos,
+		time.Since(s.o.Wall),
+	)
 	l.turned, l.called = l.clock.now(), l.clock.now()
 	l.sided()
 	for {

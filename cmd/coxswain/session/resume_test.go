@@ -16,7 +16,11 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	was := make([]timeline.Event, 0, 100)
 	was = append(was, timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}},
 		timeline.Event{Seq: 2, At: timeline.Seconds(2), Kind: timeline.CodeStart, Heard: &timeline.Heard{}})
-	o.Resume = Resume{Kept: Kept{Name: "cut", Journal: nowhere{}, Sound: nowhere{}, Events: was}, Had: 5 * audio.Rate, Pos: 20 * audio.Rate}
+	o.Resume = Resume{
+		Kept: Kept{Name: "cut", Journal: nowhere{}, Sound: nowhere{}, Events: was},
+		Had:  5 * audio.Rate,
+		Pos:  20 * audio.Rate,
+	}
 	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)

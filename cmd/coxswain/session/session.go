@@ -92,14 +92,24 @@ type Session struct {
 func New(o Options) (*Session, error) {
 	for _, c := range o.Vocabulary.Callouts {
 		if !timeline.Kind(c.ID).IsCallout() && !c.New {
-			return nil, fmt.Errorf("vocabulary: callout %q is not one that the timeline knows: mark it new: true to log it all the same", c.ID)
+			return nil, fmt.Errorf(
+				"vocabulary: callout %q is not one that the timeline knows: mark it new: true to log it all the same",
+				c.ID,
+			)
 		}
 	}
 	listener, err := NewListener(o.Echo, int(o.LoopDelay/(10*time.Millisecond))-1)
 	if err != nil {
 		return nil, err
 	}
-	s := &Session{o: o, ear: o.Ear, listener: listener, player: audio.NewPlayer(audio.Lead * audio.Block), out: make([]float32, audio.Block), before: newBefore(o.Before)}
+	s := &Session{
+		o:        o,
+		ear:      o.Ear,
+		listener: listener,
+		player:   audio.NewPlayer(audio.Lead * audio.Block),
+		out:      make([]float32, audio.Block),
+		before:   newBefore(o.Before),
+	}
 	switch {
 	case o.Resume.Name != "":
 		k := o.Resume.Kept
@@ -107,14 +117,23 @@ func New(o Options) (*Session, error) {
 		k.Journal, k.Sound = (*openingJournal)(r), (*openingSound)(r)
 		s.now = newCase(&s.o, k, s.player, -o.Resume.Pos)
 		s.now.pos, s.now.called = o.Resume.Pos, o.Resume.Pos
-		s.fault(timeline.Recovered, "resumed", fmt.Sprintf("the session goes on after a cut of %v", audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second)))
+		s.fault(
+			timeline.Recovered,
+			"resumed",
+			fmt.Sprintf(
+				"the session goes on after a cut of %v",
+				audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second),
+			),
+		)
 		return s, nil
 	case o.Always || o.Drill != nil:
 		s.now = newCase(&s.o, s.record(0), s.player, 0)
 	default:
 		s.now = s.between()
 	}
-	s.now.offer(timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice})
+	s.now.offer(
+		timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice},
+	)
 	return s, nil
 }
 

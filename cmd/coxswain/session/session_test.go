@@ -37,6 +37,21 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 		}
 		return Kept{Name: filepath.Base(dir), Journal: w.Journal, Sound: w.Sound, Intact: w.Intact}, nil
 	}
-	return Options{Protocol: p, Vocabulary: v, Voice: voice, Ear: intents.Inline{Recogniser: &intents.Scripted{Results: results}}, Begin: begin, Always: true,
-		Rate: 110, Mode: "auto", Volume: 1, Echo: true, LoopDelay: 20 * time.Millisecond, Software: "test", Recogniser: "scripted", Source: "test", Wall: time.Now()}
+	return Options{
+		Protocol:   p,
+		Vocabulary: v,
+		Voice:      voice,
+		Ear:        intents.Inline{Recogniser: &intents.Scripted{Results: results}},
+		Begin:      begin,
+		Always:     true,
+		Rate:       110,
+		Mode:       "auto",
+		Volume:     1,
+		Echo:       true,
+		LoopDelay:  20 * time.Millisecond,
+		Software:   "test",
+		Recogniser: "scripted",
+		Source:     "test",
+		Wall:       time.Now(),
+	}
 }

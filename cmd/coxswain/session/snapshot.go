@@ -59,8 +59,23 @@ func (s *Session) show() {
 	now := timeline.Time(c.pos)
 	st := c.machine.State()
 	p := c.protocol.For(st)
-	n := &Snapshot{Caution: Caution, Record: c.name, Session: now.Seconds(), Rhythm: string(st.Rhythm), Shocks: len(st.Shocks), State: stateText(st),
-		Microphone: s.listener.dBFS(), Recogniser: "hears", Sound: s.sound, Saving: c.saving, Faults: c.faults, Callouts: c.callouts, Echo: s.listener.Enhancement(), Due: []Due{}, Last: []Heard{}}
+	n := &Snapshot{
+		Caution:    Caution,
+		Record:     c.name,
+		Session:    now.Seconds(),
+		Rhythm:     string(st.Rhythm),
+		Shocks:     len(st.Shocks),
+		State:      stateText(st),
+		Microphone: s.listener.dBFS(),
+		Recogniser: "hears",
+		Sound:      s.sound,
+		Saving:     c.saving,
+		Faults:     c.faults,
+		Callouts:   c.callouts,
+		Echo:       s.listener.Enhancement(),
+		Due:        []Due{},
+		Last:       []Heard{},
+	}
 	since := func(t timeline.Time) *float64 {
 		if t == timeline.Never {
 			return nil
@@ -95,7 +110,8 @@ func (s *Session) show() {
 func (s *oneCase) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
 	out := []Due{}
 	for _, c := range p.Agenda(st, now+timeline.Seconds(120)) {
-		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) || c.At > now+timeline.Seconds(120) {
+		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) ||
+			c.At > now+timeline.Seconds(120) {
 			continue
 		}
 		d := Due{s.o.Voice.Sentence(c), (c.At - now).Seconds()}

@@ -31,7 +31,12 @@ func TestLongSession(t *testing.T) {
 	}
 	ear := &intents.Scripted{}
 	kinds := []string{"compressor.change", "drug.epinephrine", "causes.review", "access.iv"}
-	ear.Results = append(ear.Results, heardAt("code.start", 2), heardAt("compressions.start", 4), heardAt("airway.secured", 8))
+	ear.Results = append(
+		ear.Results,
+		heardAt("code.start", 2),
+		heardAt("compressions.start", 4),
+		heardAt("airway.secured", 8),
+	)
 	for s := 40; int64(s)*audio.Rate < length-60*audio.Rate; s += 40 {
 		ear.Results = append(ear.Results, heardAt(kinds[s/40%len(kinds)], s))
 	}
@@ -60,7 +65,16 @@ func TestLongSession(t *testing.T) {
 	late, grown := heap(), 0.0
 	grown = float64(late) - float64(early)
 	perEvent := grown / float64(len(s.now.events)/2)
-	t.Logf("%v in %v (%.0f times real time); heap %.1f MB half way, %.1f MB at the end; %d events, %.0f bytes each", audio.Duration(length), took.Round(time.Second), audio.Duration(length).Seconds()/took.Seconds(), float64(early)/1e6, float64(late)/1e6, len(s.now.events), perEvent)
+	t.Logf(
+		"%v in %v (%.0f times real time); heap %.1f MB half way, %.1f MB at the end; %d events, %.0f bytes each",
+		audio.Duration(length),
+		took.Round(time.Second),
+		audio.Duration(length).Seconds()/took.Seconds(),
+		float64(early)/1e6,
+		float64(late)/1e6,
+		len(s.now.events),
+		perEvent,
+	)
 	if grown > 2e6 && perEvent > 5000 {
 		t.Errorf("the heap grew by %.1f MB, %.0f bytes an event", grown/1e6, perEvent)
 	}
@@ -69,7 +83,14 @@ func TestLongSession(t *testing.T) {
 
 func heardAt(id string, second int) intents.Result {
 	end := int64(second) * intents.Rate
-	return intents.Result{Callout: id, Text: "words " + id, Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200}
+	return intents.Result{
+		Callout:    id,
+		Text:       "words " + id,
+		Confidence: 1,
+		Start:      end - 8000,
+		End:        end,
+		Decided:    end + 3200,
+	}
 }
 
 func heap() uint64 {

@@ -21,8 +21,11 @@ import (
 func Guard(h http.Handler, token string) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().
-			Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "+
-				"img-src 'self'; media-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'")
+			Set(
+				"Content-Security-Policy",
+				"default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "+
+					"img-src 'self'; media-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'",
+			)
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		w.Header().Set("Referrer-Policy", "no-referrer")
 		w.Header().Set("Cache-Control", "no-store")

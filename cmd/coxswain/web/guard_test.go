@@ -58,7 +58,9 @@ func TestTokenForACookie(t *testing.T) {
 		return w.Result()
 	}
 	first := ask("//elsewhere.example/?token="+token, "127.0.0.1:7471")
-	if first.StatusCode != 303 || first.Header.Get("Location") != "/elsewhere.example/" && first.Header.Get("Location") != "/" || len(first.Cookies()) != 1 {
+	if first.StatusCode != 303 ||
+		first.Header.Get("Location") != "/elsewhere.example/" && first.Header.Get("Location") != "/" ||
+		len(first.Cookies()) != 1 {
 		t.Fatalf("%d %v", first.StatusCode, first.Header)
 	}
 	c := first.Cookies()[0]

@@ -28,7 +28,10 @@ func OpenBrowser(address string) (done func()) {
 	}
 	done = func() { os.RemoveAll(dir) }
 	page := filepath.Join(dir, "open.html")
-	text := fmt.Sprintf("<!doctype html><meta http-equiv=\"refresh\" content=\"0; url=%s\">", html.EscapeString(address))
+	text := fmt.Sprintf(
+		"<!doctype html><meta http-equiv=\"refresh\" content=\"0; url=%s\">",
+		html.EscapeString(address),
+	)
 	if err := os.WriteFile(page, []byte(text), 0o600); err != nil {
 		return done
 	}

@@ -121,7 +121,12 @@ func (v *reviewer) course(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	strip := review.Strip{From: timeline.Seconds(n[0]), To: timeline.Seconds(max(n[1], n[0]+1)), Width: min(max(n[2], 300), 4000), Peaks: peaks}
+	strip := review.Strip{
+		From:  timeline.Seconds(n[0]),
+		To:    timeline.Seconds(max(n[1], n[0]+1)),
+		Width: min(max(n[2], 300), 4000),
+		Peaks: peaks,
+	}
 	svg, err := review.DrawCourse(rec, strip)
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
@@ -187,7 +192,8 @@ func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	if o := r.Header.Get("Origin"); !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") || o != "" && o != "http://"+r.Host {
+	if o := r.Header.Get("Origin"); !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") ||
+		o != "" && o != "http://"+r.Host {
 		http.Error(w, "amendments come from the page only", http.StatusForbidden)
 		return
 	}

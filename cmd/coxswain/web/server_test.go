@@ -23,7 +23,10 @@ func TestIdleConnectionsAreNotKept(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "here") }), time.Minute)
+	s := NewServer(
+		http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "here") }),
+		time.Minute,
+	)
 	go s.Serve(ln)
 	defer s.Close()
 	var held []net.Conn
@@ -84,7 +87,8 @@ func TestStreamsAreFew(t *testing.T) {
 			t.Fatalf("a display gets %q", line)
 		}
 	}
-	if r, line := follow(); r.StatusCode != http.StatusServiceUnavailable || !strings.Contains(line, fmt.Sprint(mostStreams)) {
+	if r, line := follow(); r.StatusCode != http.StatusServiceUnavailable ||
+		!strings.Contains(line, fmt.Sprint(mostStreams)) {
 		t.Errorf("one too many: %s %q", r.Status, line)
 	}
 	open[0].Body.Close()

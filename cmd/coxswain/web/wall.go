@@ -24,7 +24,11 @@ func Wall(seen *session.Box) http.Handler {
 			defer func() { <-places }()
 			stream(w, r, seen)
 		default:
-			http.Error(w, fmt.Sprintf("%d displays follow already: close one", mostStreams), http.StatusServiceUnavailable)
+			http.Error(
+				w,
+				fmt.Sprintf("%d displays follow already: close one", mostStreams),
+				http.StatusServiceUnavailable,
+			)
 		}
 	})
 	pages, _ := fs.Sub(files, "wall")
