@@ -50,7 +50,7 @@ type teller struct {
 }
 
 // at is a moment on the clock of the code.
-func (t teller) at(x timeline.Time) string { return minutes(x - t.c.State.Started) }
+func (t teller) at(x timeline.Time) string { return minutes(x - t.c.State.CodeAt()) }
 
 // minutes is a length of time as m:ss.
 func minutes(x timeline.Time) string {
@@ -65,7 +65,7 @@ func (t teller) onset() Sentence {
 		return Sentence{{"A code without an arrest: the pulse was never lost.", s.Started}}
 	}
 	from := t.c.Arrest[0].From
-	out := Sentence{{"Arrest at " + t.at(from), from}}
+	out := Sentence{{"Arrest " + minutes(from-s.Started) + " after the case began", from}}
 	if from == s.Started {
 		out[0].Text = "Arrest from the start"
 	}
