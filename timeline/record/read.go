@@ -170,7 +170,7 @@ func (r *Record) decode(b []byte) (line, error) {
 			l, err = newer, nil
 		}
 	}
-	if bytes.ContainsFunc(b, unprintable) || bytes.Contains(b, []byte(`\`)) {
+	if slices.ContainsFunc(b, notPlain) {
 		clean(reflect.ValueOf(&l.Event).Elem())
 	}
 	return l, err
@@ -205,6 +205,10 @@ func readLine(r *bufio.Reader) ([]byte, error) {
 		return out[:len(out)-1], nil
 	}
 }
+
+// notPlain reports whether a byte may be part of what is not printable: nearly
+// no line has one, and a line is looked at by the thousand.
+func notPlain(c byte) bool { return c < ' ' || c > '~' || c == '\\' }
 
 // unprintable are characters that could steer a terminal or turn text around.
 func unprintable(c rune) bool {
