@@ -13,7 +13,7 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # number where a pointer is expected, which the race detector takes for a bad pointer.
 RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/monitor ./cmd/coxswain/session ./intents ./timeline/record
 
-.PHONY: fuzz demo test build deps test-deps bench soak install uninstall package deb deb-test clean
+.PHONY: fuzz demo test build deps test-deps bench soak install uninstall package deb deb-test arm64 clean
 
 demo: build build/demo.wav
 	@rm -rf build/demo-record
@@ -89,6 +89,19 @@ deb: package
 deb-test: deb
 	@dpkg -s debootstrap >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends debootstrap)
 	$(GO) test -count 1 -v -timeout 30m -run TestDebianPackage ./cmd/coxswain
+
+# For a 64-bit ARM box: built against Debian's libraries for it, tried under qemu. Needs root.
+ARM := $(CURDIR)/build/arm64
+ARM_PACKAGES := debootstrap gcc-aarch64-linux-gnu qemu-user-static
+arm64:
+	@dpkg -s $(ARM_PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(ARM_PACKAGES))
+	@[ -e $(ARM)/root/usr/include/portaudio.h ] || ($(SUDO) debootstrap --arch=arm64 --foreign --variant=minbase \
+		--include=portaudio19-dev,libspeexdsp-dev bookworm $(ARM)/root && \
+		for d in $(ARM)/root/var/cache/apt/archives/*.deb; do $(SUDO) dpkg-deb -x $$d $(ARM)/root; done)
+	CGO_ENABLED=1 GOARCH=arm64 CC="aarch64-linux-gnu-gcc --sysroot=$(ARM)/root" PKG_CONFIG_SYSROOT_DIR=$(ARM)/root \
+		PKG_CONFIG_LIBDIR=$(ARM)/root/usr/lib/aarch64-linux-gnu/pkgconfig \
+		$(GO) build -trimpath -ldflags "$(LDFLAGS)" -o build/arm64/coxswain ./cmd/coxswain
+	$(GO) test -count 1 -v -run TestARM64 ./cmd/coxswain
 
 deps:
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(PACKAGES))

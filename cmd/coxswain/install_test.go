@@ -80,6 +80,35 @@ func TestDebianPackage(t *testing.T) {
 	}
 }
 
+// The program for ARM, under emulation, hears what this one hears, to the last
+// digit, and its replay writes the same events.
+func TestARM64(t *testing.T) {
+	qemu, err := exec.LookPath("qemu-aarch64-static")
+	program, perr := filepath.Abs("../../build/arm64/coxswain")
+	if _, serr := os.Stat(program); err != nil || perr != nil || serr != nil {
+		t.Skip("no qemu-aarch64-static, or no program for it: `make arm64` builds it")
+	}
+	arm := []string{qemu, "-L", filepath.Dir(program) + "/root", program}
+	wav := filepath.Join(t.TempDir(), "in.wav")
+	if b, err := exec.Command("sox", "selftest.wav", "-r", "48000", wav, "pad", "1", "3").CombinedOutput(); err != nil {
+		t.Fatalf("sox: %v: %s", err, b)
+	}
+	here := ok(t, "listen", wav, "--json")
+	there, err := exec.Command(arm[0], append(arm[1:], "listen", wav, "--json")...).Output()
+	if err != nil || string(there) != here || !strings.Contains(here, "access.iv") {
+		t.Errorf("%v: on ARM it hears %s, here %s", err, there, here)
+	}
+	out := filepath.Join(t.TempDir(), "r") // without binfmt_misc it cannot start itself: the command line does
+	replay := append(arm[1:], "replay", wav, "--out", out, "--record", "always", "--quiet", "--recogniser", strings.Join(arm, " ")+" ear")
+	if b, err := exec.Command(arm[0], replay...).CombinedOutput(); err != nil {
+		t.Fatalf("replay: %v: %s", err, b)
+	}
+	if table := ok(t, "timeline", out); !strings.Contains(table, "access IV") {
+		t.Errorf("the replay's timeline is %s", table)
+	}
+	ok(t, "verify", out)
+}
+
 // What `coxswain config` prints, which is the package's example of settings, is
 // taken by --config as it stands.
 func TestExampleSettings(t *testing.T) {
