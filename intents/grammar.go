@@ -135,37 +135,60 @@ func ParseNumber(text []string) (float64, error) {
 }
 
 func parseWhole(text []string) (float64, error) {
-	bad := fmt.Errorf("%q is no number", strings.Join(text, " "))
-	total, part, size := 0, 0, math.MaxInt // size: place value of the last word of part
+	n := spokenNumber{size: math.MaxInt}
 	for _, w := range text {
-		d, t, z := indexOf(digitWords[1:], w)+1, indexOf(teenWords, w), indexOf(tensWords, w)
-		switch {
-		case w == "and" && (size == 100 || size == 1000):
-			continue
-		case w == "a" && part == 0:
-			part, size = 1, 1
-		case w == "hundred" && part >= 1 && part <= 9:
-			part, size = part*100, 100
-		case w == "thousand" && total == 0 && part >= 1 && part <= 9:
-			total, part, size = part*1000, 0, 1000
-		case d > 0 && size > 1:
-			part, size = part+d, 1
-		case z >= 2 && size > 10:
-			part, size = part+z*10, 10
-		case t >= 0 && size > 10:
-			part, size = part+10+t, 1
-		case z >= 2 && size == 1 && part >= 1 && part <= 9: // one twenty
-			part, size = part*100+z*10, 10
-		case t >= 0 && size == 1 && part >= 1 && part <= 9: // one fifteen
-			part, size = part*100+10+t, 1
-		default:
-			return 0, bad
+		if !n.multiply(w) && !n.add(w) && !(w == "and" && (n.size == 100 || n.size == 1000)) {
+			return 0, fmt.Errorf("%q is no number", strings.Join(text, " "))
 		}
 	}
-	if total+part == 0 {
-		return 0, bad
+	if n.total+n.part == 0 {
+		return 0, fmt.Errorf("%q is no number", strings.Join(text, " "))
 	}
-	return float64(total + part), nil
+	return float64(n.total + n.part), nil
+}
+
+// spokenNumber is a number as far as it was said: thousands, and what follows
+// them. size is the place value of the last word.
+type spokenNumber struct{ total, part, size int }
+
+// multiply takes a word that multiplies what was said, or stands for it.
+func (n *spokenNumber) multiply(w string) bool {
+	digit := n.part >= 1 && n.part <= 9
+	switch {
+	case w == "a" && n.part == 0:
+		n.part, n.size = 1, 1
+	case w == "hundred" && digit:
+		n.part, n.size = n.part*100, 100
+	case w == "thousand" && n.total == 0 && digit:
+		n.total, n.part, n.size = n.part*1000, 0, 1000
+	default:
+		return false
+	}
+	return true
+}
+
+// add takes a digit, a teen or a ten that fits below the last word. "One
+// twenty" and "one fifteen" leave out the hundred.
+func (n *spokenNumber) add(w string) bool {
+	d, size := indexOf(digitWords[1:], w)+1, 1
+	if t := indexOf(teenWords, w); t >= 0 {
+		d = 10 + t
+	} else if z := indexOf(tensWords, w); z >= 2 {
+		d, size = 10*z, 10
+	}
+	most := map[bool]int{true: 1, false: 10}[d < 10] // place value that the word before must be above
+	switch {
+	case d == 0:
+		return false
+	case n.size > most:
+		n.part += d
+	case d >= 10 && n.size == 1 && n.part >= 1 && n.part <= 9:
+		n.part = 100*n.part + d
+	default:
+		return false
+	}
+	n.size = size
+	return true
 }
 
 func indexOf(list []string, w string) int {

@@ -2,8 +2,10 @@ package timeline
 
 import (
 	_ "embed"
+	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -84,21 +86,26 @@ func checkValues(file string, root *yaml.Node, values map[string]Value) error {
 // check holds one value to its bounds and to a source.
 func (v Value) check(name string) error {
 	b, known := bounds[name]
+	unresolved := v.Status == Unresolved
 	switch {
 	case !known:
 		return fmt.Errorf("unknown value %q", name)
 	case v.None && (!optional[name] || v.Value != 0):
 		return fmt.Errorf("%s needs a number and cannot be none", name)
-	case (v.Status == Unresolved) != (len(v.Readings) > 0):
+	case unresolved != (len(v.Readings) > 0):
 		return fmt.Errorf("%s: readings and status: unresolved go together", name)
-	case v.Status == Unresolved && checkReadings(v.Readings) != nil:
-		return fmt.Errorf("%s: %w", name, checkReadings(v.Readings))
-	case v.None || v.Status == Unresolved && v.Value == 0 && optional[name]: // no number to hold to bounds
-	case !(v.Value >= b.min && v.Value <= b.max):
-		return fmt.Errorf("%s is %s, allowed are %s to %s", name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
-	}
-	if v.Source == "" && v.Status != Unresolved {
+	case v.Source == "" && !unresolved:
 		return fmt.Errorf("%s has no source: add source: \"guideline, year, section\"", name)
+	case unresolved:
+		if err := checkReadings(v.Readings); err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+	}
+	if v.None || unresolved && v.Value == 0 && optional[name] {
+		return nil // no number to hold to bounds
+	}
+	if !(v.Value >= b.min && v.Value <= b.max) {
+		return fmt.Errorf("%s is %s, allowed are %s to %s", name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
 	}
 	return nil
 }
@@ -106,27 +113,9 @@ func (v Value) check(name string) error {
 func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []Amount, sync map[string][]Amount) error {
 	check := func(parent, key string, list []Amount, limit float64) error {
 		for i, a := range list {
-			at := fmt.Sprintf("%s:%d: %s, number %d", file, lineOf(root, parent, key), strings.TrimSpace(parent+" "+key), i+1)
-			fixed, perKg := a.Fixed > 0, a.PerKg > 0
-			switch {
-			case len(a.Readings) > 0 && a.Status != Unresolved, a.Status == Unresolved && (fixed || perKg || a.Maximum || a.MgMin != 0):
-				return fmt.Errorf("%s: readings and status: unresolved go together, without a number", at)
-			case a.Status == Unresolved:
-				if err := checkReadings(a.Readings); err != nil {
-					return fmt.Errorf("%s: %w", at, err)
-				}
-			case a.Maximum || a.MgMin != 0:
-				if fixed || perKg || a.Maximum && a.MgMin != 0 || !(a.MgMin >= 0 && a.MgMin <= limit && a.MgMinMax >= 0) || a.Source == "" {
-					return fmt.Errorf("%s: maximum or mg_min stands alone, with a source", at)
-				}
-			case fixed == perKg, !(a.Fixed >= 0 && a.PerKg >= 0 && a.Min >= 0 && a.Max >= 0 && a.PerKgMax >= 0):
-				return fmt.Errorf("%s: give one of fixed and per_kg, above 0", at)
-			case !(a.Fixed <= limit && a.PerKg <= limit && a.PerKgMax <= limit && a.Max <= limit && a.Min <= limit):
-				return fmt.Errorf("%s: above %v", at, limit)
-			case perKg && a.Max == 0:
-				return fmt.Errorf("%s: per_kg needs max, the adult's dose", at)
-			case a.Source == "":
-				return fmt.Errorf("%s: no source: add source: \"guideline, year, section\"", at)
+			if err := a.wrong(limit); err != nil {
+				where := strings.TrimSpace(parent + " " + key)
+				return fmt.Errorf("%s:%d: %s, number %d: %w", file, lineOf(root, parent, key), where, i+1, err)
 			}
 		}
 		return nil
@@ -135,14 +124,8 @@ func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []
 		if err := check("drugs", name, d.Doses, maxDose); err != nil {
 			return err
 		}
-		if d.Caution != "" && !slices.Contains(Cautions, d.Caution) {
-			return fmt.Errorf("%s:%d: drug %s: unknown caution %q: choose one of %s", file, lineOf(root, "drugs", name), name, d.Caution, strings.Join(Cautions, ", "))
-		}
-		if d.limited() && d.Source == "" {
-			return fmt.Errorf("%s:%d: drug %s: its limits have no source: add source: \"guideline, year, section\"", file, lineOf(root, "drugs", name), name)
-		}
-		if len(d.Doses) == 0 || d.MgPerMl < 0 || d.MaxTotal < 0 || d.MaxTotalPerKg < 0 || d.MaxDoses < 0 {
-			return fmt.Errorf("%s:%d: drug %s: want doses, and no number below 0", file, lineOf(root, "drugs", name), name)
+		if err := d.wrong(); err != nil {
+			return fmt.Errorf("%s:%d: drug %s: %w", file, lineOf(root, "drugs", name), name, err)
 		}
 	}
 	for rhythm, list := range sync {
@@ -151,6 +134,65 @@ func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []
 		}
 	}
 	return check("shocks", "", shocks, maxJoules)
+}
+
+// wrong says what is wrong with an amount of at most limit.
+func (a Amount) wrong(limit float64) error {
+	switch fixed, perKg := a.Fixed > 0, a.PerKg > 0; {
+	case len(a.Readings) > 0 || a.Status == Unresolved:
+		return a.unresolvedWrong()
+	case a.Maximum || a.MgMin != 0:
+		return a.rateWrong(limit)
+	case fixed == perKg, !within(math.Inf(1), a.Fixed, a.PerKg, a.Min, a.Max, a.PerKgMax):
+		return errors.New("give one of fixed and per_kg, above 0")
+	case !within(limit, a.Fixed, a.PerKg, a.PerKgMax, a.Max, a.Min):
+		return fmt.Errorf("above %v", limit)
+	case perKg && a.Max == 0:
+		return errors.New("per_kg needs max, the adult's dose")
+	case a.Source == "":
+		return errors.New("no source: add source: \"guideline, year, section\"")
+	}
+	return nil
+}
+
+// unresolvedWrong is wrong for an amount that only has readings.
+func (a Amount) unresolvedWrong() error {
+	if a.Status != Unresolved || a.Fixed > 0 || a.PerKg > 0 || a.Maximum || a.MgMin != 0 {
+		return errors.New("readings and status: unresolved go together, without a number")
+	}
+	return checkReadings(a.Readings)
+}
+
+// rateWrong is wrong for an amount that is the highest allowed, or a rate.
+func (a Amount) rateWrong(limit float64) error {
+	alone := !(a.Fixed > 0 || a.PerKg > 0 || a.Maximum && a.MgMin != 0)
+	if !alone || !within(limit, a.MgMin) || !(a.MgMinMax >= 0) || a.Source == "" {
+		return errors.New("maximum or mg_min stands alone, with a source")
+	}
+	return nil
+}
+
+// within reports whether all numbers lie from 0 to limit; one that is none does not.
+func within(limit float64, numbers ...float64) bool {
+	for _, x := range numbers {
+		if !(x >= 0 && x <= limit) {
+			return false
+		}
+	}
+	return true
+}
+
+// wrong says what is wrong with a drug, its doses left out.
+func (d Drug) wrong() error {
+	switch {
+	case d.Caution != "" && !slices.Contains(Cautions, d.Caution):
+		return fmt.Errorf("unknown caution %q: choose one of %s", d.Caution, strings.Join(Cautions, ", "))
+	case d.limited() && d.Source == "":
+		return errors.New("its limits have no source: add source: \"guideline, year, section\"")
+	case len(d.Doses) == 0 || d.MgPerMl < 0 || d.MaxTotal < 0 || d.MaxTotalPerKg < 0 || d.MaxDoses < 0:
+		return errors.New("want doses, and no number below 0")
+	}
+	return nil
 }
 
 // check holds what no single file can show: that nothing is missing and that

@@ -103,7 +103,7 @@ func TestARM64(t *testing.T) {
 	if b, err := exec.Command(arm[0], replay...).CombinedOutput(); err != nil {
 		t.Fatalf("replay: %v: %s", err, b)
 	}
-	if table := ok(t, "timeline", out); !strings.Contains(table, "access IV") {
+	if table := ok(t, "timeline", out); !strings.Contains(table, "access.iv") {
 		t.Errorf("the replay's timeline is %s", table)
 	}
 	ok(t, "verify", out)

@@ -153,7 +153,11 @@ func half(h uint16) float32 {
 }
 
 func (w *weights) take(name string, t tensor) {
-	var d int
+	whole := map[string]*[]float32{"front.b": &w.fb, "out.w": &w.ow, "out.b": &w.ob, "call.w": &w.cw, "call.b": &w.cb}
+	if to, ok := whole[name]; ok {
+		*to = t.data
+		return
+	}
 	switch {
 	case name == "level" && len(t.data) == 1:
 		w.meanNorm = t.data[0] > 0
@@ -162,18 +166,29 @@ func (w *weights) take(name string, t tensor) {
 	case name == "priors":
 		w.priors, w.phoneNum = t.data, len(t.data)
 	case name == "front.w" && len(t.shape) == 3:
-		w.c = t.shape[0]
-		w.fw = make([]float32, len(t.data)) // [c][band][tap] -> [c][tap][band], the order frames arrive in
-		for o := 0; o < w.c; o++ {
-			for b := 0; b < t.shape[1]; b++ {
-				for k := 0; k < t.shape[2]; k++ {
-					w.fw[(o*t.shape[2]+k)*t.shape[1]+b] = t.data[(o*t.shape[1]+b)*t.shape[2]+k]
-				}
+		w.takeFront(t)
+	default:
+		w.takeLayer(name, t)
+	}
+}
+
+// takeFront lays [c][band][tap] out as [c][tap][band], the order frames arrive in.
+func (w *weights) takeFront(t tensor) {
+	w.c = t.shape[0]
+	w.fw = make([]float32, len(t.data))
+	for o := 0; o < w.c; o++ {
+		for b := 0; b < t.shape[1]; b++ {
+			for k := 0; k < t.shape[2]; k++ {
+				w.fw[(o*t.shape[2]+k)*t.shape[1]+b] = t.data[(o*t.shape[1]+b)*t.shape[2]+k]
 			}
 		}
-	case name == "front.b":
-		w.fb = t.data
-	case strings.HasPrefix(name, "dw") && strings.HasSuffix(name, ".w") && len(t.shape) == 2:
+	}
+}
+
+// takeLayer takes a part of a layer; "dwN.w", with dilation N, begins a new one.
+func (w *weights) takeLayer(name string, t tensor) {
+	if strings.HasPrefix(name, "dw") && strings.HasSuffix(name, ".w") && len(t.shape) == 2 {
+		var d int
 		fmt.Sscanf(name, "dw%d.w", &d)
 		c, k := t.shape[0], t.shape[1]
 		x := make([]float32, c*k)
@@ -184,28 +199,31 @@ func (w *weights) take(name string, t tensor) {
 		}
 		w.k = k
 		w.layers = append(w.layers, layer{dilation: d, dw: x})
-	case strings.HasPrefix(name, "dw") && len(w.layers) > 0:
-		w.layers[len(w.layers)-1].db = t.data
-	case name == "pw.w" && len(w.layers) > 0:
-		w.layers[len(w.layers)-1].pw = t.data
-	case name == "pw.b" && len(w.layers) > 0:
-		w.layers[len(w.layers)-1].pb = t.data
-	case name == "out.w":
-		w.ow = t.data
-	case name == "out.b":
-		w.ob = t.data
-	case name == "call.w":
-		w.cw = t.data
-	case name == "call.b":
-		w.cb = t.data
+		return
+	}
+	if len(w.layers) == 0 {
+		return
+	}
+	switch last := &w.layers[len(w.layers)-1]; {
+	case strings.HasPrefix(name, "dw"):
+		last.db = t.data
+	case name == "pw.w":
+		last.pw = t.data
+	case name == "pw.b":
+		last.pb = t.data
 	}
 }
 
 func (w *weights) check() error {
 	c := w.c
-	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && w.phoneNum == 40 && len(w.fw) == c*5*bands && len(w.fb) == c && len(w.ow) == 40*c && len(w.ob) == 40 && len(w.layers) > judges && len(w.cb) > 1 && len(w.cw) == len(w.cb)*c
+	sizes := [][2]int{{len(w.fw), c * 5 * bands}, {len(w.fb), c}, {w.phoneNum, 40}, {len(w.ow), 40 * c}, {len(w.ob), 40}, {len(w.cw), len(w.cb) * c}}
+	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1
 	for _, l := range w.layers {
-		ok = ok && l.dilation > 0 && l.dilation < 64 && len(l.dw) == c*w.k && len(l.db) == c && len(l.pw) == c*c && len(l.pb) == c
+		ok = ok && l.dilation > 0 && l.dilation < 64
+		sizes = append(sizes, [2]int{len(l.dw), c * w.k}, [2]int{len(l.db), c}, [2]int{len(l.pw), c * c}, [2]int{len(l.pb), c})
+	}
+	for _, is := range sizes {
+		ok = ok && is[0] == is[1]
 	}
 	if !ok {
 		return fmt.Errorf("acoustic model: the tensors do not fit together")
