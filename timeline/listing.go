@@ -21,7 +21,8 @@ type Line struct {
 // Lines lists all that the protocol says: the adult's, then what it changes for
 // each other kind of patient.
 func (p *Protocol) Lines() []Line {
-	adult := Variant{Values: p.Values, Drugs: p.Drugs, Shocks: p.Shocks, Sync: p.Sync, Causes: p.Causes, WeightRule: p.WeightRule}
+	adult := Variant{Values: p.Values, Drugs: p.Drugs, Shocks: p.Shocks, Sync: p.Sync, Causes: p.Causes}
+	adult.WeightRule = p.WeightRule
 	out := adult.lines("adult")
 	for i, a := range p.Polymorphic {
 		out = append(out, a.line("adult", "shock", fmt.Sprintf("polymorphic %d", i+1), "J"))
@@ -29,7 +30,8 @@ func (p *Protocol) Lines() []Line {
 	for i, a := range p.Monophasic {
 		out = append(out, a.line("adult", "shock", fmt.Sprintf("shocks_monophasic %d", i+1), "J"))
 	}
-	out = append(out, choice("antiarrhythmics", p.Antiarrhythmics), choice("stable_vt", p.StableVT), choice("always_unstable", p.AlwaysUnstable))
+	out = append(out, choice("antiarrhythmics", p.Antiarrhythmics))
+	out = append(out, choice("stable_vt", p.StableVT), choice("always_unstable", p.AlwaysUnstable))
 	for _, topic := range slices.Sorted(maps.Keys(p.Notes)) {
 		n := p.Notes[topic]
 		out = append(out, Line{"adult", "note", topic, n.Text, n.Source, n.Status, n.Readings})
@@ -52,7 +54,9 @@ func (v Variant) lines(patient string) []Line {
 			out = append(out, a.line(patient, "drug", fmt.Sprintf("%s %d", name, i+1), "mg"))
 		}
 		if d.limited() {
-			out = append(out, Line{Patient: patient, Section: "drug", Name: name + " in all", Text: d.limits(), Source: d.Source, Status: d.Status})
+			l := Line{Patient: patient, Section: "drug", Name: name + " in all", Text: d.limits()}
+			l.Source, l.Status = d.Source, d.Status
+			out = append(out, l)
 		}
 	}
 	for i, a := range v.Shocks {
@@ -67,7 +71,9 @@ func (v Variant) lines(patient string) []Line {
 		out = append(out, Line{Patient: patient, Section: "rule", Name: "causes", Text: strings.Join(v.Causes, ", ")})
 	}
 	if v.WeightRule != "" {
-		out = append(out, Line{Patient: patient, Section: "rule", Name: "weight_rule", Text: v.WeightRule, Source: weightRules[v.WeightRule].source})
+		l := Line{Patient: patient, Section: "rule", Name: "weight_rule", Text: v.WeightRule}
+		l.Source = weightRules[v.WeightRule].source
+		out = append(out, l)
 	}
 	return out
 }

@@ -215,11 +215,8 @@ func safe(t *testing.T, p *Protocol, s State, c Cue) {
 	}
 }
 
-// Over 10,000 random orders of callouts no beat sounds between "everybody
-// clear" and the shock or 10 s, nothing of a closed case is ever spoken, and
-// every dose spoken is within its cap.
-func TestSafeInAnyOrder(t *testing.T) {
-	var all []*Protocol
+func everyProtocol(t *testing.T) (all []*Protocol) {
+	t.Helper()
 	for _, id := range Protocols() {
 		p, err := LoadProtocol(id)
 		if err != nil {
@@ -227,6 +224,14 @@ func TestSafeInAnyOrder(t *testing.T) {
 		}
 		all = append(all, p)
 	}
+	return all
+}
+
+// Over 10,000 random orders of callouts no beat sounds between "everybody
+// clear" and the shock or 10 s, nothing of a closed case is ever spoken, and
+// every dose spoken is within its cap.
+func TestSafeInAnyOrder(t *testing.T) {
+	all := everyProtocol(t)
 	// What matters here comes often; anything may come in between.
 	often := []Kind{CodeStart, CompressionsStart, RhythmVF, RhythmPEA, ShockClear, ShockClear, ShockGiven, MetronomeOn, PulseAbsent,
 		PulsePresent, CodeEnd, Confirm, Confirm, PatientChild, PatientWeight, "ask.dose.epinephrine", "ask.dose.amiodarone", AskSummary, SayAgain, Undo}

@@ -41,9 +41,9 @@ type Protocol struct {
 	Shocks          []Amount            `yaml:"shocks"`            // J, in order; the last one repeats
 	Monophasic      []Amount            `yaml:"shocks_monophasic"` // instead of Shocks, for adults, with such a device
 	Sync            map[string][]Amount `yaml:"sync"`              // J of synchronised shocks, by rhythm
-	Polymorphic     []Amount            `yaml:"polymorphic"`       // J of unsynchronised shocks with a pulse; empty: as Shocks
-	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // rhythms with a pulse that need nobody to call them unstable
-	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion or a drug
+	Polymorphic     []Amount            `yaml:"polymorphic"`       // J, unsynchronised, with a pulse; empty: as Shocks
+	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // with a pulse, whatever was called
+	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion, a drug
 	Causes          []string            `yaml:"causes"`
 	Round           []Kind              `yaml:"round"` // what the first minute with a pulse holds
 	WeightRule      string              `yaml:"weight_rule"`
@@ -116,7 +116,8 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err
 	}
-	if err := checkAmounts(s.Name, &root, q.Drugs, slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic), q.Sync); err != nil {
+	shocks := slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic)
+	if err := checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync); err != nil {
 		return err
 	}
 	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
@@ -124,7 +125,8 @@ func (p *Protocol) merge(s Source) error {
 	}
 	for name, v := range q.Variants {
 		if !patients[name] {
-			return fmt.Errorf("%s:%d: no kind of patient %q: choose child, infant or hypothermic", s.Name, lineOf(&root, "variants", name), name)
+			line := lineOf(&root, "variants", name)
+			return fmt.Errorf("%s:%d: no kind of patient %q: choose child, infant or hypothermic", s.Name, line, name)
 		}
 		part := child(&root, "variants", name)
 		if err := checkValues(s.Name, part, v.Values); err != nil {
@@ -223,7 +225,8 @@ func (p *Protocol) shape(name string) error {
 // withoutAdultAmounts returns p with every dose and energy left open: what its
 // child's variant does not give, nobody may take from the adult.
 func (p Protocol) withoutAdultAmounts() Protocol {
-	open := []Amount{{Status: Unresolved, Readings: []Reading{{Text: "this protocol gives none for a child", Source: p.ID}}}}
+	none := Reading{Text: "this protocol gives none for a child", Source: p.ID}
+	open := []Amount{{Status: Unresolved, Readings: []Reading{none}}}
 	drugs, sync := map[string]Drug{}, map[string][]Amount{}
 	for name := range p.Drugs {
 		drugs[name] = Drug{Doses: open}
@@ -237,11 +240,14 @@ func (p Protocol) withoutAdultAmounts() Protocol {
 }
 
 func (v Variant) protocol() Protocol {
-	return Protocol{Values: v.Values, Drugs: v.Drugs, Shocks: v.Shocks, Sync: v.Sync, Causes: v.Causes, WeightRule: v.WeightRule}
+	return Protocol{Values: v.Values, Drugs: v.Drugs, Shocks: v.Shocks, Sync: v.Sync, Causes: v.Causes,
+		WeightRule: v.WeightRule}
 }
 
 func (p *Protocol) overlay(q Protocol) {
-	for _, f := range []struct{ to, from *string }{{&p.ID, &q.ID}, {&p.Title, &q.Title}, {&p.Guideline, &q.Guideline}, {&p.Words, &q.Words}} {
+	for _, f := range []struct{ to, from *string }{
+		{&p.ID, &q.ID}, {&p.Title, &q.Title}, {&p.Guideline, &q.Guideline}, {&p.Words, &q.Words},
+	} {
 		if *f.from != "" {
 			*f.to = *f.from
 		}

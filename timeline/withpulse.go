@@ -53,7 +53,8 @@ func (p *Protocol) unstable(s State, from Time) []Cue {
 func (p *Protocol) stableVT(s State, from Time) []Cue {
 	at := from + p.Span("stable_drug_s")
 	if given := s.Given["amiodarone"]; len(given) > 0 {
-		after := due("peri.amiodarone.after", given[0].At+Seconds(60*p.Get("amiodarone_infusion_min")), Seconds(60), Advice)
+		load := Seconds(60 * p.Get("amiodarone_infusion_min"))
+		after := due("peri.amiodarone.after", given[0].At+load, Seconds(60), Advice)
 		return []Cue{p.say(after, "amiodarone_after_mg_min", "mg_min")}
 	}
 	var out []Cue
@@ -63,7 +64,8 @@ func (p *Protocol) stableVT(s State, from Time) []Cue {
 			if len(s.Cardioversions()) == 0 {
 				kg, _ := p.Weight(s)
 				energy, ok := p.SyncEnergy(s.Rhythm, 0, kg)
-				out = append(out, due("peri.stable.cardioversion", at, Seconds(60), Advice).withAmount("energy_j", energy, ok))
+				c := due("peri.stable.cardioversion", at, Seconds(60), Advice)
+				out = append(out, c.withAmount("energy_j", energy, ok))
 			}
 			at += p.Span("stable_drug_s")
 		case len(s.Given[what]) > 0:
@@ -128,7 +130,8 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
 	if _, pacing := s.Done["pacing"]; full && !pacing {
 		at := given[len(given)-1].At + p.Span("settle_s")
-		drip := p.say(due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice), "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
+		drip := due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice)
+		drip = p.say(drip, "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
 		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip}
 	} else if full || pacing {
 		return nil

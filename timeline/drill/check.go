@@ -58,7 +58,8 @@ func (c *Case) wrong() string {
 	case !(c.Minutes > 0 && c.Minutes <= maxMinutes):
 		return fmt.Sprintf("minutes: write how long the case lasts at most, 1 to %d", maxMinutes)
 	case c.Protocol != "" && !slices.Contains(timeline.Protocols(), c.Protocol):
-		return fmt.Sprintf("no protocol %q: leave it out, or choose one of %s", c.Protocol, strings.Join(timeline.Protocols(), ", "))
+		known := strings.Join(timeline.Protocols(), ", ")
+		return fmt.Sprintf("no protocol %q: leave it out, or choose one of %s", c.Protocol, known)
 	case len(c.Tell) == 0 || len(c.Look) == 0:
 		return "nothing is told or looked for: write tell: and look:"
 	case len(c.Tell) > maxEntries || len(c.Look) > maxEntries:
@@ -112,7 +113,7 @@ func (l Criterion) wrong() string {
 	case len(l.Avoid) > 0 && (l.WithinS > 0 || l.Fresh), len(l.Do) > 0 && len(l.When) > 0:
 		return "within_s and fresh belong to do, when to avoid"
 	case l.NthOf != "" && (!known || l.Nth > 0):
-		return fmt.Sprintf("nth_of %q: name a value of the protocol that counts, such as epinephrine_after_shock, and no nth", l.NthOf)
+		return fmt.Sprintf("nth_of %q: name a value that counts, such as epinephrine_after_shock, and no nth", l.NthOf)
 	case l.Points < 1 || l.Points > maxPoints:
 		return fmt.Sprintf("points: want 1 to %d", maxPoints)
 	case l.Reason == "" || l.Source == "" && l.NthOf == "":
@@ -120,7 +121,8 @@ func (l Criterion) wrong() string {
 	}
 	for _, w := range l.When {
 		if conditions[w] == nil && timeline.Rhythm(w).Kind() == "" {
-			return fmt.Sprintf("when: unknown state %q: choose of %s, or a rhythm such as asystole", w, strings.Join(stateWords(), ", "))
+			states := strings.Join(stateWords(), ", ")
+			return fmt.Sprintf("when: unknown state %q: choose of %s, or a rhythm such as asystole", w, states)
 		}
 	}
 	return l.Moment.wrong()

@@ -213,7 +213,8 @@ func holdsAny(s timeline.State, words []string) bool {
 // pause, 5 at most. Without an arrest there is nothing to judge.
 func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 	limit := p.Get("pause_limit_s")
-	f := Finding{Of: 5, Points: 5, Source: p.Values["pause_limit_s"].Source, Found: "none longer", Listen: timeline.Never}
+	f := Finding{Of: 5, Points: 5, Found: "none longer", Listen: timeline.Never}
+	f.Source = p.Values["pause_limit_s"].Source
 	f.Reason = fmt.Sprintf("no pause in compressions above %s s", timeline.FormatNumber(limit))
 	course := figures.Lay(events, timeline.End(events))
 	switch s := course.State; {
@@ -246,7 +247,8 @@ func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 // questionFinding: contradictions that were asked about, or noted because it was
 // too late to ask. Whether sync is off is a reminder, no contradiction.
 func questionFinding(so []step) Finding {
-	f := Finding{Of: 3, Reason: "no contradiction to the protocol", Source: "the questions that coxswain asked", Listen: timeline.Never}
+	f := Finding{Of: 3, Reason: "no contradiction to the protocol", Listen: timeline.Never}
+	f.Source = "the questions that coxswain asked"
 	var asked []string
 	called := false
 	for _, s := range so {
