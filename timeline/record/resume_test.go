@@ -263,3 +263,42 @@ func TestClockSetBack(t *testing.T) {
 		t.Errorf("%v: resumed at %v of 6 s", err, audio.Duration(w.Pos))
 	}
 }
+
+// A disk that was full took less sound than the session had: mend puts silence
+// there and says how much, and the record can be verified, signed and sealed. A
+// journal that says nonsense gets none.
+func TestMendAfterAFullDisk(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		close   bool
+		at      timeline.Time
+		silence int64
+	}{
+		{"closed", true, timeline.Seconds(30), 18 * audio.Rate},
+		{"cut off as well", false, timeline.Seconds(30), 18 * audio.Rate},
+		{"nonsense", true, 1 << 60, -1},
+	} {
+		dir := filepath.Join(t.TempDir(), "r")
+		w := begin(t, dir)
+		play(t, w, 12)
+		add(t, w.Journal, timeline.Event{At: c.at, Kind: timeline.Fault, Text: "no space left on device"})
+		if c.close {
+			add(t, w.Journal, timeline.Event{At: c.at, Kind: timeline.SessionClose})
+		}
+		cutOff(t, w)
+		m, err := Mend(dir)
+		if c.silence < 0 {
+			if left, _ := os.ReadDir(dir); err == nil || len(left) != 2 {
+				t.Errorf("%s: %v, %d files", c.name, err, len(left))
+			}
+			continue
+		}
+		if err != nil || m.Silence != c.silence || m.Samples != 30*audio.Rate {
+			t.Errorf("%s: %v %+v", c.name, err, m)
+		}
+		p, err := verified(dir)
+		if err != nil || p.Samples != 30*audio.Rate || p.Late != 20*audio.Rate {
+			t.Errorf("%s: %v %+v", c.name, err, p)
+		}
+	}
+}
