@@ -206,6 +206,7 @@ type Phrase struct {
 	Callout *Callout
 	Text    string
 	Parts   []Part
+	Answer  bool // counts only as an answer to a question
 }
 
 // Part is a word or a slot of a phrase.
@@ -244,6 +245,22 @@ func (v *Vocabulary) Compile() ([]Phrase, error) {
 			return nil, fmt.Errorf("talk (line %d): %w", t.Line, err)
 		}
 		out = append(out, Phrase{Callout: &talk, Text: t.Text, Parts: parts})
+	}
+	return out, nil
+}
+
+// CompileAnswers lists the phrases that count only as answers to a question.
+func (v *Vocabulary) CompileAnswers() ([]Phrase, error) {
+	var out []Phrase
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		for _, p := range c.Answers {
+			parts, err := v.parts(p)
+			if err != nil {
+				return nil, fmt.Errorf("callout %s (line %d): %w", c.ID, c.Line, err)
+			}
+			out = append(out, Phrase{Callout: c, Text: p, Parts: parts, Answer: true})
+		}
 	}
 	return out, nil
 }

@@ -8,6 +8,8 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -50,6 +52,7 @@ type ProcessOptions struct {
 	Vocabulary *Vocabulary
 	Lockstep   bool          // for replays: Hear waits for the child
 	Patience   time.Duration // a child that reports no progress for this long is killed
+	Open       bool          // the listener takes open results: see package decide
 	Stderr     io.Writer
 }
 
@@ -85,6 +88,9 @@ type child struct {
 	out      chan message
 	dead     chan struct{}
 	progress time.Time
+	said     int64 // lines of it that were taken
+	results  int64 // and results among them
+	refused  bool  // that a result was refused has been told
 }
 
 // NewProcess starts the plug-in and waits until it is ready. The error of a
@@ -122,6 +128,10 @@ func (p *Process) start() (*child, error) {
 	cmd := exec.Command(p.opt.Command[0], p.opt.Command[1:]...)
 	cmd.Stderr = p.opt.Stderr
 	cmd.WaitDelay = time.Second
+	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
+		name, _, _ := strings.Cut(v, "=")
+		return strings.HasPrefix(name, "COXSWAIN_") && strings.HasSuffix(name, "_TOKEN") // the pages are none of its business
+	})
 	stdin, err := cmd.StdinPipe()
 	if err != nil {
 		return nil, err
@@ -134,7 +144,7 @@ func (p *Process) start() (*child, error) {
 		return nil, fmt.Errorf("recogniser %s: cannot start: %w", p.opt.Command[0], err)
 	}
 	c := &child{cmd: cmd, base: p.fed, heard: p.fed, in: make(chan []byte, 512), out: make(chan message, 4096), dead: make(chan struct{}), progress: time.Now()}
-	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary})
+	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary, p.opt.Open})
 	if err != nil {
 		return nil, err
 	}
@@ -253,20 +263,30 @@ func (c *child) ended() bool {
 
 func (p *Process) take(m message, ok bool) {
 	c := p.child
+	c.said++
+	if m.Result != nil {
+		c.results++
+	}
 	switch {
+	case ok && c.floods(p.fed):
+		p.fail("it floods: more lines than the sound can hold")
 	case !ok:
 		p.fail("it ended")
 	case m.Error != "":
 		p.fail(m.Error)
+	case m.Heard < 0 || c.base+m.Heard > p.fed:
+		p.fail("it has heard what has not sounded yet")
 	case m.Heard != 0:
 		c.heard, c.progress = c.base+m.Heard, time.Now()
 		p.backoff = 0
 	case m.Result != nil:
 		r := *m.Result
 		r.Start, r.End, r.Decided = r.Start+c.base, r.End+c.base, r.Decided+c.base
-		sane := r.Start >= c.base && r.Start <= r.End && r.End <= r.Decided && r.Decided-c.base < 1<<40
-		if sane && p.opt.Vocabulary.Find(r.Callout) != nil && len(p.pending) < 1000 {
+		if why := p.wrong(r); why == "" {
 			p.pending = append(p.pending, r)
+		} else if !c.refused && p.opt.Stderr != nil {
+			c.refused = true
+			fmt.Fprintf(p.opt.Stderr, "recogniser %s: a result is refused: %s (told once)\n", p.opt.Command[0], why)
 		}
 	case m.Ready != "":
 		if p.said {
@@ -352,7 +372,17 @@ func (p *Process) Close() []Result {
 		for range c.out {
 		}
 	}()
-	c.cmd.Wait()
+	gone := make(chan struct{})
+	go func() {
+		c.cmd.Wait()
+		close(gone)
+	}()
+	select {
+	case <-gone:
+	case <-late: // it has closed its output and goes on all the same
+		c.cmd.Process.Kill()
+		<-gone
+	}
 	p.child = nil
 	return p.due(1 << 62)
 }

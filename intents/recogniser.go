@@ -13,6 +13,31 @@ type Result struct {
 	Start      int64              `json:"start"`   // first sample of the phrase
 	End        int64              `json:"end"`     // sample after its last sound
 	Decided    int64              `json:"decided"` // samples heard when it was decided
+	// Open leaves the decision to the listener, who knows the case: the phrase may have
+	// been said, with Confidence. A result that is not open was decided.
+	Open bool `json:"open,omitempty"`
+	// Need is the confidence that the recogniser itself would ask for; 0: the callout's.
+	Need float64 `json:"need,omitempty"`
+	// Forbidden says why words in the same breath make it no callout: a negation, a
+	// question. Empty: they do not.
+	Forbidden string `json:"forbidden,omitempty"`
+	// Rivals are other callouts that the same sound may have been.
+	Rivals []Rival `json:"rivals,omitempty"`
+}
+
+// Rival is another callout that may have been said instead.
+type Rival struct {
+	Callout    string             `json:"callout"`
+	Text       string             `json:"text"`
+	Values     map[string]float64 `json:"values"`
+	Confidence float64            `json:"confidence"`
+}
+
+// Candid is a recogniser that can leave decisions to its listener. Once told to, it
+// returns open results for all that may have been said.
+type Candid interface {
+	Recogniser
+	LeaveOpen()
 }
 
 // A Recogniser hears a stream of samples at Rate.

@@ -19,6 +19,7 @@ type hello struct {
 	Format     string      `json:"format"`
 	Report     int64       `json:"report"` // samples between "heard" lines that are wanted
 	Vocabulary *Vocabulary `json:"vocabulary"`
+	Open       bool        `json:"open"` // results may be left open
 }
 
 // message is a line on a plug-in's standard output: exactly one of its parts.
@@ -40,6 +41,8 @@ type message struct {
 // until end of file. "vocabulary" has the fields of type Vocabulary: slots,
 // pronunciations (as phones of CMUdict), callouts with their phrases.
 //
+// With "open":true in it, results may be left open: see below.
+//
 // Standard output: JSON lines, flushed one by one,
 //
 //	{"ready":"name and version"}      once, before any other
@@ -47,6 +50,16 @@ type message struct {
 //	{"result":{"callout":"shock.given","text":"shock delivered two hundred joules",
 //	  "values":{"energy_j":200},"confidence":0.93,"start":20000,"end":31200,"decided":32000}}
 //	{"error":"one line"}              before giving up
+//
+// A plug-in that says no more has decided: each result becomes an event. One that
+// leaves the decision to coxswain, which knows the case, adds to a result
+//
+//	"open":true, "need":0.6, "forbidden":"question",
+//	"rivals":[{"callout":"drug.atropine","text":"atropine given","values":{},"confidence":0.4}]
+//
+// all but "open" optional: what it would ask for itself, why the words around it make it
+// no callout, and what else it may have been. Then all that may have been said is
+// worth a line, from a confidence of about 0.2.
 //
 // A result comes before the "heard" line that reaches its "decided". At end of
 // file the plug-in reports what is left and exits with 0. Lines of other
@@ -76,6 +89,9 @@ func Serve(name string, make Maker, in io.Reader, out io.Writer) error {
 	if err != nil {
 		say(message{Error: err.Error()})
 		return err
+	}
+	if c, ok := r.(Candid); ok && h.Open {
+		c.LeaveOpen()
 	}
 	if err := say(message{Ready: name}); err != nil {
 		return err

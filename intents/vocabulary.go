@@ -39,10 +39,12 @@ type Callout struct {
 	Usual []float64 `yaml:"usual" json:"usual,omitempty"`
 	// Max are bounds of its slots where they are tighter than the slot's own: no
 	// drug is given in the doses of every drug.
-	Max  map[string]float64 `yaml:"max" json:"max,omitempty"`
-	Lead bool               `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
-	New  bool               `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
-	Line int                `yaml:"-" json:"-"`
+	Max map[string]float64 `yaml:"max" json:"max,omitempty"`
+	// Answers are phrases of it that are too short to be heard but after a question.
+	Answers []string `yaml:"answers" json:"answers,omitempty"`
+	Lead    bool     `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
+	New     bool     `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
+	Line    int      `yaml:"-" json:"-"`
 }
 
 // UnmarshalYAML keeps the line for errors.
@@ -50,7 +52,7 @@ func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
 	type plain Callout
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		switch k := n.Content[i]; k.Value {
-		case "id", "phrases", "confidence", "usual", "max", "lead", "new":
+		case "id", "phrases", "confidence", "usual", "max", "answers", "lead", "new":
 		default:
 			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
 		}
@@ -236,11 +238,12 @@ func (v *Vocabulary) check(name string) error {
 				return fmt.Errorf("%s: callout %s: max of %s is %v, want above 0 to 9999", at, c.ID, slot, x)
 			}
 		}
-		for k, p := range c.Phrases {
-			p = clean(p)
-			c.Phrases[k] = p
-			if err := checkPhrase(p); err != nil {
-				return fmt.Errorf("%s: callout %s: %w", at, c.ID, err)
+		for _, list := range [][]string{c.Phrases, c.Answers} {
+			for k, p := range list {
+				list[k] = clean(p)
+				if err := checkPhrase(list[k]); err != nil {
+					return fmt.Errorf("%s: callout %s: %w", at, c.ID, err)
+				}
 			}
 		}
 	}

@@ -59,6 +59,7 @@ type candidate struct {
 	score      float64
 	margin     float64 // over the best other callout of the same time, a frame
 	opinion    opinion
+	rival      *candidate // the best of another callout; nil: none was near
 }
 
 // decoder searches phrases in a stream of phone posteriors.
@@ -80,6 +81,7 @@ type decoder struct {
 	best    candidate
 	have    bool
 	pending []candidate // the best of each callout over the time of best
+	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
 }
 
@@ -158,6 +160,9 @@ func believe(lp, row []float32) belief {
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
 	for k, sp := range d.g.spans {
+		if !d.answers && d.g.phrases[k].Answer {
+			continue
+		}
 		if open || len(d.live[k]) > 0 {
 			d.step(k, sp, row, open)
 		}
@@ -280,7 +285,7 @@ func (d *decoder) consider(c candidate) {
 // speak for.
 func (d *decoder) choose() candidate {
 	best, rival := math.Inf(-1), math.Inf(-1)
-	var out candidate
+	var out, second candidate
 	for _, c := range d.pending {
 		c.opinion = d.opinion(c)
 		x := c.score + tuned.trust*c.opinion.said
@@ -288,10 +293,13 @@ func (d *decoder) choose() candidate {
 			x -= tuned.talk
 		}
 		if x > best {
-			rival, best, out = best, x, c
-		} else {
-			rival = math.Max(rival, x)
+			rival, second, best, out = best, out, x, c
+		} else if x > rival {
+			rival, second = x, c
 		}
+	}
+	if !math.IsInf(rival, -1) {
+		out.rival = &second
 	}
 	out.margin = (best - rival) / float64(out.end-out.start+1)
 	return out

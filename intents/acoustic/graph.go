@@ -47,6 +47,11 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 	if err != nil {
 		return nil, err
 	}
+	answers, err := v.CompileAnswers()
+	if err != nil {
+		return nil, err
+	}
+	phrases = append(phrases, answers...)
 	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
 	for _, p := range phrases {
 		g.class = append(g.class, taught(p))

@@ -18,6 +18,7 @@ type Recogniser struct {
 	results []intents.Result
 	waiting []proposal // phrases whose breath is not over
 	last    int        // frame that the last callout ended with
+	open    bool       // the listener decides
 	ended   int        // and that the last phrase did that was judged
 	// Trace, if set, is called with every candidate that was looked at.
 	Trace func(r intents.Result, features []float64)
@@ -81,8 +82,14 @@ type proposal struct {
 	result intents.Result
 	evidence
 	breath
-	need float64
 }
+
+// LeaveOpen implements intents.Candid: from now on all that may have been said is
+// returned, for the listener to decide.
+func (r *Recogniser) LeaveOpen() { r.open, r.dec.answers = true, true }
+
+// openFloor is the confidence that an open result needs.
+const openFloor = 0.2
 
 // propose looks closely at a phrase that has ended. If it may have been said, it waits
 // until its breath is over, or long enough.
@@ -92,9 +99,13 @@ func (r *Recogniser) propose(c candidate) {
 	if need == 0 {
 		need = Default
 	}
+	least := need // to be worth a closer look
+	if r.open {
+		least = openFloor
+	}
 	said, ev := r.dec.settle(c)
 	var b breath
-	if r.Trace != nil || !p.Talk() && ev.atBest() >= need-roomToGain {
+	if r.Trace != nil || !p.Talk() && ev.atBest() >= least-roomToGain {
 		c, b = r.dec.listenBefore(c, r.last+1)
 		said, ev = r.dec.settle(c)
 	}
@@ -102,17 +113,13 @@ func (r *Recogniser) propose(c candidate) {
 	if err != nil {
 		return // a number out of its bounds: nobody said that
 	}
-	w := proposal{candidate: c, evidence: ev, breath: b, need: need}
-	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Start: at(c.start), End: at(c.end + 1)}
-	switch {
-	case p.Talk():
-		if ev.confidence() >= need {
-			r.dec.clear(c)
-		}
-	case ev.atBest() >= need:
+	w := proposal{candidate: c, evidence: ev, breath: b}
+	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need, Start: at(c.start), End: at(c.end + 1)}
+	sure := ev.atBest()
+	if sure >= need && !p.Talk() || ev.confidence() >= need {
 		r.dec.clear(c)
-		r.waiting = append(r.waiting, w)
-	case r.Trace != nil:
+	}
+	if !p.Talk() && (sure >= least || r.Trace != nil) {
 		r.waiting = append(r.waiting, w)
 	}
 }
@@ -130,15 +137,38 @@ func (r *Recogniser) judge(w proposal) {
 	}
 	r.ended = w.end
 	w.before, w.after = max(w.before, b.left), max(w.after, b.right)
-	w.result.Confidence, w.result.Decided = math.Round(w.confidence()*1000)/1000, r.heard
+	out := w.result
+	out.Confidence, out.Decided = math.Round(w.confidence()*1000)/1000, r.heard
 	if r.Trace != nil {
-		r.Trace(w.result, w.features())
+		r.Trace(out, w.features())
 	}
-	if w.result.Confidence < max(w.need, r.dec.strange(w.candidate, b)) || b.forbidden != "" {
-		return
+	out.Need, out.Forbidden = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden
+	accepted := out.Confidence >= out.Need && b.forbidden == ""
+	if accepted {
+		r.last = w.end
 	}
-	r.last = w.end
-	r.results = append(r.results, w.result)
+	switch {
+	case r.open && out.Confidence >= openFloor:
+		out.Open, out.Rivals = true, r.rivals(w.candidate)
+		r.results = append(r.results, out)
+	case accepted && !r.open:
+		out.Need = 0
+		r.results = append(r.results, out)
+	}
+}
+
+// rivals are what else the sound of a phrase may have been.
+func (r *Recogniser) rivals(c candidate) []intents.Rival {
+	if c.rival == nil {
+		return nil
+	}
+	p := r.dec.g.phrases[c.rival.phrase]
+	said, ev := r.dec.settle(*c.rival)
+	values, err := r.v.Values(p, said)
+	if sure := ev.atBest(); err == nil && !p.Talk() && sure >= openFloor {
+		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(sure*1000) / 1000}}
+	}
+	return nil
 }
 
 // at is the sample that a frame begins with: see net.Tcn in intents/train.

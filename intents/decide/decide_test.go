@@ -1,0 +1,168 @@
+package decide
+
+import (
+	"strings"
+	"testing"
+
+	"coxswain/intents"
+)
+
+func rules(t *testing.T) *Rules {
+	t.Helper()
+	r, err := Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func open(callout string, confidence float64, rivals ...intents.Rival) intents.Result {
+	return intents.Result{Callout: callout, Text: callout, Confidence: confidence, Open: true, Rivals: rivals, Decided: 100 * intents.Rate}
+}
+
+func facts(list string) Facts {
+	f := Facts{}
+	for _, k := range strings.Fields(list) {
+		f[k] = true
+	}
+	return f
+}
+
+func TestDecide(t *testing.T) {
+	r := rules(t)
+	forbidden := open("drug.epinephrine", 0.99)
+	forbidden.Forbidden = "negation"
+	strange := open("shock.given", 0.8)
+	strange.Need = 0.86
+	for _, c := range []struct {
+		name    string
+		x       intents.Result
+		facts   string
+		verdict Verdict
+		callout string // of the decision, if it is another than x's
+		named   bool
+	}{
+		{"sure", open("rhythm.check", 0.9), "running", Accept, "", true},
+		{"far from it", open("rhythm.check", 0.2), "running", Ignore, "", true},
+		{"near", open("rhythm.check", 0.45), "running", Ask, "", true},
+		{"near, but no case runs", open("rhythm.check", 0.45), "", Ignore, "", true},
+		{"a shock out of the blue", open("shock.given", 0.45), "running", Ask, "", true},
+		{"a shock after clear", open("shock.given", 0.45), "running clear", Accept, "", true},
+		{"a pulse lost that nobody felt", open("pulse.lost", 0.7), "running arrest", Ask, "", true},
+		{"a pulse lost that was felt", open("pulse.lost", 0.7), "running pulse", Accept, "", true},
+		{"start while they run", open("compressions.start", 0.65), "running compressing", Ask, "", true},
+		{"start in a pause", open("compressions.start", 0.3), "running paused", Accept, "", true},
+		{"forbidden", forbidden, "running arrest", Ignore, "", false},
+		{"strange words beside it", strange, "running", Ask, "", true},
+		{"a yes that nobody asked for", open("confirm", 0.9), "running", Ignore, "", false},
+		{"adrenaline that sounds like atropine, in an arrest", open("drug.atropine", 0.63, intents.Rival{Callout: "drug.epinephrine", Confidence: 0.6}), "running arrest", Accept, "drug.epinephrine", true},
+		{"two drugs, and nothing tells them apart", open("drug.atropine", 0.7, intents.Rival{Callout: "drug.adenosine", Confidence: 0.68}), "running pulse", Ask, "", false},
+		{"v fib heard as a fib, in an arrest", open("rhythm.af", 0.94, intents.Rival{Callout: "rhythm.vf", Confidence: 0.93}), "running arrest", Accept, "rhythm.vf", true},
+		{"a rival that the recogniser weighed", open("rhythm.check", 0.9, intents.Rival{Callout: "causes.review", Confidence: 0.9}), "running", Accept, "", true},
+		{"a plug-in that decides for itself", intents.Result{Callout: "pulse.lost", Confidence: 0.1}, "running arrest", Accept, "", false},
+	} {
+		d := r.Decide(c.x, 0.6, View{Facts: facts(c.facts)})
+		want := c.callout
+		if want == "" {
+			want = c.x.Callout
+		}
+		if d.Verdict != c.verdict || d.Result.Callout != want || d.Name != c.named {
+			t.Errorf("%s: verdict %d of %s, named %v; want %d of %s, %v (%q)", c.name, d.Verdict, d.Result.Callout, d.Name, c.verdict, want, c.named, d.Why)
+		}
+	}
+}
+
+// A yes settles what was asked about, and so does the same callout again, less surely
+// heard; after ten seconds nothing does.
+func TestAnswers(t *testing.T) {
+	r := rules(t)
+	about := open("compressions.stop", 0.4)
+	at := func(x intents.Result, second int64) intents.Result {
+		x.Decided = second * intents.Rate
+		return x
+	}
+	v := View{Facts: facts("running"), Open: &Question{At: 100 * intents.Rate, About: about, Rivals: []string{"compressions.start"}}}
+	for _, c := range []struct {
+		name    string
+		x       intents.Result
+		verdict Verdict
+		callout string
+	}{
+		{"yes", at(open("confirm", 0.3), 103), Accept, "compressions.stop"},
+		{"again", at(open("compressions.stop", 0.3), 103), Accept, "compressions.stop"},
+		{"the other one", at(open("compressions.start", 0.5), 103), Accept, "compressions.start"},
+		{"something else", at(open("rhythm.check", 0.9), 103), Accept, "rhythm.check"},
+		{"again, too late", at(open("compressions.stop", 0.3), 111), Ask, "compressions.stop"},
+		{"noise", at(open("compressions.stop", 0.21), 103), Ignore, "compressions.stop"},
+	} {
+		if d := r.Decide(c.x, 0.6, v); d.Verdict != c.verdict || d.Result.Callout != c.callout {
+			t.Errorf("%s: %d of %s, want %d of %s", c.name, d.Verdict, d.Result.Callout, c.verdict, c.callout)
+		}
+	}
+}
+
+// No fourth question in a minute.
+func TestQuestionsAMinute(t *testing.T) {
+	r, x := rules(t), open("rhythm.check", 0.45)
+	x.Decided = 100 * intents.Rate
+	v := View{Facts: facts("running"), Asked: []int64{39 * intents.Rate, 50 * intents.Rate, 60 * intents.Rate}}
+	if d := r.Decide(x, 0.6, v); d.Verdict != Ask {
+		t.Errorf("two questions in the last minute: %d", d.Verdict)
+	}
+	v.Asked[0] = 41 * intents.Rate
+	if d := r.Decide(x, 0.6, v); d.Verdict != Ignore {
+		t.Errorf("three questions in the last minute: %d", d.Verdict)
+	}
+}
+
+// Every rule names a callout of the vocabulary; bad rules are named by file and line.
+func TestRules(t *testing.T) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, id := range rules(t).Callouts() {
+		if !strings.HasSuffix(id, ".") && v.Find(id) == nil {
+			t.Errorf("a rule is about %s, which nobody can say", id)
+		}
+	}
+	for text, want := range map[string]string{
+		"odds:\n  - {callout: undo, when: [clear], odds: 5, why: x}\n":       "o.yaml:2: odds of undo are 5, want 0.25 to 4",
+		"odds:\n  - {callout: undo, when: [clear], odds: .nan, why: x}\n":    "o.yaml:2: odds of undo are NaN",
+		"odds:\n\n  - {callout: undo, when: [not awake], odds: 2, why: x}\n": `o.yaml:3: undo: unknown fact "awake"`,
+		"odds:\n  - {callout: undo, when: [clear], odds: 2}\n":               "o.yaml:2: undo: why is missing",
+		"odds:\n  - {callout: undo, odds: 2, why: x}\n":                      "o.yaml:2: undo: when is missing",
+		"odds:\n  - {callout: Undo it, when: [clear], odds: 2, why: x}\n":    `o.yaml:2: callout "Undo it"`,
+		"odds:\n  - {callout: undo, wenn: [clear], odds: 2, why: x}\n":       `o.yaml:2: unknown key "wenn"`,
+		"rules: []\n": "o.yaml:1: ",
+	} {
+		if _, err := Parse("o.yaml", []byte(text)); err == nil || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", text, err, want)
+		}
+	}
+}
+
+// Whatever the case, the odds stay within 1:4 and 4:1.
+func TestOddsAreBounded(t *testing.T) {
+	r := rules(t)
+	for n := range 1 << len(known) {
+		f := Facts{}
+		for i, k := range known {
+			f[k] = n>>i&1 == 1
+		}
+		for _, id := range r.Callouts() {
+			if odds, _ := r.Odds(id, f); odds < leastOdds || odds > mostOdds {
+				t.Fatalf("%s: %v in %v", id, odds, f)
+			}
+		}
+	}
+}
+
+func FuzzRules(f *testing.F) {
+	f.Add(oddsFile)
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if r, err := Parse("x", b); err == nil {
+			r.Odds("shock.given", Facts{"clear": true})
+		}
+	})
+}
