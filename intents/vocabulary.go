@@ -285,6 +285,17 @@ func (v *Vocabulary) checkSlots(name string) error {
 	return nil
 }
 
+// Confidence that a callout needs if its entry says nothing.
+const DefaultConfidence = 0.6
+
+// Need is the confidence that the callout needs.
+func (c *Callout) Need() float64 {
+	if c.Confidence != 0 {
+		return c.Confidence
+	}
+	return DefaultConfidence
+}
+
 // SlotOf is a slot with the bounds that a callout has for it.
 func (v *Vocabulary) SlotOf(c *Callout, name string) Slot {
 	s := v.Slots[name]

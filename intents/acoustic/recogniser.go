@@ -24,10 +24,6 @@ type Recogniser struct {
 	Trace func(r intents.Result, features []float64)
 }
 
-// Default is the confidence that a callout needs if its vocabulary entry says
-// nothing.
-const Default = 0.6
-
 // New returns a recogniser for the vocabulary.
 func New(v *intents.Vocabulary) (intents.Recogniser, error) { return NewTraced(v, nil) }
 
@@ -95,10 +91,7 @@ const openFloor = 0.2
 // until its breath is over, or long enough.
 func (r *Recogniser) propose(c candidate) {
 	p := r.dec.g.phrases[c.phrase]
-	need := p.Callout.Confidence
-	if need == 0 {
-		need = Default
-	}
+	need := p.Callout.Need()
 	least := need // to be worth a closer look
 	if r.open {
 		least = openFloor

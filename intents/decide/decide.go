@@ -60,9 +60,9 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 	if x.Forbidden != "" {
 		return Decision{Result: x, Why: []string{"a " + x.Forbidden + " in the same breath"}}
 	}
-	v.Facts = v.withAsked()
+	v.Facts = v.withAsked(x.Decided)
 	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
-	if v.Open != nil && x.Decided-v.Open.At <= patience {
+	if v.waits(x.Decided) {
 		if d, ok := v.answer(x, p); ok {
 			return d
 		}
@@ -115,6 +115,9 @@ func (r *Rules) rival(x intents.Result, p float64, f Facts) (best intents.Rival,
 	return best, probability, lead
 }
 
+// waits reports whether a question waits for its answer.
+func (v View) waits(now int64) bool { return v.Open != nil && now-v.Open.At <= patience }
+
 // answers reports whether a result answers the open question: by its name.
 func (v View) answers(x intents.Result) bool {
 	return v.Open != nil && (x.Callout == v.Open.About.Callout || slices.Contains(v.Open.Rivals, x.Callout))
@@ -143,11 +146,12 @@ func (v View) mayAsk(now int64) bool {
 	return n < inMinute
 }
 
-func (v View) withAsked() Facts {
+// withAsked are the facts with the one that the open question makes.
+func (v View) withAsked(now int64) Facts {
 	f := Facts{}
 	for k, x := range v.Facts {
 		f[k] = x
 	}
-	f["asked"] = f["asked"] || v.Open != nil
+	f["asked"] = f["asked"] || v.waits(now)
 	return f
 }

@@ -38,7 +38,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	ear, err := StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Stderr: log})
+	ear, err := StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Open: true, Stderr: log})
 	if err != nil {
 		return "", err
 	}

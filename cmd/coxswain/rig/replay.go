@@ -40,7 +40,7 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	}
 	ear, err := StartPlugIn(
 		r.Recogniser,
-		intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr},
+		intents.ProcessOptions{Vocabulary: v, Open: true, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr},
 	)
 	if err != nil {
 		return err

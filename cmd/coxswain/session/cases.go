@@ -27,14 +27,10 @@ func opens(k timeline.Kind) bool {
 	return k.IsCallout() && !row.Control && !row.Confirm
 }
 
-// callout takes what the recogniser heard into the case that runs, or begins
+// callout takes what was called into the case that runs, or begins
 // one. A start that is called behind the end of a case is the next patient's.
 func (s *Session) callout(r intents.Result) {
 	k := timeline.Kind(r.Callout)
-	if s.now.ownVoice(s.now.heard(r)) {
-		slog.Debug("own voice", "callout", r.Callout)
-		return
-	}
 	if k == timeline.CodeStart && s.now.kept() && s.now.ended() && s.o.Drill == nil {
 		s.next()
 	}

@@ -10,6 +10,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/intents"
+	"coxswain/intents/decide"
 	"coxswain/prompts"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
@@ -77,6 +78,7 @@ type Session struct {
 	pos      int64    // clock: samples of the room heard
 	now      *oneCase // the case that runs, or what stands for it between cases
 	before   *before
+	hearing  hearing
 	deaf     string // why the recogniser does not hear; empty: it does
 	sound    string // whole, lost, or what it lacks
 	over     bool   // the session has come to its end by itself
@@ -98,6 +100,10 @@ func New(o Options) (*Session, error) {
 			)
 		}
 	}
+	rules, err := decide.Load()
+	if err != nil {
+		return nil, err
+	}
 	listener, err := NewListener(o.Echo, int(o.LoopDelay/(10*time.Millisecond))-1)
 	if err != nil {
 		return nil, err
@@ -109,6 +115,7 @@ func New(o Options) (*Session, error) {
 		player:   audio.NewPlayer(audio.Lead * audio.Block),
 		out:      make([]float32, audio.Block),
 		before:   newBefore(o.Before),
+		hearing:  hearing{rules: rules},
 	}
 	switch {
 	case o.Resume.Name != "":
@@ -162,7 +169,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 		s.recogniserFault(f)
 	}
 	for _, r := range results {
-		s.callout(r)
+		s.listen(r)
 	}
 	if s.start.Swap(false) {
 		s.startByHand()
@@ -180,7 +187,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 // read-backs, and the records are finished.
 func (s *Session) Close() error {
 	for _, r := range s.ear.Close() {
-		s.callout(r)
+		s.listen(r)
 	}
 	s.finish()
 	s.closing.Wait()

@@ -1,0 +1,117 @@
+package session
+
+import (
+	"log/slog"
+	"slices"
+	"strings"
+
+	"coxswain/audio"
+	"coxswain/intents"
+	"coxswain/intents/decide"
+	"coxswain/prompts"
+	"coxswain/timeline"
+)
+
+// hearing is what a session remembers to decide about what it hears. Its clock is the
+// recogniser's: samples at intents.Rate since the session began.
+type hearing struct {
+	rules *decide.Rules
+	asked []int64
+	open  *decide.Question
+}
+
+// How long a fact holds of which only the moment is known, in seconds: common practice, no source.
+const (
+	clearHolds    = 30
+	chargingHolds = 60
+	checkingHolds = 30
+	questionHolds = 20
+)
+
+// facts are what the rules may know of the case that runs.
+func (s *oneCase) facts() decide.Facts {
+	st, now := s.machine.State(), s.now()
+	within := func(at timeline.Time, seconds float64) bool {
+		return at != timeline.Never && now-at <= timeline.Seconds(seconds)
+	}
+	return decide.Facts{
+		"running":     s.kept() && st.Started != timeline.Never && st.Ended == timeline.Never,
+		"arrest":      st.InArrest(),
+		"pulse":       st.PulsePresent,
+		"compressing": st.Compressing,
+		"paused":      st.HandsOff(),
+		"clear":       within(st.ClearAt, clearHolds),
+		"charging":    within(s.lastOf(timeline.ShockCharging), chargingHolds),
+		"checking":    within(s.lastOf(timeline.RhythmCheck), checkingHolds),
+		"airway":      st.AirwayAt != timeline.Never,
+		"asked":       st.Pending != "" || s.askedAloud(),
+	}
+}
+
+// lastOf is when a callout was last made, of the newest events; Never if it was not.
+func (s *oneCase) lastOf(k timeline.Kind) timeline.Time {
+	for i := len(s.events) - 1; i >= max(0, len(s.events)-30); i-- {
+		if s.events[i].Kind == k {
+			return s.events[i].At
+		}
+	}
+	return timeline.Never
+}
+
+// askedAloud reports whether one of our sentences of late asks for an answer.
+func (s *oneCase) askedAloud() bool {
+	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {
+		return strings.Contains(sp.Text, "?") && int64(s.now())+s.off-int64(sp.Until) <= questionHolds*audio.Rate
+	})
+}
+
+// listen decides about a result: it is called, asked about, or ignored.
+func (s *Session) listen(r intents.Result) {
+	c := s.o.Vocabulary.Find(r.Callout)
+	if c == nil || s.now.ownVoice(s.now.heard(r)) {
+		slog.Debug("own voice, or unknown", "callout", r.Callout)
+		return
+	}
+	d := s.hearing.rules.Decide(r, c.Need(), decide.View{Facts: s.now.facts(), Asked: s.hearing.asked, Open: s.hearing.open})
+	if d.Settled {
+		s.hearing.open = nil
+	}
+	switch d.Verdict {
+	case decide.Accept:
+		s.callout(d.Result)
+	case decide.Ask:
+		s.ask(d)
+	default:
+		slog.Debug("ignored", "callout", r.Callout, "confidence", r.Confidence)
+	}
+}
+
+// ask asks about what may have been called: the question is an event, with what was heard.
+func (s *Session) ask(d decide.Decision) {
+	k := timeline.Kind(d.Result.Callout)
+	s.hearing.asked = append(s.hearing.asked, d.Result.Decided)
+	if n := len(s.hearing.asked); n > 3 {
+		s.hearing.asked = s.hearing.asked[n-3:]
+	}
+	q := &decide.Question{At: d.Result.Decided, About: d.Result}
+	for _, x := range d.Result.Rivals {
+		q.Rivals = append(q.Rivals, x.Callout)
+	}
+	s.hearing.open = q
+	cue := timeline.Cue{ID: "hear.again", Priority: timeline.ReadBack}
+	if name := k.Row().Spoken; d.Name && name != "" {
+		cue.ID, cue.Items = "hear.sure", []string{name}
+	}
+	s.now.question(cue, d.Result)
+}
+
+// question asks aloud about a result that is not called, and logs it.
+func (s *oneCase) question(cue timeline.Cue, r intents.Result) {
+	h := s.heard(r)
+	e := s.append(timeline.Event{At: max(0, h.End), Kind: timeline.Question, Cue: cue.ID, Text: r.Callout, Heard: h})
+	if s.o.Silent {
+		return
+	}
+	cue.At, cue.Expires, cue.Seq = s.now(), s.now()+timeline.Seconds(4), e.Seq
+	s.waiting = append(s.waiting, held{cue, s.pos})
+}
