@@ -269,6 +269,7 @@ func (p *Process) take(m message, ok bool) {
 	}
 	switch {
 	case ok && c.floods(p.fed):
+		p.pending = nil // whatever it said
 		p.fail("it floods: more lines than the sound can hold")
 	case !ok:
 		p.fail("it ended")

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"os"
+	"os/signal"
 	"strings"
 	"testing"
 	"time"
@@ -50,6 +51,23 @@ func play(part string) {
 				os.Stdout.Write(mb)
 			}
 			time.Sleep(time.Hour)
+		case "valid flood": // as good as any line, without end
+			fmt.Println(`{"ready":"valid flood"}`)
+			for {
+				fmt.Println(`{"result":{"callout":"rosc","text":"rosc","values":{},"confidence":1,"start":0,"end":0,"decided":0}}`)
+			}
+		case "ahead":
+			fmt.Println(`{"ready":"ahead"}`)
+			fmt.Println(`{"heard":99999999999}`)
+			time.Sleep(time.Hour)
+		case "stubborn": // closes its output and ignores the interrupt
+			signal.Ignore(os.Interrupt)
+			fmt.Println(`{"ready":"stubborn"}`)
+			os.Stdout.Close()
+			time.Sleep(time.Hour)
+		case "token":
+			fmt.Println(`{"ready":"token ` + os.Getenv("COXSWAIN_HTTP_TOKEN") + `"}`)
+			time.Sleep(time.Hour)
 		}
 	}
 	Serve("well again", func(*Vocabulary) (Recogniser, error) {
@@ -69,7 +87,7 @@ func TestPlugInFaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, part := range []string{"crash", "hang", "garbage", "flood"} {
+	for _, part := range []string{"crash", "hang", "garbage", "flood", "valid flood", "ahead"} {
 		t.Run(part, func(t *testing.T) {
 			t.Parallel()
 			p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark", self}, Vocabulary: v, Patience: patience})
@@ -98,6 +116,78 @@ func TestPlugInFaults(t *testing.T) {
 }
 
 const patience = 5 * time.Second
+
+// One that closes its output and ignores the interrupt is killed, and the session goes
+// on to close its record.
+func TestStubbornPlugIn(t *testing.T) {
+	p := startPart(t, "stubborn")
+	start := time.Now()
+	p.Close()
+	if d := time.Since(start); d > 10*time.Second { // two, and generous for a loaded machine; it would be an hour
+		t.Errorf("closing took %v", d)
+	}
+}
+
+// The word that opens our pages is none of a plug-in's business.
+func TestPlugInGetsNoToken(t *testing.T) {
+	t.Setenv("COXSWAIN_HTTP_TOKEN", "sixteen-letters-")
+	p := startPart(t, "token")
+	defer p.Close()
+	if p.Name() != "token " {
+		t.Errorf("the plug-in knows: %q", p.Name())
+	}
+}
+
+func startPart(t *testing.T, part string) *Process {
+	t.Helper()
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv(partVariable, part)
+	t.Setenv("PART_MARK", t.TempDir()+"/mark")
+	p, err := NewProcess(ProcessOptions{Command: []string{self}, Vocabulary: v})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// A result that cannot be is refused, and what is wrong with it told once; the good
+// ones around it count.
+func TestImpossibleResultsAreRefused(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	good := Result{Callout: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}, Confidence: 0.9, Start: 100, End: 200, Decided: 300}
+	for name, spoil := range map[string]func(r *Result){
+		"dose":       func(r *Result) { r.Values = map[string]float64{"dose_mg": 319} },
+		"unit":       func(r *Result) { r.Values = map[string]float64{"weight": 5} },
+		"future":     func(r *Result) { r.Decided = 16001 },
+		"backwards":  func(r *Result) { r.Start = 250 },
+		"confidence": func(r *Result) { r.Confidence = 1.5 },
+		"below 0":    func(r *Result) { r.Confidence = -1 },
+		"unknown":    func(r *Result) { r.Callout = "drug.nectar" },
+		"rival":      func(r *Result) { r.Rivals = []Rival{{Callout: "rosc", Confidence: 7}} },
+		"long":       func(r *Result) { r.Text = strings.Repeat("x", 501) },
+	} {
+		var log strings.Builder
+		p := &Process{opt: ProcessOptions{Command: []string{"test"}, Vocabulary: v, Stderr: &log}, fed: 16000, child: &child{}}
+		bad := good
+		spoil(&bad)
+		for _, r := range []Result{good, bad, bad, good} {
+			p.take(message{Result: &r}, true)
+		}
+		if len(p.pending) != 2 || strings.Count(log.String(), "is refused") != 1 {
+			t.Errorf("%s: %d results taken, told %q", name, len(p.pending), log.String())
+		}
+	}
+}
 
 // What cannot start is one clear line.
 func TestPlugInCannotStart(t *testing.T) {

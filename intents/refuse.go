@@ -4,7 +4,7 @@ package intents
 // sound. Nobody calls out three times a second.
 const (
 	firstLines, linesPerSecond     = 1000, 200
-	firstResults, resultsPerSecond = 50, 5
+	firstResults, resultsPerSecond = 20, 5
 )
 
 // floods reports whether the child says more than the sound that it got can hold.
