@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -85,6 +86,7 @@ type child struct {
 	base     int64 // session sample that its first sample was
 	heard    int64 // session sample that it has reported
 	in       chan []byte
+	shut     sync.Once // of in
 	out      chan message
 	dead     chan struct{}
 	progress time.Time
@@ -188,7 +190,7 @@ func (c *child) read(r io.Reader) {
 
 func (c *child) kill() {
 	c.cmd.Process.Kill()
-	close(c.in)
+	c.shut.Do(func() { close(c.in) })
 	go func() {
 		for range c.out { // let read end
 		}
@@ -355,9 +357,9 @@ func (p *Process) Close() []Result {
 		default:
 		}
 	}
-	close(c.in)
+	c.shut.Do(func() { close(c.in) })
 	late := time.After(2 * time.Second)
-	for open := true; open; {
+	for open := true; open && p.child != nil; { // it may be killed yet
 		select {
 		case m, ok := <-c.out:
 			if open = ok && m.Error == ""; open {
@@ -367,6 +369,9 @@ func (p *Process) Close() []Result {
 			c.cmd.Process.Kill()
 			open = false
 		}
+	}
+	if p.child == nil {
+		return p.due(1 << 62)
 	}
 	c.cmd.Process.Signal(os.Interrupt)
 	go func() {

@@ -3,6 +3,7 @@ package intents
 import (
 	"bufio"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"strings"
@@ -55,6 +56,12 @@ func play(part string) {
 			fmt.Println(`{"ready":"valid flood"}`)
 			for {
 				fmt.Println(`{"result":{"callout":"rosc","text":"rosc","values":{},"confidence":1,"start":0,"end":0,"decided":0}}`)
+			}
+		case "late flood": // floods once its input has ended
+			fmt.Println(`{"ready":"late flood"}`)
+			io.Copy(io.Discard, os.Stdin)
+			for {
+				fmt.Println(`{"heard":1}`)
 			}
 		case "ahead":
 			fmt.Println(`{"ready":"ahead"}`)
@@ -120,11 +127,13 @@ const patience = 5 * time.Second
 // One that closes its output and ignores the interrupt is killed, and the session goes
 // on to close its record.
 func TestStubbornPlugIn(t *testing.T) {
-	p := startPart(t, "stubborn")
-	start := time.Now()
-	p.Close()
-	if d := time.Since(start); d > 10*time.Second { // two, and generous for a loaded machine; it would be an hour
-		t.Errorf("closing took %v", d)
+	for _, part := range []string{"stubborn", "late flood"} {
+		p := startPart(t, part)
+		start := time.Now()
+		p.Close()
+		if d := time.Since(start); d > 10*time.Second { // two, and generous for a loaded machine; it would be an hour
+			t.Errorf("%s: closing took %v", part, d)
+		}
 	}
 }
 
