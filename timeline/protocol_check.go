@@ -20,24 +20,27 @@ type bound struct{ min, max float64 }
 // bounds holds every value a protocol must give, and what a site may set it
 // to: wide enough for every published guideline, narrow enough for a typo.
 var bounds = map[string]bound{
-	"compression_rate_min": {80, 130}, "compression_rate_max": {80, 130},
-	"cycle_s": {60, 300}, "cycle_warning_s": {5, 45},
-	"ratio_compressions": {3, 30}, "ratio_breaths": {1, 2}, "breaths_pause_s": {2, 6}, "ventilation_s": {2, 10},
-	"pause_warning_s": {3, 10}, "pause_limit_s": {5, 20},
-	"epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600}, "epinephrine_after_shock": {0, 5},
-	"epinephrine_nonshockable_s": {0, 300}, "refractory_shocks": {2, 6},
-	"atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
-	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100}, "rosc_ventilation_s": {2, 10},
-	"rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38}, "delivery_s": {60, 600},
-	"infant_below_months": {6, 24}, "child_below_years": {8, 18}, "amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
-	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20}, "amiodarone_after_mg_min": {0.3, 2},
-	"rosc_systolic_mmhg": {70, 140}, "rosc_pressure_to_mmhg": {50, 100}, "rosc_temperature_h": {6, 168}, "rosc_temperature_max_h": {6, 168},
-	"vector_change_shocks": {2, 6}, "stacked_shocks": {1, 3}, "stacked_epinephrine_shocks": {1, 3},
-	"naloxone_s": {0, 600}, "cold_c": {25, 35}, "cold_shocks": {1, 10}, "cold_epinephrine_doses": {0, 10},
-	"settle_s": {1, 10}, "antiarrhythmic_again_shocks": {1, 5}, "causes_round_s": {5, 120}, "displace_s": {3, 60},
-	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60}, "vagal_s": {5, 60},
-	"adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120}, "infusion_after_pacing_s": {5, 120},
-	"pause_again_s": {10, 120}, "cycle_again_s": {10, 120}, "drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600},
+	"compression_rate_min": {80, 130}, "compression_rate_max": {80, 130}, "cycle_s": {60, 300},
+	"cycle_warning_s": {5, 45}, "ratio_compressions": {3, 30}, "ratio_breaths": {1, 2},
+	"breaths_pause_s": {2, 6}, "ventilation_s": {2, 10}, "pause_warning_s": {3, 10},
+	"pause_limit_s": {5, 20}, "epinephrine_due_s": {120, 360}, "epinephrine_overdue_s": {120, 600},
+	"epinephrine_after_shock": {0, 5}, "epinephrine_nonshockable_s": {0, 300},
+	"refractory_shocks": {2, 6}, "atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
+	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100},
+	"rosc_ventilation_s": {2, 10}, "rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38},
+	"delivery_s": {60, 600}, "infant_below_months": {6, 24}, "child_below_years": {8, 18},
+	"amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
+	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20},
+	"amiodarone_after_mg_min": {0.3, 2}, "rosc_systolic_mmhg": {70, 140},
+	"rosc_pressure_to_mmhg": {50, 100}, "rosc_temperature_h": {6, 168},
+	"rosc_temperature_max_h": {6, 168}, "vector_change_shocks": {2, 6}, "stacked_shocks": {1, 3},
+	"stacked_epinephrine_shocks": {1, 3}, "naloxone_s": {0, 600}, "cold_c": {25, 35},
+	"cold_shocks": {1, 10}, "cold_epinephrine_doses": {0, 10}, "settle_s": {1, 10},
+	"antiarrhythmic_again_shocks": {1, 5}, "causes_round_s": {5, 120}, "displace_s": {3, 60},
+	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60},
+	"vagal_s": {5, 60}, "adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120},
+	"infusion_after_pacing_s": {5, 120}, "pause_again_s": {10, 120}, "cycle_again_s": {10, 120},
+	"drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600},
 	"round_s": {20, 300}, "etco2_jump_mmhg": {5, 30},
 }
 
@@ -56,10 +59,13 @@ var rules = func() map[string]Value {
 func rule(name string) Time { return Seconds(rules[name].Value) }
 
 // optional values are those of which a guideline may set none.
-var optional = map[string]bool{"rosc_temperature_min": true, "rosc_systolic_mmhg": true, "rosc_pressure_to_mmhg": true, "rosc_temperature_h": true,
-	"rosc_temperature_max_h": true, "vector_change_shocks": true, "stacked_shocks": true, "stacked_epinephrine_shocks": true,
-	"delivery_s": true, "brady_epinephrine_min": true, "brady_epinephrine_max": true,
-	"naloxone_s": true, "cold_c": true, "cold_shocks": true, "cold_epinephrine_doses": true}
+var optional = map[string]bool{
+	"rosc_temperature_min": true, "rosc_systolic_mmhg": true, "rosc_pressure_to_mmhg": true,
+	"rosc_temperature_h": true, "rosc_temperature_max_h": true, "vector_change_shocks": true,
+	"stacked_shocks": true, "stacked_epinephrine_shocks": true, "delivery_s": true,
+	"brady_epinephrine_min": true, "brady_epinephrine_max": true, "naloxone_s": true, "cold_c": true,
+	"cold_shocks": true, "cold_epinephrine_doses": true,
+}
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).
 const (
