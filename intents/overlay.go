@@ -2,6 +2,7 @@ package intents
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -22,12 +23,8 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		out.LeadWord = o.LeadWord
 	}
 	for _, src := range []*Vocabulary{v, o} {
-		for k, s := range src.Slots {
-			out.Slots[k] = s
-		}
-		for k, p := range src.Pronunciations {
-			out.Pronunciations[k] = p
-		}
+		maps.Copy(out.Slots, src.Slots)
+		maps.Copy(out.Pronunciations, src.Pronunciations)
 	}
 	switch {
 	case o.Replace || unknown >= 0 && known == 0:
@@ -41,25 +38,30 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	out.Callouts = append(out.Callouts, v.Callouts...)
 	out.Talk = append(append([]Talk{}, v.Talk...), o.Talk...)
 	for _, c := range o.Callouts {
-		b := out.find(c.ID)
-		if b == nil {
+		if b := out.find(c.ID); b != nil {
+			b.lay(c)
+		} else {
 			out.Callouts = append(out.Callouts, c)
-			continue
-		}
-		b.Phrases = append(append([]string{}, b.Phrases...), c.Phrases...)
-		b.Lead = b.Lead || c.Lead
-		if len(c.Usual) > 0 {
-			b.Usual = c.Usual
-		}
-		if len(c.Max) > 0 {
-			b.Max = c.Max
-		}
-		if c.Confidence != 0 {
-			b.Confidence = c.Confidence
 		}
 	}
 	out.borrowSlots(v)
 	return out, out.checkWords(name, o)
+}
+
+// lay lays a site's callout over this one: phrases are added, the rest is taken
+// where it is given.
+func (c *Callout) lay(over Callout) {
+	c.Phrases = append(append([]string{}, c.Phrases...), over.Phrases...)
+	c.Lead = c.Lead || over.Lead
+	if len(over.Usual) > 0 {
+		c.Usual = over.Usual
+	}
+	if len(over.Max) > 0 {
+		c.Max = over.Max
+	}
+	if over.Confidence != 0 {
+		c.Confidence = over.Confidence
+	}
 }
 
 // checkWords finds slots and words of an overlay o that v cannot hear.

@@ -213,39 +213,48 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
+// check says what is wrong with a callout, and cleans its phrases.
+func (c *Callout) check() error {
+	whole := func(x float64) bool { return x >= 1 && x <= 999 && x == math.Floor(x) }
+	switch {
+	case !idForm.MatchString(c.ID):
+		return fmt.Errorf("callout id %q: want lower-case letters, digits and dots", c.ID)
+	case len(c.Phrases) == 0:
+		return fmt.Errorf("callout %s has no phrases", c.ID)
+	case len(c.Phrases) > 200:
+		return fmt.Errorf("callout %s has more than 200 phrases", c.ID)
+	case slices.ContainsFunc(c.Usual, func(x float64) bool { return !whole(x) }):
+		return fmt.Errorf("callout %s: usual is %v, want whole numbers from 1 to 999", c.ID, c.Usual)
+	case !(c.Confidence >= 0 && c.Confidence <= 1):
+		return fmt.Errorf("callout %s: confidence is %v, want 0 to 1", c.ID, c.Confidence)
+	}
+	for slot, x := range c.Max {
+		if !(x > 0 && x <= 9999) {
+			return fmt.Errorf("callout %s: max of %s is %v, want above 0 to 9999", c.ID, slot, x)
+		}
+	}
+	for _, list := range [][]string{c.Phrases, c.Answers} {
+		for k, p := range list {
+			list[k] = clean(p)
+			if err := checkPhrase(list[k]); err != nil {
+				return fmt.Errorf("callout %s: %w", c.ID, err)
+			}
+		}
+	}
+	return nil
+}
+
 func (v *Vocabulary) check(name string) error {
 	seen := map[string]int{}
 	for i := range v.Callouts {
 		c := &v.Callouts[i]
-		at := fmt.Sprintf("%s:%d", name, c.Line)
-		switch {
-		case !idForm.MatchString(c.ID):
-			return fmt.Errorf("%s: callout id %q: want lower-case letters, digits and dots", at, c.ID)
-		case seen[c.ID] != 0:
-			return fmt.Errorf("%s: callout %s stands already at line %d", at, c.ID, seen[c.ID])
-		case len(c.Phrases) == 0:
-			return fmt.Errorf("%s: callout %s has no phrases", at, c.ID)
-		case len(c.Phrases) > 200:
-			return fmt.Errorf("%s: callout %s has more than 200 phrases", at, c.ID)
-		case slices.ContainsFunc(c.Usual, func(x float64) bool { return !(x >= 1 && x <= 999 && x == math.Floor(x)) }):
-			return fmt.Errorf("%s: callout %s: usual is %v, want whole numbers from 1 to 999", at, c.ID, c.Usual)
-		case !(c.Confidence >= 0 && c.Confidence <= 1):
-			return fmt.Errorf("%s: callout %s: confidence is %v, want 0 to 1", at, c.ID, c.Confidence)
+		if err := c.check(); err != nil {
+			return fmt.Errorf("%s:%d: %w", name, c.Line, err)
+		}
+		if seen[c.ID] != 0 {
+			return fmt.Errorf("%s:%d: callout %s stands already at line %d", name, c.Line, c.ID, seen[c.ID])
 		}
 		seen[c.ID] = c.Line
-		for slot, x := range c.Max {
-			if !(x > 0 && x <= 9999) {
-				return fmt.Errorf("%s: callout %s: max of %s is %v, want above 0 to 9999", at, c.ID, slot, x)
-			}
-		}
-		for _, list := range [][]string{c.Phrases, c.Answers} {
-			for k, p := range list {
-				list[k] = clean(p)
-				if err := checkPhrase(list[k]); err != nil {
-					return fmt.Errorf("%s: callout %s: %w", at, c.ID, err)
-				}
-			}
-		}
 	}
 	if err := v.checkTalk(name); err != nil {
 		return err

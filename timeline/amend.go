@@ -57,11 +57,9 @@ func CheckAmendment(e Event) error {
 	switch a := e.Amend; {
 	case a == nil:
 		return fmt.Errorf("it is no amendment")
-	case strings.TrimSpace(a.By) == "" || utf8.RuneCountInString(a.By) > maxInitials ||
-		!printable(a.By):
+	case !oneLine(a.By, maxInitials):
 		return fmt.Errorf("an amendment needs initials (up to %d letters) and a reason", maxInitials)
-	case strings.TrimSpace(a.Reason) == "" || utf8.RuneCountInString(a.Reason) > maxReason ||
-		!printable(a.Reason):
+	case !oneLine(a.Reason, maxReason):
 		return fmt.Errorf("an amendment needs initials and a reason (one line of up to %d letters)", maxReason)
 	case e.Kind != Retraction && !e.Kind.IsCallout() || len(e.Kind) > maxKind || !plain(string(e.Kind)):
 		return fmt.Errorf("%.64q is no callout", string(e.Kind))
@@ -74,6 +72,11 @@ func CheckAmendment(e Event) error {
 		}
 	}
 	return nil
+}
+
+// oneLine reports whether a text is there, printable and of at most so many letters.
+func oneLine(text string, most int) bool {
+	return strings.TrimSpace(text) != "" && utf8.RuneCountInString(text) <= most && printable(text)
 }
 
 // printable reports whether s neither steers a terminal nor turns text around.

@@ -194,27 +194,31 @@ func (m *Machine) codeTime(e Event, now Time) Cue {
 	return c
 }
 
+// nextAtOnce is what comes next whatever the agenda says; "": look there.
+func (s State) nextAtOnce() string {
+	unmeasured := s.StabilityAt == Never
+	switch {
+	case s.Ended != Never:
+		return "answer.nocode"
+	case s.PulsePresent && unmeasured && s.FirstROSC == Never:
+		return "next.nothing"
+	case s.PulsePresent && unmeasured:
+		return "next.pulse"
+	case !s.InArrest() && unmeasured:
+		return "answer.nocode"
+	case s.Clear():
+		return "next.clear"
+	case s.InArrest() && !s.Compressing:
+		return "next.compressions"
+	}
+	return ""
+}
+
 // next answers "what is next" with one thing: what is due now, most urgent
 // first, or else the next thing to come.
 func (m *Machine) next(e Event, now Time) Cue {
-	s := m.state
-	c := reply("answer.nocode", e, now, Answer)
-	switch {
-	case s.Ended != Never:
-		return c
-	case s.PulsePresent && s.StabilityAt == Never && s.FirstROSC == Never:
-		c.ID = "next.nothing"
-		return c
-	case s.PulsePresent && s.StabilityAt == Never:
-		c.ID = "next.pulse"
-		return c
-	case !s.InArrest() && s.StabilityAt == Never:
-		return c
-	case s.Clear():
-		c.ID = "next.clear"
-		return c
-	case s.InArrest() && !s.Compressing:
-		c.ID = "next.compressions"
+	c := reply("", e, now, Answer)
+	if c.ID = m.state.nextAtOnce(); c.ID != "" {
 		return c
 	}
 	var soon *Cue

@@ -9,10 +9,8 @@ import (
 // apply makes the state that e leaves out of the one that it found.
 func (s *State) apply(e Event) {
 	row := e.Kind.Row()
-	if s.Ended != Never && row.Starts { // the next patient: nothing of the former holds
-		ended, clear := s.EndedBy, s.ClearAt // called clear since the end: that holds
-		*s = newState()
-		s.EndedBy, s.ClearAt = ended, clear
+	if s.Ended != Never && row.Starts {
+		s.nextPatient()
 	}
 	s.At = e.At
 	if e.Kind.IsCallout() {
@@ -49,6 +47,25 @@ func (s *State) apply(e Event) {
 	case ShockClear:
 		s.ClearAt, s.clearOver, s.MetronomeForced = e.At, false, false
 		s.stop(e.At) // nobody touches the patient
+	default:
+		if !s.tended(e) {
+			s.beat(e)
+			s.patient(e)
+			s.named(e)
+		}
+	}
+}
+
+// nextPatient forgets the former one: only what was called clear since the end holds.
+func (s *State) nextPatient() {
+	ended, clear := s.EndedBy, s.ClearAt
+	*s = newState()
+	s.EndedBy, s.ClearAt = ended, clear
+}
+
+// tended takes what was done beside rhythm and hands; false: it is none of these.
+func (s *State) tended(e Event) bool {
+	switch e.Kind {
 	case AirwaySecured:
 		s.AirwayAt = e.At
 	case AccessIV, AccessIO, FluidBolus:
@@ -58,10 +75,9 @@ func (s *State) apply(e Event) {
 	case RoundStart:
 		s.RoundAt = e.At
 	default:
-		s.beat(e)
-		s.patient(e)
-		s.named(e)
+		return false
 	}
+	return true
 }
 
 // begin notes that a case, or an arrest, begins with e. Whoever calls for help

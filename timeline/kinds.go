@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -183,14 +184,23 @@ func (r Row) wrong() string {
 		return "lane: choose rhythm, shock, drug or other"
 	case !oneOf(r.FHIR, "procedure observation measurement medication"):
 		return "fhir: choose procedure, observation, measurement or medication"
-	case r.Code != Code{} && (r.Code.System == "" || r.Code.Code == "" || r.Code.Text == ""):
-		return "code: want a system of the list, code and text"
-	case r.Code != Code{} && (r.Code.Status == "" || !oneOf(r.Code.Status, "seen secondary memory")):
-		return "code: status is seen, secondary or memory"
 	case r.Rhythm == "" && (r.Shockable || r.Fast || r.Pulseless):
 		return "shockable, fast and pulseless belong to a rhythm"
 	case r.Own && (r.Starts || r.Control || r.Confirm || r.Lane != ""):
 		return "what coxswain appends itself is no callout"
+	case r.Code != Code{}:
+		return r.Code.wrong()
+	}
+	return ""
+}
+
+// wrong says what is wrong with a code that is given.
+func (c Code) wrong() string {
+	switch {
+	case c.System == "" || c.Code == "" || c.Text == "":
+		return "code: want a system of the list, code and text"
+	case !slices.Contains([]string{"seen", "secondary", "memory"}, c.Status):
+		return "code: status is seen, secondary or memory"
 	}
 	return ""
 }

@@ -59,16 +59,25 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 		ask("shock.cold")
 		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
 	}
-	said := e.Values["energy_j"]
-	if most, byWeight := p.MostEnergy(s); byWeight && said > most*1.001 {
+	if most, said := p.tooMuchEnergy(s, e); said > 0 {
 		ask("energy")
 		q := &out[len(out)-1]
-		if next, _, ok := p.NextEnergy(s); ok {
-			most = next.Value
-		}
 		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), true
 	}
 	return out
+}
+
+// tooMuchEnergy returns the energy that was said and the one to give instead;
+// zero: what was said is not too much, or nothing limits it.
+func (p *Protocol) tooMuchEnergy(s State, e Event) (instead, said float64) {
+	most, byWeight := p.MostEnergy(s)
+	if said = e.Values["energy_j"]; !byWeight || !(said > most*1.001) {
+		return 0, 0
+	}
+	if next, _, ok := p.NextEnergy(s); ok {
+		most = next.Value
+	}
+	return most, said
 }
 
 // doseQuestions: too much, too soon, too many.

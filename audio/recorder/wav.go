@@ -61,6 +61,17 @@ func scan(f io.ReaderAt, size int64) (l layout, err error) {
 	return l, fmt.Errorf("a WAV file without sound")
 }
 
+// known reports whether samples of this kind are read.
+func (l layout) known() bool {
+	switch l.format {
+	case pcm:
+		return l.bits == 16 || l.bits == 24 || l.bits == 32
+	case ieeeFloat:
+		return l.bits == 32
+	}
+	return false
+}
+
 // describe reads a format chunk.
 func (l layout) describe(f io.ReaderAt, at, n int64) (layout, error) {
 	b := make([]byte, min(n, 40))
@@ -76,7 +87,7 @@ func (l layout) describe(f io.ReaderAt, at, n int64) (layout, error) {
 	if l.format == extensible && len(b) == 40 {
 		l.format = uint16(word(24)) // the first two bytes of the subformat
 	}
-	if !(l.format == pcm && (l.bits == 16 || l.bits == 24 || l.bits == 32)) && !(l.format == ieeeFloat && l.bits == 32) {
+	if !l.known() {
 		return l, fmt.Errorf("%d-bit samples of format %d, want 16, 24 or 32-bit integers or 32-bit floating point", l.bits, l.format)
 	}
 	if l.channels < 1 || l.channels > 64 || l.hz < minHz || l.hz > maxHz {

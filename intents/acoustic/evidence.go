@@ -75,16 +75,24 @@ func (d *decoder) align(g *graph, c candidate, sp span, enter []float32) alignme
 		}
 		old, now = now, old
 	}
+	if at := g.bestFinal(sp, old); at >= 0 {
+		return alignment{sp, back, at, float64(old[at])}
+	}
+	return alignment{sp, back, -1, 0}
+}
+
+// bestFinal is the final state of a span with the highest score; -1: none is alive.
+func (g *graph) bestFinal(sp span, score []float32) int {
 	at := -1
-	for i := range m {
-		if g.states[int(sp.lo)+i].final && (at < 0 || old[i] > old[at]) {
+	for i, x := range score {
+		if g.states[int(sp.lo)+i].final && (at < 0 || x > score[at]) {
 			at = i
 		}
 	}
-	if at < 0 || old[at] <= dead/2 {
-		return alignment{sp, back, -1, 0}
+	if at < 0 || score[at] <= dead/2 {
+		return -1
 	}
-	return alignment{sp, back, at, float64(old[at])}
+	return at
 }
 
 // seg is one phone of an alignment.

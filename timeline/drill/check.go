@@ -119,13 +119,20 @@ func (l Criterion) wrong() string {
 	case l.Reason == "" || l.Source == "" && l.NthOf == "":
 		return "reason and source: write what is looked for, and where it stands"
 	}
+	if w := l.whenWrong(); w != "" {
+		return w
+	}
+	return l.Moment.wrong()
+}
+
+func (l Criterion) whenWrong() string {
 	for _, w := range l.When {
 		if conditions[w] == nil && timeline.Rhythm(w).Kind() == "" {
 			states := strings.Join(stateWords(), ", ")
 			return fmt.Sprintf("when: unknown state %q: choose of %s, or a rhythm such as asystole", w, states)
 		}
 	}
-	return l.Moment.wrong()
+	return ""
 }
 
 // unknown returns the first that is no callout.

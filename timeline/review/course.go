@@ -96,20 +96,28 @@ func (r *Record) callouts(s Strip) []Lane {
 		}
 		out = append(out, l)
 	}
-	asked, said := Lane{Name: "asked", Rows: 2}, Lane{Name: "said"}
+	asked := Lane{Name: "asked", Rows: 2}
 	for _, x := range r.Rows {
-		switch {
-		case x.Kind == timeline.Question && inside(x):
+		if x.Kind == timeline.Question && inside(x) {
 			asked.Marks = append(asked.Marks, Tick{x.At.Seconds(), ""})
-		case x.Group == "said" && x.Until >= s.From && x.At <= s.To:
-			b := Band{From: x.At.Seconds(), To: math.Max(x.At.Seconds()+0.5, x.Until.Seconds()), Colour: colourSaid}
-			said.Bands = append(said.Bands, b)
 		}
 	}
 	if len(asked.Marks) > 0 {
 		out = append(out, asked)
 	}
-	return append(out, said)
+	return append(out, r.said(s))
+}
+
+// said is the lane of what coxswain said.
+func (r *Record) said(s Strip) Lane {
+	said := Lane{Name: "said"}
+	for _, x := range r.Rows {
+		if x.Group == "said" && x.Until >= s.From && x.At <= s.To {
+			b := Band{From: x.At.Seconds(), To: math.Max(x.At.Seconds()+0.5, x.Until.Seconds()), Colour: colourSaid}
+			said.Bands = append(said.Bands, b)
+		}
+	}
+	return said
 }
 
 // laneOf is the lane of a callout; airway and access have one of their own.

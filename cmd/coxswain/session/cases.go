@@ -110,6 +110,12 @@ func (s *Session) turn() {
 		c.called, c.asked = c.pos, 0
 		return
 	}
+	s.silent(silence)
+}
+
+// silent asks after a long silence, a moment before the record ends by itself.
+func (s *Session) silent(silence int64) {
+	c := s.now
 	switch quiet := c.pos - c.called; {
 	case c.asked == 0 && quiet >= silence-min(askBefore, silence/2):
 		c.asked = c.pos
