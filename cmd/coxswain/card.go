@@ -2,9 +2,7 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
 	"io"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -48,31 +46,11 @@ func newCallouts(c *config.Config) *cobra.Command {
 			case page != "" || list != "":
 				return nil
 			}
-			return printCard(cmd.OutOrStdout(), v)
+			return paper.CardText(cmd.OutOrStdout(), v, Caution)
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "the whole vocabulary as JSON")
 	cmd.Flags().StringVar(&page, "page", "", "write the card to print (HTML) to this file")
 	cmd.Flags().StringVar(&list, "list", "", "write every way to say it, with a search (HTML), to this file")
 	return cmd
-}
-
-func printCard(w io.Writer, v *intents.Vocabulary) error {
-	fmt.Fprintln(w, "Say what was done, as it is done. … is a spoken number.")
-	fmt.Fprintln(w)
-	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	for _, c := range v.Callouts {
-		for i, p := range c.Phrases {
-			id := c.ID
-			if i > 0 {
-				id = ""
-			}
-			fmt.Fprintf(tw, "%s\t%s\n", id, paper.Spell(v, p))
-		}
-	}
-	if err := tw.Flush(); err != nil {
-		return err
-	}
-	fmt.Fprintln(w, "\n"+Caution)
-	return nil
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -36,15 +35,8 @@ The backup job of a site tells that it ran by touching RECORDS/.backup.`,
 					failed++
 				}
 			}
-			if asJSON {
-				if err := json.NewEncoder(cmd.OutOrStdout()).Encode(found); err != nil {
-					return err
-				}
-			} else {
-				for _, f := range found {
-					fmt.Fprintf(cmd.OutOrStdout(), "%s  %s: %s\n", f.Result, f.Name, f.Detail)
-				}
-				fmt.Fprintln(cmd.OutOrStdout(), Caution)
+			if err := ready.Print(cmd.OutOrStdout(), found, asJSON, Caution); err != nil {
+				return err
 			}
 			if failed > 0 {
 				return fmt.Errorf("%d of %d checks failed", failed, len(found))

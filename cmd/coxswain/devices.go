@@ -1,13 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/ready"
 )
@@ -31,25 +28,7 @@ func newDevices(c *config.Config) *cobra.Command {
 				}
 				return err
 			}
-			list, err := device.List()
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				if list == nil {
-					list = []device.Info{}
-				}
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
-			}
-			if len(list) == 0 {
-				return fmt.Errorf("no sound devices: plug one in, or start the sound server")
-			}
-			tw := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 4, 2, ' ', 0)
-			fmt.Fprintln(tw, "name\thost\tin\tout\tHz\tdefault")
-			for _, d := range list {
-				fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%.0f\t%s\n", d.Name, d.Host, d.Inputs, d.Outputs, d.RateHz, d.Default)
-			}
-			return tw.Flush()
+			return ready.ListDevices(cmd.OutOrStdout(), asJSON)
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "as JSON")

@@ -2,9 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"os"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -12,7 +9,6 @@ import (
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
-	"coxswain/timeline"
 	"coxswain/timeline/drill"
 )
 
@@ -59,11 +55,11 @@ the moment to listen to. --protocol scores by another guideline.
 func (o *drillFlags) run(cmd *cobra.Command, c *config.Config, args []string) error {
 	switch {
 	case o.check != "":
-		return checkCase(cmd.OutOrStdout(), o.check)
+		return rig.CheckCase(cmd.OutOrStdout(), o.check)
 	case len(args) == 0 && o.file == "":
-		return listCases(cmd.OutOrStdout())
+		return rig.ListCases(cmd.OutOrStdout())
 	}
-	chosen, err := chooseCase(args, o.file)
+	chosen, err := rig.ChooseCase(args, o.file)
 	if err != nil {
 		return err
 	}
@@ -87,7 +83,7 @@ func (o *drillFlags) run(cmd *cobra.Command, c *config.Config, args []string) er
 // play runs the drill as it was asked for and returns the record's folder.
 func (o *drillFlags) play(cmd *cobra.Command, c *config.Config, chosen *drill.Case) (dir string, err error) {
 	stderr := cmd.ErrOrStderr()
-	p := rig.Practice{Case: chosen, Silent: o.silent, Watch: tellOn(stderr)}
+	p := rig.Practice{Case: chosen, Silent: o.silent, Watch: rig.TellOn(stderr)}
 	switch {
 	case o.score != "":
 		return o.score, nil
@@ -105,64 +101,4 @@ func (o *drillFlags) play(cmd *cobra.Command, c *config.Config, chosen *drill.Ca
 	}
 	p.Watch = nil
 	return o.out, rigOf(c, cmd).Replay(rig.Recording{In: o.in, Dir: o.out, Wall: at, Practice: p}, stderr)
-}
-
-func chooseCase(args []string, file string) (*drill.Case, error) {
-	switch {
-	case file == "":
-		return drill.Load(args[0])
-	case len(args) > 0:
-		return nil, fmt.Errorf("%q and --case %s are two cases: name one", args[0], file)
-	}
-	return readCase(file)
-}
-
-// readCase reads a case's file of up to 1 MB: one that is named by mistake may
-// be a device that never ends.
-func readCase(file string) (*drill.Case, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, 1<<20))
-	if err != nil {
-		return nil, err
-	}
-	return drill.Parse(file, b)
-}
-
-func checkCase(w io.Writer, file string) error {
-	c, err := readCase(file)
-	if err != nil {
-		return err
-	}
-	points := 0
-	for _, l := range c.Look {
-		points += l.Points
-	}
-	_, err = fmt.Fprintf(w, "%s: %q is well formed: %d sentences, %d things looked for, %d points\n",
-		file, c.Title, len(c.Tell), len(c.Look), points)
-	return err
-}
-
-// tellOn prints the case as it is told.
-func tellOn(w io.Writer) func(timeline.Event) {
-	return func(e timeline.Event) {
-		if e.Kind == timeline.CueSpoken && e.Cue == "drill" {
-			fmt.Fprintf(w, "%s  %s\n", e.At, e.Sentence)
-		}
-	}
-}
-
-func listCases(w io.Writer) error {
-	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	for _, id := range drill.IDs() {
-		c, err := drill.Load(id)
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(tw, "%s\t%s\tup to %g min\n", id, c.Title, c.Minutes)
-	}
-	return tw.Flush()
 }

@@ -1,18 +1,12 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"fmt"
-	"strings"
-	"time"
 
-	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/timeline/record"
+	"coxswain/cmd/coxswain/send"
 	"coxswain/timeline/review"
 )
 
@@ -29,33 +23,9 @@ the stream remembers it. Nothing is ever sent unless this command is called.`,
 			if url == "" || subject == "" {
 				return fmt.Errorf("where to? say --nats URL and --subject SUBJECT")
 			}
-			ctx, cancel := context.WithTimeout(cmd.Context(), time.Minute)
-			defer cancel()
-			opts := []nats.Option{nats.Name("coxswain"), nats.Timeout(5 * time.Second), nats.MaxReconnects(2)}
-			if creds != "" {
-				opts = append(opts, nats.UserCredentials(creds))
-			}
-			conn, err := nats.Connect(url, opts...)
-			if err != nil {
-				return fmt.Errorf("queue %s: %w", url, err)
-			}
-			defer conn.Close()
-			js, err := jetstream.New(conn)
-			if err != nil {
-				return err
-			}
-			for _, dir := range args {
-				ack, err := publish(ctx, c, js, dir, subject, format)
-				if err != nil {
-					return fmt.Errorf("%s: not stored: %w", dir, err)
-				}
-				again := ""
-				if ack.Duplicate {
-					again = ", was there already"
-				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: stored in %s as %d%s\n", dir, ack.Stream, ack.Sequence, again)
-			}
-			return nil
+			load := func(dir string) (*review.Record, error) { return loadRecord(c, dir) }
+			q := send.Queue{URL: url, Subject: subject, Format: format, Creds: creds}
+			return q.Publish(cmd.Context(), cmd.OutOrStdout(), args, load)
 		},
 	}
 	f := cmd.Flags()
@@ -64,44 +34,4 @@ the stream remembers it. Nothing is ever sent unless this command is called.`,
 	f.StringVar(&format, "format", "json", "json, fhir, csv, webvtt or utstein")
 	f.StringVar(&creds, "creds", "", "NATS credentials file")
 	return cmd
-}
-
-// publish stores one finished record; its fingerprint tells it from others.
-func publish(
-	ctx context.Context,
-	c *config.Config,
-	js jetstream.JetStream,
-	dir, subject, format string,
-) (*jetstream.PubAck, error) {
-	whole, err := record.Open(dir)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := whole.Verify(); err != nil {
-		return nil, err
-	}
-	r, err := loadRecord(c, dir)
-	if err != nil {
-		return nil, err
-	}
-	var names []string
-	for _, f := range review.Formats {
-		if names = append(names, f.Name); f.Name != format {
-			continue
-		}
-		var b bytes.Buffer
-		if err := f.Write(r, &b); err != nil {
-			return nil, err
-		}
-		return js.PublishMsg(
-			ctx,
-			&nats.Msg{
-				Subject: subject,
-				Data:    b.Bytes(),
-				Header:  nats.Header{"Coxswain-Record": {r.Name}, "Coxswain-Format": {format}},
-			},
-			jetstream.WithMsgID(whole.Fingerprint()+"-"+format),
-		)
-	}
-	return nil, fmt.Errorf("--format %q: choose %s", format, strings.Join(names, ", "))
 }

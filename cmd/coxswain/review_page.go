@@ -1,13 +1,10 @@
 package main
 
 import (
-	"context"
 	"crypto/ed25519"
-	"errors"
 	"fmt"
 	"io"
 	"net"
-	"net/http"
 	"os/signal"
 	"syscall"
 	"time"
@@ -68,12 +65,7 @@ users of this machine included, sees or hears anything.
 			}
 			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			s := web.NewServer(web.Guard(h, token), 10*time.Minute) // a browser reads sound as it plays it
-			context.AfterFunc(ctx, func() { s.Close() })
-			if err := s.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
-				return err
-			}
-			return nil
+			return web.Serve(ctx, ln, web.Guard(h, token))
 		},
 	}
 	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:7471", "address of the page, on this machine")

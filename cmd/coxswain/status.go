@@ -3,14 +3,11 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
-	"coxswain/cmd/coxswain/session"
-	"coxswain/timeline"
 )
 
 func newStatus(c *config.Config) *cobra.Command {
@@ -35,7 +32,7 @@ func newStatus(c *config.Config) *cobra.Command {
 			if asJSON {
 				err = json.NewEncoder(cmd.OutOrStdout()).Encode(n)
 			} else {
-				err = printStatus(cmd.OutOrStdout(), n)
+				err = monitor.Print(cmd.OutOrStdout(), n)
 			}
 			if err == nil && !n.Healthy {
 				return errQuiet
@@ -51,39 +48,4 @@ func newStatus(c *config.Config) *cobra.Command {
 		"print the address of the wall display, with the word that opens it",
 	)
 	return cmd
-}
-
-func printStatus(w io.Writer, n *session.Snapshot) error {
-	clock := func(s *float64) string {
-		if s == nil {
-			return "-"
-		}
-		return timeline.Seconds(*s).String()
-	}
-	fmt.Fprintf(
-		w,
-		"%s; session %s, code %s, cycle left %s\n",
-		n.State,
-		timeline.Seconds(n.Session),
-		clock(n.Code),
-		clock(n.CycleLeft),
-	)
-	for _, d := range n.Due {
-		fmt.Fprintf(w, "due in %.0f s: %s\n", d.In, d.Text)
-	}
-	for _, l := range n.Last {
-		fmt.Fprintf(w, "%.0f s ago: %s (%.0f %%)\n", l.Ago, l.Text, 100*l.Sure)
-	}
-	_, err := fmt.Fprintf(
-		w,
-		"recogniser: %s; sound: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n",
-		n.Recogniser,
-		n.Sound,
-		n.Microphone,
-		n.Record,
-		n.Saving,
-		n.Faults,
-		n.Caution,
-	)
-	return err
 }

@@ -9,10 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
-	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -97,24 +95,7 @@ func newExport(c *config.Config) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if format == "wav" {
-				return exportWAV(r, args[0], out)
-			}
-			for _, f := range review.Formats {
-				if f.Name != format {
-					continue
-				}
-				var b bytes.Buffer
-				if err := f.Write(r, &b); err != nil {
-					return err
-				}
-				if out == "" {
-					_, err = cmd.OutOrStdout().Write(b.Bytes())
-					return err
-				}
-				return record.WriteFile(out, b.Bytes())
-			}
-			return fmt.Errorf("--format %q: choose %s or wav", format, strings.Join(names, ", "))
+			return paper.Export(cmd.OutOrStdout(), r, args[0], format, out)
 		},
 	}
 	f := cmd.Flags()
@@ -122,19 +103,4 @@ func newExport(c *config.Config) *cobra.Command {
 	f.StringVar(&out, "out", "", "file to write (default: standard output)")
 	f.BoolVar(&schema, "schema", false, "print the JSON Schema of the json export")
 	return cmd
-}
-
-// exportWAV copies the audio log and labels it with the events as amended.
-func exportWAV(r *review.Record, dir, out string) error {
-	if out == "" {
-		return fmt.Errorf("wav needs --out FOLDER")
-	}
-	gone := timeline.Retracted(r.Events)
-	var labels []recorder.Mark
-	for _, e := range r.Events {
-		if m, ok := record.Mark(e); ok && !gone[e.Seq] {
-			labels = append(labels, m)
-		}
-	}
-	return record.CopySound(dir, out, labels)
 }

@@ -17,9 +17,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
-
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline/record"
@@ -166,60 +163,6 @@ func Handler(s Watched) http.Handler {
 	mux.Handle("GET /metrics", metrics(s))
 	mux.Handle("GET /", web.Wall(s.Latest))
 	return mux
-}
-
-// measures are what a snapshot tells in numbers.
-var measures = []struct {
-	name, help string
-	of         func(*session.Snapshot) float64
-}{
-	{"healthy", "1 while callouts are heard, sound is whole and the record is saved.",
-		func(n *session.Snapshot) float64 { return flag(n.Healthy) }},
-	{"recogniser_up", "1 while the recogniser hears.",
-		func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") }},
-	{"sound_whole", "1 while there are microphone and loudspeaker.",
-		func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") }},
-	{"record_saving", "1 while the record can be written.",
-		func(n *session.Snapshot) float64 { return flag(n.Saving) }},
-	{"code_running", "1 from the start of a code to its end.",
-		func(n *session.Snapshot) float64 { return flag(n.Code != nil) }},
-	{"session_seconds", "Length of the session.",
-		func(n *session.Snapshot) float64 { return n.Session }},
-	{"microphone_dbfs", "Level of the room over the last half second, dB below full scale.",
-		func(n *session.Snapshot) float64 { return n.Microphone }},
-	{"echo_return_loss_enhancement_db", "How much quieter our own sound became.",
-		func(n *session.Snapshot) float64 { return n.Echo }},
-	{"callouts", "Callouts taken in this session.",
-		func(n *session.Snapshot) float64 { return float64(n.Callouts) }},
-	{"faults", "Faults logged in this session.",
-		func(n *session.Snapshot) float64 { return float64(n.Faults) }},
-}
-
-func flag(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-// metrics are the snapshot in Prometheus text form. None carries words.
-func metrics(s Watched) http.Handler {
-	reg := prometheus.NewRegistry()
-	gauge := func(name, help string, value func() float64) {
-		o := prometheus.GaugeOpts{Namespace: "coxswain", Name: name, Help: help}
-		reg.MustRegister(prometheus.NewGaugeFunc(o, value))
-	}
-	for _, m := range measures {
-		gauge(m.name, m.help, func() float64 { return m.of(s.Latest.Load()) })
-	}
-	gauge("loop_turns", "Turns of the session's loop.", func() float64 { return float64(s.Turns()) })
-	gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.", func() float64 {
-		if s.Dropped == nil {
-			return 0
-		}
-		return float64(s.Dropped())
-	})
-	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
 }
 
 // Ask asks the session that runs on a records folder how it stands, over its

@@ -4,7 +4,9 @@ package ready
 
 import (
 	_ "embed"
+	"encoding/json"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -245,4 +247,16 @@ func SayResult(c *config.Config, failed int) Finding {
 		e.Send(out[:])
 	}
 	return Finding{"speech", "pass", fmt.Sprintf("said %q", voice.Sentence(cue))}
+}
+
+// Print prints what was found.
+func Print(w io.Writer, found []Finding, asJSON bool, caution string) error {
+	if asJSON {
+		return json.NewEncoder(w).Encode(found)
+	}
+	for _, f := range found {
+		fmt.Fprintf(w, "%s  %s: %s\n", f.Result, f.Name, f.Detail)
+	}
+	_, err := fmt.Fprintln(w, caution)
+	return err
 }

@@ -57,17 +57,7 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.In), o.Wall
 	o.Practice.on(&so)
 	var dirs []string
-	so.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
-		dir := o.Dir
-		if n := len(dirs); n > 0 {
-			dir = fmt.Sprintf("%s-%d", filepath.Clean(o.Dir), n+1)
-		}
-		k, err := BeginIn(dir, wall, had, pos)
-		if err == nil {
-			dirs = append(dirs, dir)
-		}
-		return k, err
-	}
+	so.Begin = inOrder(o.Dir, &dirs)
 	s, err := session.New(so)
 	if err != nil {
 		ear.Close()
@@ -76,18 +66,29 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	if err := s.Feed(wav, nil, progress); err != nil {
 		return err
 	}
-	switch len(dirs) {
-	case 0:
+	if len(dirs) == 0 {
 		os.Remove(o.Dir)
-		fmt.Fprintln(
-			r.Stderr,
-			"coxswain: no case was called: there is no record (--record always writes one all the same)",
-		)
-	case 1:
-	default:
+		fmt.Fprintln(r.Stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
+	} else if len(dirs) > 1 {
 		fmt.Fprintf(r.Stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))
 	}
 	return nil
+}
+
+// inOrder begins records in a folder and, beside it, -2, -3 and so on; dirs
+// lists them.
+func inOrder(first string, dirs *[]string) session.Begin {
+	return func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+		dir := first
+		if n := len(*dirs); n > 0 {
+			dir = fmt.Sprintf("%s-%d", filepath.Clean(first), n+1)
+		}
+		k, err := BeginIn(dir, wall, had, pos)
+		if err == nil {
+			*dirs = append(*dirs, dir)
+		}
+		return k, err
+	}
 }
 
 // usable makes the folder of a record, which must not hold one yet.

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"context"
+	"errors"
 	"log/slog"
 	"net"
 	"net/http"
@@ -27,6 +29,16 @@ func NewServer(h http.Handler, write time.Duration) *http.Server {
 		ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, IdleTimeout: 30 * time.Second, WriteTimeout: write,
 		ErrorLog: slog.NewLogLogger(slog.Default().Handler(), slog.LevelDebug),
 	}
+}
+
+// Serve serves a page until the context ends.
+func Serve(ctx context.Context, ln net.Listener, h http.Handler) error {
+	s := NewServer(h, 10*time.Minute) // a browser reads sound as it plays it
+	defer context.AfterFunc(ctx, func() { s.Close() })()
+	if err := s.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
+		return err
+	}
+	return nil
 }
 
 // connections counts a server's connections.

@@ -1,0 +1,62 @@
+package monitor
+
+import (
+	"net/http"
+
+	"coxswain/cmd/coxswain/session"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+// gauges are the snapshot in numbers. None carries words.
+var gauges = []struct {
+	name, help string
+	value      func(n *session.Snapshot) float64
+}{
+	{"healthy", "1 while callouts are heard, sound is whole and the record is saved.",
+		func(n *session.Snapshot) float64 { return flag(n.Healthy) }},
+	{"recogniser_up", "1 while the recogniser hears.",
+		func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") }},
+	{"sound_whole", "1 while there are microphone and loudspeaker.",
+		func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") }},
+	{"record_saving", "1 while the record can be written.",
+		func(n *session.Snapshot) float64 { return flag(n.Saving) }},
+	{"code_running", "1 from the start of a code to its end.",
+		func(n *session.Snapshot) float64 { return flag(n.Code != nil) }},
+	{"session_seconds", "Length of the case, or between cases of the time without one.",
+		func(n *session.Snapshot) float64 { return n.Session }},
+	{"microphone_dbfs", "Level of the room over the last half second, dB below full scale.",
+		func(n *session.Snapshot) float64 { return n.Microphone }},
+	{"echo_return_loss_enhancement_db", "How much quieter our own sound became.",
+		func(n *session.Snapshot) float64 { return n.Echo }},
+	{"callouts", "Callouts taken in this case.",
+		func(n *session.Snapshot) float64 { return float64(n.Callouts) }},
+	{"faults", "Faults logged in this case.",
+		func(n *session.Snapshot) float64 { return float64(n.Faults) }},
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// metrics are the gauges in Prometheus text form.
+func metrics(s Watched) http.Handler {
+	reg := prometheus.NewRegistry()
+	gauge := func(name, help string, value func() float64) {
+		reg.MustRegister(prometheus.NewGaugeFunc(
+			prometheus.GaugeOpts{Namespace: "coxswain", Name: name, Help: help}, value))
+	}
+	for _, g := range gauges {
+		gauge(g.name, g.help, func() float64 { return g.value(s.Latest.Load()) })
+	}
+	gauge("loop_turns", "Turns of the session's loop.", func() float64 { return float64(s.Turns()) })
+	if s.Dropped != nil {
+		gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.",
+			func() float64 { return float64(s.Dropped()) })
+	}
+	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
+}

@@ -1,0 +1,81 @@
+package rig
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"text/tabwriter"
+
+	"coxswain/timeline"
+	"coxswain/timeline/drill"
+)
+
+// ChooseCase returns the case that is named, or the one in a file.
+func ChooseCase(args []string, file string) (*drill.Case, error) {
+	switch {
+	case file == "":
+		return drill.Load(args[0])
+	case len(args) > 0:
+		return nil, fmt.Errorf("%q and --case %s are two cases: name one", args[0], file)
+	}
+	return readCase(file)
+}
+
+// readCase reads a case's file of up to 1 MB: one that is named by mistake may
+// be a device that never ends.
+func readCase(file string) (*drill.Case, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, 1<<20))
+	if err != nil {
+		return nil, err
+	}
+	return drill.Parse(file, b)
+}
+
+// CheckCase says whether a case's file is well formed.
+func CheckCase(w io.Writer, file string) error {
+	c, err := readCase(file)
+	if err != nil {
+		return err
+	}
+	points := 0
+	for _, l := range c.Look {
+		points += l.Points
+	}
+	_, err = fmt.Fprintf(
+		w,
+		"%s: %q is well formed: %d sentences, %d things looked for, %d points\n",
+		file,
+		c.Title,
+		len(c.Tell),
+		len(c.Look),
+		points,
+	)
+	return err
+}
+
+// TellOn prints the case as it is told.
+func TellOn(w io.Writer) func(timeline.Event) {
+	return func(e timeline.Event) {
+		if e.Kind == timeline.CueSpoken && e.Cue == "drill" {
+			fmt.Fprintf(w, "%s  %s\n", e.At, e.Sentence)
+		}
+	}
+}
+
+// ListCases prints the cases that there are.
+func ListCases(w io.Writer) error {
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, id := range drill.IDs() {
+		c, err := drill.Load(id)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(tw, "%s\t%s\tup to %g min\n", id, c.Title, c.Minutes)
+	}
+	return tw.Flush()
+}

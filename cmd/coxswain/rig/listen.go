@@ -1,0 +1,92 @@
+package rig
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"runtime"
+	"runtime/debug"
+
+	"coxswain/intents"
+	"coxswain/intents/acoustic"
+	"coxswain/intents/evaluate"
+)
+
+// ServeEar is the built-in recogniser as a plug-in process.
+func ServeEar(version string, in io.Reader, out io.Writer) error {
+	runtime.GOMAXPROCS(1)  // one stream: more threads only spin
+	debug.SetGCPercent(25) // little garbage, much of the heap for good
+	hear := func(v *intents.Vocabulary) (intents.Recogniser, error) {
+		r, err := acoustic.New(v)
+		debug.FreeOSMemory() // what only the start needed
+		return r, err
+	}
+	return intents.Serve("builtin "+version, hear, in, out)
+}
+
+// recordings loads the vocabulary and finds the recordings that are named.
+func (r Rig) recordings(args []string) (*intents.Vocabulary, []string, error) {
+	v, err := intents.LoadVocabulary(r.Vocabulary...)
+	if err != nil {
+		return nil, nil, err
+	}
+	if v.Alone {
+		fmt.Fprintf(r.Stderr, "coxswain: the vocabulary stands alone: %d callouts of its own\n", len(v.Callouts))
+	}
+	files, err := evaluate.Files(args)
+	return v, files, err
+}
+
+// Listen prints the callouts in recordings.
+func (r Rig) Listen(w io.Writer, args []string, asJSON bool) error {
+	v, files, err := r.recordings(args)
+	if err != nil {
+		return err
+	}
+	open, err := opener(r.Recogniser, v, r.Stderr)
+	if err != nil {
+		return err
+	}
+	return evaluate.Listen(files, atATime, open, func(h evaluate.Heard) {
+		if asJSON {
+			b, _ := json.Marshal(h)
+			fmt.Fprintln(w, string(b))
+			return
+		}
+		fmt.Fprintf(w, "%s  %7.2f-%.2f s  %-20s %3.0f %%  %s\n",
+			h.File, h.StartS, h.EndS, h.Callout, 100*h.Confidence, h.Text)
+	})
+}
+
+// Measure measures the recogniser, and others beside it, against a reference.
+func (r Rig) Measure(w io.Writer, args []string, reference string, against []string) error {
+	v, files, err := r.recordings(args)
+	if err != nil {
+		return err
+	}
+	var list []evaluate.Recogniser
+	for _, name := range append([]string{r.Recogniser}, against...) {
+		open, err := opener(name, v, r.Stderr)
+		if err != nil {
+			return err
+		}
+		list = append(list, evaluate.Recogniser{Name: name, Open: open})
+	}
+	return evaluate.Measure(w, r.Stderr, files, atATime, reference, list)
+}
+
+// atATime is how many recordings are heard side by side.
+const atATime = 2
+
+// opener returns how to get a fresh ear for each file.
+func opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Opener, error) {
+	if name == "builtin" { // the same code as the plug-in, without the pipe
+		return evaluate.Builtin(v)
+	}
+	return func() (intents.Ear, error) {
+		return StartPlugIn(
+			name,
+			intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr},
+		)
+	}, nil
+}
