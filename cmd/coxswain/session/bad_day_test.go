@@ -76,20 +76,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	if l.dev, err = l.open(l.e); err != nil {
 		t.Fatal(err)
 	}
-	var said []intents.Result
-	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
-		said = append(said, heardAt(id, 3+4*k))
-	}
-	o := testOptions(t, dir, said...)
-	o.Live = true
-	if b.disk != nil {
-		begin := o.Begin
-		o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
-			k, err := begin(wall, had, pos)
-			k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
-			return k, err
-		}
-	}
+	o := b.options(t, dir)
 	s, err := New(o)
 	if err != nil {
 		t.Fatal(err)
@@ -110,6 +97,25 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 		t.Fatal(err)
 	}
 	return events, pos, passed
+}
+
+// options are those of the day's session: eight callouts, one every four seconds.
+func (b badDay) options(t *testing.T, dir string) Options {
+	var said []intents.Result
+	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
+		said = append(said, heardAt(id, 3+4*k))
+	}
+	o := testOptions(t, dir, said...)
+	o.Live = true
+	if b.disk != nil {
+		begin := o.Begin
+		o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
+			k, err := begin(wall, had, pos)
+			k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
+			return k, err
+		}
+	}
+	return o
 }
 
 // standsStill reports whether the process is stopped at a moment.

@@ -158,17 +158,7 @@ func TestOneCaseOneRecord(t *testing.T) {
 		if got := strings.Join(kindsOf(c.m), " "); got != c.kinds {
 			t.Errorf("callouts %q, want %q", got, c.kinds)
 		}
-		for i := audio.Rate / 2; i < len(c.m.room); i += audio.Rate { // the sound is that of its moment
-			want := float32(int(at+float64(i)/audio.Rate)) / 10000
-			if off := c.m.room[i] - want; off > 1.5e-4 || off < -1.5e-4 {
-				t.Fatalf(
-					"%.1f s into the record: sound of second %.0f, want %.0f",
-					float64(i)/audio.Rate,
-					c.m.room[i]*10000,
-					want*10000,
-				)
-			}
-		}
+		soundIsOfItsMoment(t, c.m, at)
 	}
 	for _, e := range second.events {
 		if e.Kind == timeline.CueSpoken && e.Cue == "dose" && !strings.Contains(e.Sentence, "one milligram") {
@@ -180,6 +170,18 @@ func TestOneCaseOneRecord(t *testing.T) {
 	}
 	if st := s.now.machine.State(); st.WeightKg != 0 || st.AirwayAt != timeline.Never || len(st.Given) != 0 {
 		t.Errorf("the second patient inherits %+v", st)
+	}
+}
+
+// soundIsOfItsMoment holds a record that begins at a second of the session to
+// the samples of evening.
+func soundIsOfItsMoment(t *testing.T, m *memory, at float64) {
+	t.Helper()
+	for i := audio.Rate / 2; i < len(m.room); i += audio.Rate {
+		want := float32(int(at+float64(i)/audio.Rate)) / 10000
+		if off := m.room[i] - want; off > 1.5e-4 || off < -1.5e-4 {
+			t.Fatalf("%.1f s into the record: sound of second %.0f, want %.0f", float64(i)/audio.Rate, m.room[i]*10000, want*10000)
+		}
 	}
 }
 
