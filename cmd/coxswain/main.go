@@ -69,7 +69,7 @@ and leaves a timestamped record.
   coxswain protocol                             # what it knows, with sources
   coxswain drill                                # practise on an invented case
   coxswain verify record/                       # is the record whole and unchanged?`,
-		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version, Args: oneOfOurs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version, Args: config.NoArgs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
 			loaded, err := config.Load(cmd.Flags(), os.Environ())
 			if err != nil {
@@ -98,42 +98,12 @@ and leaves a timestamped record.
 	}
 	root.AddCommand(newKey(), newService(), newUnseal(), newVerify(), newTimeline(), newMend(), newEar())
 	for _, cmd := range root.Commands() {
-		cmd.Args = ownWords(cmd.Args)
+		cmd.Args = config.OwnWords(cmd.Args)
 	}
 	return root
-}
-
-// ownWords says what a command wants instead of how many arguments it got.
-func ownWords(check cobra.PositionalArgs) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if check == nil || check(cmd, args) == nil {
-			return nil
-		}
-		said := "something is missing"
-		if len(args) > 0 && check(cmd, args[:len(args)-1]) == nil {
-			said = fmt.Sprintf("%q is one too many", args[len(args)-1])
-		}
-		return fmt.Errorf(
-			"%s: say %s; see %s --help",
-			said,
-			strings.TrimSuffix(cmd.UseLine(), " [flags]"),
-			cmd.CommandPath(),
-		)
-	}
 }
 
 // rigOf is what a command puts a session together from.
 func rigOf(c *config.Config, cmd *cobra.Command) rig.Rig {
 	return rig.Rig{Config: c, Software: "coxswain " + Version, Stderr: cmd.ErrOrStderr()}
-}
-
-// oneOfOurs refuses an unknown command with what is near it.
-func oneOfOurs(cmd *cobra.Command, args []string) error {
-	if len(args) == 0 {
-		return nil
-	}
-	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-		return fmt.Errorf("there is no command %q: did you mean %s?", args[0], strings.Join(near, " or "))
-	}
-	return fmt.Errorf("there is no command %q: see coxswain --help", args[0])
 }
