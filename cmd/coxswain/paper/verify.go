@@ -91,7 +91,7 @@ func (v Verified) Print(w io.Writer, dir string) error {
 	}
 	fmt.Fprintf(w, "\nfingerprint %s\n", v.Fingerprint)
 	if v.Amendments > 0 {
-		fmt.Fprintf(w, "%d amendments; fingerprint before them %s\n", v.Amendments, v.AtEnd)
+		fmt.Fprintf(w, "amendments: %d; fingerprint before them %s\n", v.Amendments, v.AtEnd)
 	}
 	for _, s := range v.Unsigned {
 		fmt.Fprintf(w, "unsigned: %s\n", s)
