@@ -97,6 +97,10 @@ func TestOverlayErrors(t *testing.T) {
 		{"a word of talk that nobody can say", "talk:\n  - zzyx blorft\n", "v.yaml:2: talk: "},
 		{"talk with an unknown slot", "talk: [\"give {dose}\"]\n", "v.yaml:1: talk: unknown slot {dose}"},
 		{"a callout as talk", "talk: [rhythm check]\n", `v.yaml:1: talk: "rhythm check" is a phrase of rhythm.check`},
+		{"a word around that nobody can say", "around: {forbid: {negation: [zzyx]}}\n", `v.yaml: around: negation: no pronunciation for "zzyx"`},
+		{"a number around", "around: {beside: [\"{dose_mg}\"]}\n", "v.yaml: around: beside:"},
+		{"an unknown part of around", "around: {besides: [okay]}\n", "v.yaml:1: field besides not found"},
+		{"a bound of nothing", "callouts:\n  - {id: undo, phrases: [undo it], max: {dose_mg: 0}}\n", "v.yaml:2: callout undo: max of dose_mg is 0"},
 		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
 	} {
 		path := filepath.Join(t.TempDir(), "v.yaml")
@@ -133,6 +137,42 @@ func TestOverlays(t *testing.T) {
 	base := load("callouts: [{id: undo, phrases: [take it back]}]").Talk
 	if v := load("talk: [\"Is the coffee ready?\"]"); v.Alone || len(v.Talk) != len(base)+1 || v.Talk[len(base)].Text != "is the coffee ready" {
 		t.Errorf("talk: %+v", v.Talk)
+	}
+}
+
+// A site adds to the words around callouts and takes none away; a bound of a callout
+// holds for its numbers and for no other's; contractions are said as their parts.
+func TestAroundAndBounds(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "v.yaml")
+	os.WriteFile(path, []byte("around: {beside: [Howdy], forbid: {order: [fetch]}}\n"), 0o600)
+	v, err := LoadVocabulary(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	words, reasons, err := v.Surround()
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]string{}
+	for i, w := range words {
+		found[strings.Join(w, " ")] = reasons[i] + "!"
+	}
+	for w, reason := range map[string]string{"howdy": "!", "please": "!", "fetch": "order!", "not": "negation!", "who": "question!", "if": "condition!"} {
+		if found[w] != reason {
+			t.Errorf("%q stands for %q, want %q", w, found[w], reason)
+		}
+	}
+	epi := Phrase{Callout: v.Find("drug.epinephrine"), Parts: []Part{{Slot: "dose_mg"}}}
+	if _, err := v.Values(epi, strings.Fields("three nineteen")); err == nil {
+		t.Error("319 mg of epinephrine are believed")
+	}
+	if got, err := v.Values(Phrase{Callout: v.Find("drug.amiodarone"), Parts: epi.Parts}, strings.Fields("three hundred")); err != nil || got["dose_mg"] != 300 {
+		t.Errorf("300 mg of amiodarone: %v, %v", got, err)
+	}
+	for word, want := range map[string]string{"epi's": "EH P IY Z", "tube's": "T UW B Z", "airway's": "EH R W EY Z"} {
+		if p, err := v.Pronounce(word); err != nil || strings.Join(p[0], " ") != want {
+			t.Errorf("%q is said %v, %v", word, p, err)
+		}
 	}
 }
 
