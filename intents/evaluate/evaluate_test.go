@@ -38,6 +38,21 @@ func TestCompare(t *testing.T) {
 	}
 }
 
+// What a team took back does not stand at the end, right or wrong.
+func TestStands(t *testing.T) {
+	ref := []said{{callout: "rhythm.check", start: 1, end: 2}, {callout: "", start: 3, end: 4}, {callout: "undo", start: 5, end: 6}, {callout: "", start: 7, end: 8}}
+	var got tally
+	got.compare(ref, []Heard{
+		{Callout: "rhythm.check", StartS: 1, EndS: 2},
+		{Callout: "rosc", StartS: 3, EndS: 4}, // wrong, and taken back
+		{Callout: "undo", StartS: 5, EndS: 6},
+		{Callout: "pulse.lost", StartS: 7, EndS: 8}, // wrong, and left
+	}, io.Discard)
+	if got.standing != 1 || got.nearTaken != 2 {
+		t.Errorf("%d stand, %d near misses taken", got.standing, got.nearTaken)
+	}
+}
+
 // Every result comes once, the files in their order, whatever hears them side by side.
 func TestListenKeepsTheOrder(t *testing.T) {
 	var files []string

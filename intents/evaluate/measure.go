@@ -26,6 +26,7 @@ type tally struct {
 	callouts, right, wrong, missed int
 	near, nearTaken                int
 	invented                       int
+	standing                       int // wrong results that nobody took back: see stands
 	seconds                        float64
 	delays                         []float64
 }
@@ -127,7 +128,7 @@ func readReference(path string) (map[string][]said, error) {
 // must lie in the utterance, widened by a quarter of a second. Rows of the same
 // time are one utterance with as many callouts, in their order.
 func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
-	used := make([]bool, len(got))
+	used, good := make([]bool, len(got)), make([]bool, len(got))
 	for len(ref) > 0 {
 		s, n := ref[0], 1
 		for n < len(ref) && ref[n].start == s.start && ref[n].end == s.end {
@@ -139,20 +140,44 @@ func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 			continue
 		}
 		var hits []Heard
+		var at []int
 		for i, h := range got {
 			if m := (h.StartS + h.EndS) / 2; !used[i] && m > s.start-.25 && m < s.end+.25 {
-				hits = append(hits, h)
+				hits, at = append(hits, h), append(at, i)
 				used[i] = true
 			}
 		}
 		t.utterance(all, hits, log)
+		for k, i := range at {
+			good[i] = k < len(all) && got[i].Callout == all[k].callout && sameValues(got[i].Values, all[k].values)
+		}
 	}
+	t.standing += stands(got, good)
 	for i, u := range used {
 		if !u {
 			t.invented++
 			fmt.Fprintf(log, "%s %.1f s: invented %s\n", got[i].File, got[i].StartS, show(got[i:i+1]))
 		}
 	}
+}
+
+// stands counts the wrong results of a recording that are left at its end: an "undo"
+// takes the one before it back, as a team does that heard it read back.
+func stands(got []Heard, good []bool) (wrong int) {
+	var kept []bool
+	for i, h := range got {
+		if h.Callout == "undo" {
+			kept = kept[:max(0, len(kept)-1)]
+		} else {
+			kept = append(kept, good[i])
+		}
+	}
+	for _, g := range kept {
+		if !g {
+			wrong++
+		}
+	}
+	return wrong
 }
 
 // utterance counts one utterance: right if every callout in it was heard, and no other.
@@ -213,7 +238,7 @@ func printTallies(w io.Writer, list []Recogniser, results map[string]map[string]
 	}
 	sort.Strings(names)
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(tw, "condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\tdecided after end, s: median, 95th percentile, worst")
+	fmt.Fprintln(tw, "condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst")
 	for _, k := range names {
 		for _, c := range list {
 			results[c.Name][k].print(tw, k, c.Name)
@@ -234,5 +259,5 @@ func (t *tally) print(w io.Writer, condition, name string) {
 	if n := len(t.delays); n > 0 {
 		delay = fmt.Sprintf("%.2f, %.2f, %.2f", t.delays[n/2], t.delays[n*95/100], t.delays[n-1])
 	}
-	fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%s\n", condition, name, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, delay)
+	fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%d\t%s\n", condition, name, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, t.standing, delay)
 }

@@ -104,19 +104,25 @@ def fit(pool, n, rng):
     return np.resize(pool[at:], n)
 
 
+def alarms(n):
+    t = np.arange(n) / 16000
+    return sum(np.sin(2 * np.pi * 880 * k * t) / k for k in (1, 2, 3)) * ((t % 1.2 < .15) | ((t % 1.2 > .3) & (t % 1.2 < .45)))
+
+
 def mix(x, cond, rng, noise, talkers, rirs):
     def at(n, snr):
         return n / np.sqrt((n ** 2).mean()) * .1 * 10 ** (-snr / 20)
-    if cond == "echo" or cond.startswith("ward"):
+    if cond == "echo" or cond.startswith(("ward", "bay")):
         h = rirs[rng.randrange(len(rirs))]
         n = 1 << (len(x) + len(h)).bit_length()
         x = np.fft.irfft(np.fft.rfft(x, n) * np.fft.rfft(h / np.sqrt((h ** 2).sum()), n), n)[:len(x)]
     if cond.startswith("babble"):
         x = x + at(sum(fit(talkers, len(x), rng) for _ in range(4)), int(cond[6:]))
+    if cond.startswith("bay"):  # what a bay sounds like: people talk, something whirrs, alarms go, all in one room
+        x = x + .6 * at(at(sum(fit(talkers, len(x), rng) for _ in range(6)), 0), int(cond[3:]))
+        x = x + .8 * at(at(fit(noise, len(x), rng), 0) + .4 * at(alarms(len(x)), 0), int(cond[3:]))
     if cond.startswith("ward"):
-        t = np.arange(len(x)) / 16000
-        alarm = sum(np.sin(2 * np.pi * 880 * k * t) / k for k in (1, 2, 3)) * ((t % 1.2 < .15) | ((t % 1.2 > .3) & (t % 1.2 < .45)))
-        x = x + at(at(fit(noise, len(x), rng), 0) + .4 * at(alarm, 0), int(cond[4:]))
+        x = x + at(at(fit(noise, len(x), rng), 0) + .4 * at(alarms(len(x)), 0), int(cond[4:]))
     if cond == "metronome":
         t = np.arange(len(x)) / 16000
         ph = t % (60 / 110)

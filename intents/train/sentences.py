@@ -3,7 +3,8 @@
 sentences.py OUT [SENTENCES] [--voices flite:slt,...] [--speech SHARED_SPEECH] [--conditions clean,ward15,...]
 
 Voices: flite:NAME, festival:NAME, hts:DIR (rhsay.py beside it, see the shared voices). Without them the three that are never
-trained on. Conditions beside clean need the shared speech folder: see evalset.mix.
+trained on. Conditions beside clean need the shared speech folder: see evalset.mix (bay15: talk, alarms,
+noise and echo together). testdata/codes.tsv beside it are whole codes, with the pauses of one.
 reference.tsv: file, condition, start_s, end_s, callout, text, values; a sentence with two callouts has two rows of the same time.
     coxswain listen OUT --reference OUT/reference.tsv
 """
@@ -33,12 +34,12 @@ def speak(voice, text, rng, tmp):
 
 
 def read(path):
-    """[(kind, text, [(callout, "slot=n")])]"""
+    """[(kind, text, [(callout, "slot=n")], pause before it in seconds or None)]"""
     out = []
     for line in open(path):
         if line.strip() and line[0] != "#":
-            kind, text, calls = (line.rstrip("\n").split("\t") + [""])[:3]
-            out.append((kind, text, [tuple((c.strip() + " ").split(" ", 1)) for c in calls.split(";") if c.strip()]))
+            kind, text, calls, pause = (line.rstrip("\n").split("\t") + ["", ""])[:4]
+            out.append((kind, text, [tuple((c.strip() + " ").split(" ", 1)) for c in calls.split(";") if c.strip()], float(pause) if pause else None))
     return out
 
 
@@ -56,18 +57,20 @@ def main():
     ref = open(f"{a.out}/reference.tsv", "w")
     ref.write("file\tcondition\tstart_s\tend_s\tcallout\ttext\tvalues\n")
     for voice in a.voices.split(","):
-        for kind in dict.fromkeys(k for k, _, _ in items):
+        for kind in dict.fromkeys(k for k, *_ in items):
             parts, at, marks = [np.zeros(16000)], 16000, []
-            for _, text, calls in (i for i in items if i[0] == kind):
+            for _, text, calls, pause in (i for i in items if i[0] == kind):
                 x = speak(voice, text, rng, f"{a.out}/tmp.wav")
-                gap = np.zeros(int(16000 * rng.uniform(1.2, 2.)))
+                gap = np.zeros(int(16000 * (pause or rng.uniform(1.2, 2.))))
+                at += len(gap)
                 marks.append((at / 16000, (at + len(x)) / 16000, text, calls))
-                parts += [x, gap]
-                at += len(x) + len(gap)
+                parts += [gap, x]
+                at += len(x)
+            parts.append(np.zeros(16000))
             for cond in a.conditions.split(","):
                 y = evalset.mix(np.concatenate(parts), cond, rng, *sounds) if sounds else np.concatenate(parts)
                 y = y * (.05 / np.sqrt((y ** 2).mean())) + np.random.RandomState(1).randn(len(y)) * 1e-4
-                name = f"{kind}-{cond}-{voice.replace(':', '-').replace('/', '-')}.wav"
+                name = f"{kind.replace(' ', '-')}-{cond}-{voice.replace(':', '-').replace('/', '-')}.wav"
                 with wave.open(f"{a.out}/{name}", "wb") as w:
                     w.setparams((1, 2, 16000, 0, "NONE", ""))
                     w.writeframes((np.clip(y, -1, 1) * 32767).astype(np.int16).tobytes())
