@@ -98,7 +98,7 @@ func (v Value) text() string {
 	case v.None:
 		return "none"
 	case v.Status == Unresolved && v.Value != 0:
-		return undecided + ", timed as " + measure(v.Value, v.Unit)
+		return undecided + " (" + measure(v.Value, v.Unit) + ", not spoken)"
 	case v.Status == Unresolved:
 		return undecided
 	}

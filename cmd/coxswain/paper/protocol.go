@@ -44,7 +44,8 @@ func Differences(w io.Writer, a, b *timeline.Protocol, names, status []string, a
 		return !wanted(status, d.A.Status) && !wanted(status, d.B.Status)
 	})
 	if asJSON {
-		return json.NewEncoder(w).Encode(map[string]any{"a": names[0], "b": names[1], "differences": list, "caution": caution})
+		doc := map[string]any{"a": names[0], "b": names[1], "differences": list, "caution": caution}
+		return json.NewEncoder(w).Encode(doc)
 	}
 	if len(list) == 0 {
 		_, err := fmt.Fprintf(w, "%s and %s say the same\n", names[0], names[1])
@@ -53,10 +54,19 @@ func Differences(w io.Writer, a, b *timeline.Protocol, names, status []string, a
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintf(tw, "patient\twhat\t%s\t%s\n", names[0], names[1])
 	for _, d := range list {
-		fmt.Fprintf(tw, "%s\t%s %s\t%s\t%s\n", d.Patient, d.Section, d.Name, side(d.A), side(d.B))
+		if d.Section != "note" {
+			fmt.Fprintf(tw, "%s\t%s %s\t%s\t%s\n", d.Patient, d.Section, d.Name, side(d.A), side(d.B))
+		}
 	}
 	if err := tw.Flush(); err != nil {
 		return err
+	}
+	for _, d := range list { // sentences would make the columns too wide
+		for i, l := range []timeline.Line{d.A, d.B} {
+			if d.Section == "note" && l.Text != "" {
+				fmt.Fprintf(w, "note, %s, %s: %s\n", names[i], d.Name, l.Text)
+			}
+		}
 	}
 	_, err := fmt.Fprintf(w, "\n%d differences; sources: coxswain protocol %s\n%s\n", len(list), names[0], caution)
 	return err
