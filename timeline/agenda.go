@@ -192,8 +192,12 @@ func (p *Protocol) cycle(s State) []Cue {
 
 // silence asks whether anybody is there, when nothing was heard for long.
 func (p *Protocol) silence(s State) []Cue {
-	span := p.Span("silence_s")
-	return []Cue{due("silence", s.HeardAt+span, Seconds(20), Answer).every(span, 2*span).counting("minutes", s.HeardAt, 60*Rate)}
+	span, id := p.Span("silence_s"), "silence"
+	if s.Clear() { // "compressing?" might send somebody to the patient
+		id = "silence.clear"
+	}
+	c := due(id, s.HeardAt+span, Seconds(20), Answer).every(span, 2*span)
+	return []Cue{c.counting("minutes", s.HeardAt, 60*Rate)}
 }
 
 func (p *Protocol) epinephrine(s State) []Cue {
