@@ -51,13 +51,14 @@ func (s *Scheduler) Offer(c timeline.Cue) {
 	}
 }
 
-// Withdraw takes the cues out of the queue that must not be said any more.
-func (s *Scheduler) Withdraw(gone func(timeline.Cue) bool) {
+// Withdraw takes the cues out of the queue that must not be said any more, and
+// says why.
+func (s *Scheduler) Withdraw(why string, gone func(timeline.Cue) bool) {
 	s.queue = slices.DeleteFunc(s.queue, func(c timeline.Cue) bool {
 		if !gone(c) {
 			return false
 		}
-		s.gone = append(s.gone, Spoken{Cue: c, At: timeline.Time(s.player.Pos()), Text: s.voice.Sentence(c), Dropped: "taken back"})
+		s.gone = append(s.gone, Spoken{Cue: c, At: timeline.Time(s.player.Pos()), Text: s.voice.Sentence(c), Dropped: why})
 		return true
 	})
 }

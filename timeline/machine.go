@@ -134,6 +134,7 @@ func (m *Machine) Tick(now Time) []Cue {
 			break
 		}
 		k := c.key()
+		c.planned = k
 		switch {
 		case m.said[k]:
 			delete(missed, c.ID)
@@ -153,4 +154,10 @@ func (m *Machine) Tick(now Time) []Cue {
 	}
 	m.rearm = false
 	return out
+}
+
+// Stale reports whether a cue that Tick returned is no longer due: what has
+// been called since took its reason away. What waits to be said must not be.
+func (m *Machine) Stale(c Cue) bool {
+	return c.planned != "" && !slices.ContainsFunc(m.agenda, func(x Cue) bool { return x.key() == c.planned })
 }

@@ -291,6 +291,46 @@ func TestSafeInAnyOrder(t *testing.T) {
 	}
 }
 
+// What waits to be said while the team goes on is not said: hands-off time once
+// hands are on, a dose once it was given. What still holds waits on.
+func TestStale(t *testing.T) {
+	p, err := LoadProtocol("aha-2020")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := NewMachine(p)
+	var seq uint64
+	step := func(at float64, k Kind) {
+		seq++
+		m.Step(Event{Seq: seq, At: Seconds(at), Kind: k}, Seconds(at))
+	}
+	tick := func(at float64, id string) Cue {
+		for _, c := range m.Tick(Seconds(at)) {
+			if c.ID == id {
+				return c
+			}
+		}
+		t.Fatalf("no %s at %v s", id, at)
+		return Cue{}
+	}
+	step(0, CodeStart)
+	step(2, CompressionsStart)
+	step(10, RhythmPEA)
+	epi := tick(13, "epinephrine.first")
+	step(14, CompressionsStop)
+	pause := tick(19, "pause.warning")
+	if m.Stale(pause) || m.Stale(epi) || m.Stale(Cue{ID: "fault.disk"}) {
+		t.Error("stale though nothing has changed")
+	}
+	step(20, CompressionsStart)
+	if !m.Stale(pause) || m.Stale(epi) {
+		t.Error("after compressions: the pause is over, the dose is not given")
+	}
+	if step(21, Epinephrine); !m.Stale(epi) {
+		t.Error("the dose was given")
+	}
+}
+
 // A machine that was given the events so far keeps its own: what the caller
 // appends afterwards, and what the machine does, never share memory.
 func TestMachineOwnsItsEvents(t *testing.T) {

@@ -171,17 +171,15 @@ func (s *oneCase) take(e timeline.Event) {
 	}
 }
 
-// withdraw keeps cues from being said that answer what was taken back or, when
-// the case has ended, anything of it.
+// withdraw keeps cues from being said that answer what was taken back, that are
+// no longer due or, when the case has ended, anything of it.
 func (s *oneCase) withdraw(ready timeline.Ready) {
-	if !ready.Ended && len(ready.Withdrawn) == 0 {
-		return
-	}
-	gone := func(c timeline.Cue) bool {
-		return ready.Ended && c.Priority != timeline.Alarm || c.About != 0 && slices.Contains(ready.Withdrawn, c.About)
-	}
-	s.waiting = slices.DeleteFunc(s.waiting, func(h held) bool { return gone(h.cue) })
-	s.sched.Withdraw(gone)
+	back := func(c timeline.Cue) bool { return c.About != 0 && slices.Contains(ready.Withdrawn, c.About) }
+	ended := func(c timeline.Cue) bool { return ready.Ended && c.Priority != timeline.Alarm }
+	s.waiting = slices.DeleteFunc(s.waiting, func(h held) bool { return back(h.cue) || ended(h.cue) })
+	s.sched.Withdraw("taken back", back)
+	s.sched.Withdraw("the case has ended", ended)
+	s.sched.Withdraw("no longer due", s.machine.Stale)
 }
 
 // heard puts a recogniser's result onto the case's clock.
