@@ -80,7 +80,9 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
 	var rules [][]Cue
 	if s.InArrest() {
-		rules = [][]Cue{p.pauses(s), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s)}
+		rules = [][]Cue{
+			p.pauses(s), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
+		}
 	} else if !s.Dead {
 		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.round(s)}
 	}
@@ -208,8 +210,10 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
 	if given := s.Doses("epinephrine"); len(given) > 0 {
 		last := given[len(given)-1].At
-		soon := p.say(due("epinephrine.due", last+p.Span("epinephrine_due_s"), Seconds(20), Due), "epinephrine_due_s", "minutes")
-		late := p.say(due("epinephrine.overdue", last+p.Span("epinephrine_overdue_s"), Seconds(20), Due), "epinephrine_overdue_s", "minutes")
+		after := func(id, value string) Cue {
+			return p.say(due(id, last+p.Span(value), Seconds(20), Due), value, "minutes")
+		}
+		soon, late := after("epinephrine.due", "epinephrine_due_s"), after("epinephrine.overdue", "epinephrine_overdue_s")
 		return []Cue{soon, late.every(gap, most)}
 	}
 	from, ok := p.firstEpinephrine(s)

@@ -247,9 +247,11 @@ func (m *Machine) next(e Event, now Time) Cue {
 // nextName says which agenda items answer "what is next", and by what name.
 var nextName = map[string]string{
 	"cycle.end": "next.rhythm", "epinephrine.first": "next.epinephrine", "epinephrine.due": "next.epinephrine",
-	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine", "magnesium": "next.magnesium",
+	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine",
 	"peri.cardioversion": "next.cardioversion", "peri.resync": "next.cardioversion", "peri.unsynchronised": "next.shock",
-	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone", "peri.atropine": "next.atropine",
-	"peri.pacing": "next.pacing", "peri.ecg": "next.ecg", "peri.magnesium": "next.magnesium", "magnesium.recurring": "next.magnesium",
-	"peri.procainamide": "next.procainamide", "peri.sotalol": "next.sotalol", "peri.stable.cardioversion": "next.cardioversion",
+	"magnesium": "next.magnesium", "magnesium.recurring": "next.magnesium", "peri.magnesium": "next.magnesium",
+	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone",
+	"peri.atropine": "next.atropine", "peri.pacing": "next.pacing", "peri.ecg": "next.ecg",
+	"peri.procainamide": "next.procainamide", "peri.sotalol": "next.sotalol",
+	"peri.stable.cardioversion": "next.cardioversion",
 }

@@ -69,7 +69,7 @@ type Event struct {
 	Heard    *Heard             `json:"heard,omitempty"`
 	Retracts uint64             `json:"retracts,omitempty"`
 	Replaces uint64             `json:"replaces,omitempty"` // corrects or back-dates that event, which is retracted too
-	Cue      string             `json:"cue,omitempty"`      // id of what was said, dropped or asked, or of the alarm of a fault
+	Cue      string             `json:"cue,omitempty"`      // id of what was said, dropped, asked or warned of
 	Sentence string             `json:"sentence,omitempty"` // its words
 	Until    Time               `json:"until,omitempty"`    // when it fell silent; At is when it began to sound
 	Cut      bool               `json:"cut,omitempty"`      // it fell silent before its end
@@ -146,7 +146,9 @@ func (e Event) Milligrams() float64 {
 }
 
 // unitsOf are the units of spoken numbers, by the end of the slot's name.
-var unitsOf = map[string]string{"j": "J", "mg": "mg", "kg": "kg", "ml": "mL", "mmhg": "mmHg", "mmol": "mmol/L", "mgdl": "mg/dL", "c": "°C", "pct": "%"}
+var unitsOf = map[string]string{
+	"j": "J", "mg": "mg", "kg": "kg", "ml": "mL", "mmhg": "mmHg", "mmol": "mmol/L", "mgdl": "mg/dL", "c": "°C", "pct": "%",
+}
 
 // Words returns the event as a person reads it: "shock given, 200 J".
 func (e Event) Words() string {

@@ -121,7 +121,8 @@ func (m *Machine) outlook(e Event, now Time) []Cue {
 	if s.NoShockAt != Never || len(s.Causes) > 0 {
 		out = counted("summary.causes", "causes", float64(len(m.protocol.CausesLeft(s))))
 	}
-	if next := m.next(e, now); strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {
+	next := m.next(e, now)
+	if strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {
 		out = append(out, Cue{ID: next.ID, Values: next.Values})
 	}
 	return out

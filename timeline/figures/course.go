@@ -42,7 +42,9 @@ type Course struct {
 
 // Lay lays out a record that ends at end.
 func Lay(events []timeline.Event, end timeline.Time) Course {
-	c := Course{Ratio: map[bool]timeline.Time{}, Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{}}
+	c := Course{
+		Ratio: map[bool]timeline.Time{}, Rhythms: map[timeline.Rhythm]timeline.Time{}, Points: map[string]timeline.Time{},
+	}
 	var last timeline.Event
 	for s, e := range timeline.Replay(events, end) {
 		if s.ArrestAt != c.State.ArrestAt { // what came before the arrest sets none of its times

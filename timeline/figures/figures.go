@@ -337,7 +337,8 @@ func (c Course) shockPauses(m map[string]float64) {
 			break
 		}
 	}
-	for id, list := range map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri} {
+	medians := map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri}
+	for id, list := range medians {
 		if len(list) > 0 {
 			m[id] = Median(list)
 		}
