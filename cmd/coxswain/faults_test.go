@@ -141,6 +141,13 @@ func TestWrongInput(t *testing.T) {
 		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
 		{"no age key", "--to", []string{"seal", used, "--to", file("to", "hello")}},
 		{"no age in days", "such as 90d", []string{"retain", "--older-than", "soon"}},
+		{"which record", "say coxswain verify DIR", []string{"verify"}},
+		{"one too many", `"b" is one too many`, []string{"verify", "a", "b"}},
+		{"invalid number", `--rate is "fast": want a whole number`, []string{"config", "--rate", "fast"}},
+		{"invalid time", "want a time such as 90m", []string{"check", "--backup-within", "soon"}},
+		{"unknown flag", "no flag --volum: see coxswain config --help", []string{"config", "--volum", "1"}},
+		{"unknown command", `no command "statsu": did you mean status?`, []string{"statsu"}},
+		{"mute by a word", `conf2.yaml:2: volume is "loud"`, []string{"run", "--config", file("conf2.yaml", "rate: 105\nvolume: loud\n")}},
 		{"no record", "holds no record", []string{"verify", out("nothing")}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })

@@ -66,7 +66,11 @@ type Sound struct {
 	Input       string `mapstructure:"input"`
 	Output      string `mapstructure:"output"`
 	WaitDeviceS int    `mapstructure:"wait_device_s"`
+	BufferMs    int    `mapstructure:"buffer_ms"` // how much sound the device holds
 }
+
+// Buffer is how much sound the device holds.
+func (s Sound) Buffer() time.Duration { return time.Duration(s.BufferMs) * time.Millisecond }
 
 // WaitDevice is how long a start waits for a device.
 func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) * time.Second }

@@ -47,6 +47,13 @@ var settings = []setting{
 	{key: "output", def: "", usage: "loudspeaker `DEVICE` (empty: the system's default)"},
 	{key: "benchmarks", def: []string{}, usage: "`FILES` that overlay the benchmarks of the figures"},
 	{key: "sign_key", def: "", usage: "`FILE` of the private key that records are signed with (see coxswain key)"},
+	{
+		key:   "buffer_ms",
+		def:   20,
+		usage: "`MS` of sound that the device holds, 20 to 200: more bridges longer stalls of a busy machine, and all is said as much later",
+		lo:    20,
+		hi:    200,
+	},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
 	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
 	{
@@ -110,7 +117,7 @@ var settings = []setting{
 var (
 	Protocol   = []string{"protocol", "protocol_overlay", "waveform", "rate", "allow_any_rate"}
 	Recogniser = []string{"recogniser", "vocabulary"}
-	Device     = []string{"input", "output"}
+	Device     = []string{"input", "output", "buffer_ms"}
 	Session    = join(
 		Protocol,
 		Recogniser,

@@ -210,7 +210,19 @@ func checkSound(c *config.Config) []Finding {
 			fmt.Sprintf("%v: sooner than loop_delay_ms; set it to %d", m, max(10, ms)),
 		}
 	}
-	return append(out, loop)
+	late := Finding{"timing", "pass", "no block came too late in 2 s"}
+	if m.missed > 0 {
+		late = Finding{
+			"timing",
+			"fail",
+			fmt.Sprintf(
+				"%d of 200 blocks came too late: end what else runs, or set buffer_ms to %d",
+				m.missed,
+				min(2*c.BufferMs, 200),
+			),
+		}
+	}
+	return append(out, loop, late)
 }
 
 // SayResult speaks the result and reports whether it could.
@@ -228,7 +240,8 @@ func SayResult(c *config.Config, failed int) Finding {
 	player.Say(0, voice.Speak(cue), c.Volume)
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
+	e.Ahead(audio.LeadFor(c.Buffer()))
+	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
 	if err != nil {
 		return Finding{"speech", "fail", err.Error()}
 	}

@@ -13,10 +13,11 @@ import (
 
 // Loop is what came back of noise that was played.
 type Loop struct {
-	delay int     // samples from loudspeaker to microphone
-	clear float64 // how far the delay stands out; below 8 nothing was heard
-	level float64 // dB against what was played
-	floor float64 // dBFS of the room before
+	delay          int     // samples from loudspeaker to microphone
+	clear          float64 // how far the delay stands out; below 8 nothing was heard
+	level          float64 // dB against what was played
+	missed, before uint64  // blocks that came too late for the loudspeaker; in the first second
+	floor          float64 // dBFS of the room before
 }
 
 // Heard reports whether the microphone heard the loudspeaker at all.
@@ -36,7 +37,8 @@ func (m Loop) String() string {
 func MeasureLoop(c *config.Config) (Loop, error) {
 	var m Loop
 	e := audio.NewExchange(10)
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
+	e.Ahead(audio.LeadFor(c.Buffer()))
+	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
 	if err != nil {
 		return m, err
 	}
@@ -64,11 +66,16 @@ func MeasureLoop(c *config.Config) (Loop, error) {
 			}
 		}
 		e.Send(out[:])
+		if len(room) == audio.Rate {
+			m.before, _, _ = e.Troubles()
+		}
 		room, speaker = append(room, f.Room[:]...), append(speaker, f.Speaker[:]...)
 	}
 	m.floor = 20 * math.Log10(rms(room[audio.Rate/2:audio.Rate]))
 	m.delay, m.clear = audio.LoopDelay(speaker[audio.Rate:], room[audio.Rate:], audio.Rate/2)
 	m.level = 20 * math.Log10(rms(room[audio.Rate:])/rms(speaker[audio.Rate:]))
+	m.missed, _, _ = e.Troubles()
+	m.missed -= m.before
 	return m, nil
 }
 

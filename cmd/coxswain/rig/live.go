@@ -54,6 +54,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	}
 	defer l.Close()
 	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", time.Now(), true
+	so.Lead = audio.LeadFor(c.Buffer())
 	p.on(&so)
 	last := "" // the folder of the last record
 	so.Begin = r.recordsIn(&last)
@@ -84,12 +85,12 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 	c := r.Config
 	open := func(e *audio.Exchange) (session.Sound, error) {
-		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output}, e)
+		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
 		if err != nil { // not a nil *Device in an interface
 			return nil, err
 		}
 		return d, nil
 	}
 	within := max(c.Resume(), 10*time.Minute)
-	return session.OpenLive(ctx, open, c.WaitDevice(), within)
+	return session.OpenLive(ctx, open, c.Buffer(), c.WaitDevice(), within)
 }

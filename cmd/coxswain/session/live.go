@@ -25,6 +25,7 @@ type Live struct {
 	open   func(*audio.Exchange) (Sound, error)
 	asleep func() time.Duration // how long the machine has been suspended in all
 	within time.Duration        // a longer gap ends the session
+	buffer time.Duration        // how much sound the device holds
 	beats  atomic.Int64         // turns of the loop, for the watchdog
 	clock  keeper
 
@@ -67,16 +68,16 @@ const (
 	lateTurn = 100 * time.Millisecond
 )
 
-// OpenLive opens the sound device, trying again for as long as wait. A gap
-// longer than within ends the session.
+// OpenLive opens the sound device, trying again for as long as wait. buffer is
+// how much sound it holds; a gap longer than within ends the session.
 func OpenLive(
 	ctx context.Context,
 	open func(*audio.Exchange) (Sound, error),
-	wait, within time.Duration,
+	buffer, wait, within time.Duration,
 ) (*Live, error) {
-	l := &Live{open: open, asleep: asleep, within: within}
+	l := &Live{open: open, asleep: asleep, within: within, buffer: buffer}
 	for begun := time.Now(); ; {
-		l.e = audio.NewExchange(10)
+		l.e = l.exchange()
 		var err error
 		if l.dev, err = l.open(l.e); err == nil {
 			return l, nil
@@ -91,6 +92,13 @@ func OpenLive(
 		case <-time.After(time.Second):
 		}
 	}
+}
+
+// exchange makes one for the device, with as much lead as its buffer wants.
+func (l *Live) exchange() *audio.Exchange {
+	e := audio.NewExchange(10)
+	e.Ahead(audio.LeadFor(l.buffer))
+	return e
 }
 
 // Turns counts the turns of the loop: a count that stands still means that it
@@ -255,7 +263,7 @@ func (l *Live) watch(now time.Duration) {
 		}
 		return
 	}
-	if now-l.called < silentAfter {
+	if now-l.called < max(silentAfter, 3*l.buffer) { // it calls for a buffer at a time
 		return
 	}
 	if l.dev != nil {
@@ -282,7 +290,7 @@ type reopening struct {
 // reopen closes the device and opens it anew without making the session wait:
 // a dead sound server can hold either call for seconds.
 func (l *Live) reopen() {
-	old, done, fresh := l.dev, make(chan reopening, 1), audio.NewExchange(10)
+	old, done, fresh := l.dev, make(chan reopening, 1), l.exchange()
 	l.dev, l.opened = nil, done
 	go func() {
 		if old != nil {

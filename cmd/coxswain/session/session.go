@@ -37,6 +37,7 @@ type Options struct {
 	Recogniser string               // name and version
 	Source     string               // "device", or a file's name
 	Wall       time.Time            // of the session's sample 0
+	Lead       int                  // blocks that the speaker is rendered ahead; 0: audio.Lead
 	Live       bool                 // the disk must not make the loop wait
 	Drill      *drill.Case          // nil outside a drill
 	Silent     bool                 // advice off: what is due is neither said nor asked
@@ -112,7 +113,7 @@ func New(o Options) (*Session, error) {
 		o:        o,
 		ear:      o.Ear,
 		listener: listener,
-		player:   audio.NewPlayer(audio.Lead * audio.Block),
+		player:   audio.NewPlayer(int64(max(o.Lead, audio.Lead)) * audio.Block),
 		out:      make([]float32, audio.Block),
 		before:   newBefore(o.Before),
 		hearing:  hearing{rules: rules},
