@@ -140,9 +140,12 @@ func TestReviewPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(web.Guard(h, ""))
+	server := httptest.NewServer(web.Guard(h, "a-word-of-26-letters-or-so"))
 	defer server.Close()
-	ctx := browser(t, server.URL)
+	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
+	if q := eval[string](t, ctx, `location.search`); q != "" {
+		t.Errorf("the word stays in the address bar: %s", q)
+	}
 	do(t, ctx, chromedp.WaitVisible(`#rows button`), poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length === 4`))
 	shot(t, ctx, "review")
 	if n := eval[int](t, ctx, `document.querySelectorAll("#rows tr").length`); n != 7 {
@@ -269,9 +272,9 @@ func TestWallDisplay(t *testing.T) {
 		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
 		Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
 	box.Store(n)
-	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}), ""))
+	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}), "a-word-of-26-letters-or-so"))
 	defer server.Close()
-	ctx := browser(t, server.URL)
+	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
 	wallSays(t, ctx, map[string]string{"what": "Epinephrine due.", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
