@@ -283,20 +283,25 @@ func (p *Process) take(m message, ok bool) {
 		c.heard, c.progress = c.base+m.Heard, time.Now()
 		p.backoff = 0
 	case m.Result != nil:
-		r := *m.Result
-		r.Start, r.End, r.Decided = r.Start+c.base, r.End+c.base, r.Decided+c.base
-		if why := p.wrong(r); why == "" {
-			p.pending = append(p.pending, r)
-		} else if !c.refused && p.opt.Stderr != nil {
-			c.refused = true
-			fmt.Fprintf(p.opt.Stderr, "recogniser %s: a result is refused: %s (told once)\n", p.opt.Command[0], why)
-		}
+		p.result(*m.Result)
 	case m.Ready != "":
 		if p.said {
 			p.faults = append(p.faults, Back)
 		}
 		p.said = false
 		c.progress = time.Now()
+	}
+}
+
+// result takes a result of the child's, in its own positions, unless it cannot be.
+func (p *Process) result(r Result) {
+	c := p.child
+	r.Start, r.End, r.Decided = r.Start+c.base, r.End+c.base, r.Decided+c.base
+	if why := p.wrong(r); why == "" {
+		p.pending = append(p.pending, r)
+	} else if !c.refused && p.opt.Stderr != nil {
+		c.refused = true
+		fmt.Fprintf(p.opt.Stderr, "recogniser %s: a result is refused: %s (told once)\n", p.opt.Command[0], why)
 	}
 }
 

@@ -1,5 +1,7 @@
 package intents
 
+import "slices"
+
 // What a plug-in may say: so many lines and results, and more with each second of
 // sound. Nobody calls out three times a second.
 const (
@@ -16,6 +18,7 @@ func (c *child) floods(fed int64) bool {
 // wrong says what makes a result one that cannot be; empty: nothing.
 func (p *Process) wrong(r Result) string {
 	c := p.opt.Vocabulary.Find(r.Callout)
+	sure := func(x float64) bool { return x >= 0 && x <= 1 }
 	switch {
 	case c == nil:
 		return "the vocabulary has no such callout"
@@ -23,20 +26,26 @@ func (p *Process) wrong(r Result) string {
 		return "it ends before it begins"
 	case r.Decided > p.fed:
 		return "it is of sound that has not been heard yet"
-	case !(r.Confidence >= 0 && r.Confidence <= 1 && r.Need >= 0 && r.Need <= 1):
+	case !sure(r.Confidence) || !sure(r.Need):
 		return "its confidence is not between 0 and 1"
 	case len(r.Text) > 500 || len(r.Rivals) > 10:
 		return "it is too long"
 	}
-	for slot, x := range r.Values {
-		if s, ok := p.opt.Vocabulary.Slots[slot]; !ok || !(x >= s.Min && x <= p.opt.Vocabulary.SlotOf(c, slot).Max) {
-			return "a number is out of its bounds"
-		}
+	if !p.opt.Vocabulary.inBounds(c, r.Values) {
+		return "a number is out of its bounds"
 	}
-	for _, x := range r.Rivals {
-		if p.opt.Vocabulary.Find(x.Callout) == nil || !(x.Confidence >= 0 && x.Confidence <= 1) {
-			return "a rival of it cannot be"
-		}
+	if slices.ContainsFunc(r.Rivals, func(x Rival) bool { return p.opt.Vocabulary.Find(x.Callout) == nil || !sure(x.Confidence) }) {
+		return "a rival of it cannot be"
 	}
 	return ""
+}
+
+// inBounds reports whether every number has a slot and lies in its bounds.
+func (v *Vocabulary) inBounds(c *Callout, values map[string]float64) bool {
+	for slot, x := range values {
+		if s, ok := v.Slots[slot]; !ok || !(x >= s.Min && x <= v.SlotOf(c, slot).Max) {
+			return false
+		}
+	}
+	return true
 }

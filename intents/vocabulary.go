@@ -213,6 +213,15 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
+func (c *Callout) checkMax() error {
+	for slot, x := range c.Max {
+		if !(x > 0 && x <= 9999) {
+			return fmt.Errorf("callout %s: max of %s is %v, want above 0 to 9999", c.ID, slot, x)
+		}
+	}
+	return nil
+}
+
 // check says what is wrong with a callout, and cleans its phrases.
 func (c *Callout) check() error {
 	whole := func(x float64) bool { return x >= 1 && x <= 999 && x == math.Floor(x) }
@@ -228,10 +237,8 @@ func (c *Callout) check() error {
 	case !(c.Confidence >= 0 && c.Confidence <= 1):
 		return fmt.Errorf("callout %s: confidence is %v, want 0 to 1", c.ID, c.Confidence)
 	}
-	for slot, x := range c.Max {
-		if !(x > 0 && x <= 9999) {
-			return fmt.Errorf("callout %s: max of %s is %v, want above 0 to 9999", c.ID, slot, x)
-		}
+	if err := c.checkMax(); err != nil {
+		return err
 	}
 	for _, list := range [][]string{c.Phrases, c.Answers} {
 		for k, p := range list {

@@ -38,12 +38,7 @@ func (m *Machine) answer(e Event, now Time) Cue {
 		}
 		return c
 	case SayAgain:
-		c := m.last
-		if c.ID == "" {
-			c.ID = "answer.nothing"
-		}
-		c.At, c.Expires, c.Priority, c.Seq = now, now+Seconds(6), Answer, e.Seq
-		return c
+		return m.again(e, now)
 	case AskShocks:
 		return reply("answer.shocks", e, now, Answer).with("shocks", float64(len(m.state.Defibrillations())))
 	case AskMissing:
@@ -56,6 +51,16 @@ func (m *Machine) answer(e Event, now Time) Cue {
 		return m.basis(e, now)
 	}
 	return m.readBack(e, now)
+}
+
+// again is the last answer once more.
+func (m *Machine) again(e Event, now Time) Cue {
+	c := m.last
+	if c.ID == "" {
+		c.ID = "answer.nothing"
+	}
+	c.At, c.Expires, c.Priority, c.Seq = now, now+Seconds(6), Answer, e.Seq
+	return c
 }
 
 // readBack names what was called and its numbers, and adds what only the
@@ -107,7 +112,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	default:
 		c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(strings.TrimSuffix(unit, ".sync"), amount.Value))
 	}
-	if !ok && !amount.Amount.Maximum && amount.Amount.MgMin == 0 {
+	if !ok && !amount.Amount.numberless() {
 		c.ID = "dose.unknown"
 		return c
 	}

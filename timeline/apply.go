@@ -21,6 +21,11 @@ func (s *State) apply(e Event) {
 		s.rhythm(row.Rhythm, e.At)
 		return
 	}
+	s.called(e)
+}
+
+// called does what a callout other than a rhythm means.
+func (s *State) called(e Event) {
 	switch e.Kind {
 	case CodeEnd, Death:
 		s.Pending, s.PendingAt = e.Kind, e.At
@@ -29,15 +34,14 @@ func (s *State) apply(e Event) {
 	case CompressionsStart:
 		s.start(e.At)
 	case CompressorChange:
-		if s.InArrest() && s.FirstCompression == Never { // a sign that somebody does
-			s.start(e.At)
-		}
-	case CompressionsStop, RhythmCheck:
+		s.changed(e.At)
+	case CompressionsStop:
 		s.stop(e.At)
 		s.MetronomeForced = false
-		if e.Kind == RhythmCheck {
-			s.checked(e.At)
-		}
+	case RhythmCheck:
+		s.stop(e.At)
+		s.MetronomeForced = false
+		s.checked(e.At)
 	case PulseAbsent, PulseLost:
 		s.MetronomeForced = s.InArrest() // compressions are next
 	case PulsePresent, ROSC:
@@ -53,6 +57,13 @@ func (s *State) apply(e Event) {
 			s.patient(e)
 			s.named(e)
 		}
+	}
+}
+
+// changed is a change of compressor: a sign that somebody compresses.
+func (s *State) changed(at Time) {
+	if s.InArrest() && s.FirstCompression == Never {
+		s.start(at)
 	}
 }
 

@@ -205,3 +205,7 @@ func EstimateWeight(rule string, months float64) (kg float64, source string, err
 	}
 	return kg, r.source, nil
 }
+
+// numberless reports whether an amount is the highest allowed or a rate: there is
+// no single dose to say.
+func (a Amount) numberless() bool { return a.Maximum || a.MgMin != 0 }

@@ -17,6 +17,9 @@ var rulesFile []byte
 
 type bound struct{ min, max float64 }
 
+// hold reports whether a number lies within; one that is none does not.
+func (b bound) hold(x float64) bool { return x >= b.min && x <= b.max }
+
 // bounds holds every value a protocol must give, and what a site may set it
 // to: wide enough for every published guideline, narrow enough for a typo.
 var bounds = map[string]bound{
@@ -89,6 +92,11 @@ func checkValues(file string, root *yaml.Node, values map[string]Value) error {
 	return nil
 }
 
+// numberless reports whether a value says that there is no number to hold to bounds.
+func (v Value) numberless(name string) bool {
+	return v.None || v.Status == Unresolved && v.Value == 0 && optional[name]
+}
+
 // check holds one value to its bounds and to a source.
 func (v Value) check(name string) error {
 	b, known := bounds[name]
@@ -96,21 +104,17 @@ func (v Value) check(name string) error {
 	switch {
 	case !known:
 		return fmt.Errorf("unknown value %q", name)
-	case v.None && (!optional[name] || v.Value != 0):
+	case v.None && !(optional[name] && v.Value == 0):
 		return fmt.Errorf("%s needs a number and cannot be none", name)
 	case unresolved != (len(v.Readings) > 0):
 		return fmt.Errorf("%s: readings and status: unresolved go together", name)
 	case v.Source == "" && !unresolved:
 		return fmt.Errorf("%s has no source: add source: \"guideline, year, section\"", name)
-	case unresolved:
-		if err := checkReadings(v.Readings); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
 	}
-	if v.None || unresolved && v.Value == 0 && optional[name] {
-		return nil // no number to hold to bounds
+	if err := checkReadings(v.Readings); unresolved && err != nil {
+		return fmt.Errorf("%s: %w", name, err)
 	}
-	if !(v.Value >= b.min && v.Value <= b.max) {
+	if !v.numberless(name) && !b.hold(v.Value) {
 		return fmt.Errorf("%s is %s, allowed are %s to %s", name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
 	}
 	return nil
@@ -209,11 +213,8 @@ func (p *Protocol) check(name string) error {
 			return fmt.Errorf("protocol %s: value %q is missing", name, k)
 		}
 	}
-	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
-		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"}, {"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
-		if a, b := p.Values[o[0]], p.Values[o[1]]; !a.None && !b.None && a.Value > b.Value {
-			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
-		}
+	if err := p.checkOrder(name); err != nil {
+		return err
 	}
 	if weightRules[p.WeightRule].kg == nil {
 		return fmt.Errorf("protocol %s: no weight rule %q: choose one of %v", name, p.WeightRule, WeightRules())
@@ -225,6 +226,18 @@ func (p *Protocol) check(name string) error {
 	}
 	if len(p.Shocks) == 0 {
 		return fmt.Errorf("protocol %s: no shock energies", name)
+	}
+	return nil
+}
+
+// checkOrder holds the lower of two values below the upper one.
+func (p *Protocol) checkOrder(name string) error {
+	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
+		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"},
+		{"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
+		if a, b := p.Values[o[0]], p.Values[o[1]]; !a.None && !b.None && a.Value > b.Value {
+			return fmt.Errorf("protocol %s: %s is above %s", name, o[0], o[1])
+		}
 	}
 	return nil
 }

@@ -52,7 +52,7 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	if s.PulsePresent && !withPulse && s.Rhythm != Torsades {
 		ask("shock.pulse")
 	}
-	if n := len(s.Shocks); n > 0 && s.Shocks[n-1].Synced && s.InArrest() && s.Rhythm.Shockable() {
+	if s.leftSynced() && s.InArrest() {
 		ask("sync.off")
 	}
 	if most, limited := p.Spoken("cold_shocks"); limited && p.tooCold(s) && float64(len(s.Defibrillations())) >= most {
@@ -65,6 +65,13 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), true
 	}
 	return out
+}
+
+// leftSynced reports whether the last shock was synchronised, in a rhythm that
+// needs one that is not.
+func (s State) leftSynced() bool {
+	n := len(s.Shocks)
+	return n > 0 && s.Shocks[n-1].Synced && s.Rhythm.Shockable()
 }
 
 // tooMuchEnergy returns the energy that was said and the one to give instead;

@@ -100,12 +100,12 @@ func mayImport(allowed []string, ours string) bool {
 
 // Nothing grows beyond what can be read at once. Tests may have longer lines, and
 // as many branches as there are ways to fail.
-// The aims are 60 lines a function, 15 branches, no line over 120 characters and
+// The aims are 400 lines a file, 60 a function, no line over 120 characters and
 // 1,500 lines in main; what stands here is what holds today.
 func TestSizes(t *testing.T) {
 	const (
-		fileLines, funcLines, branches, columns = 405, 80, 46, 120
-		share, mainLines, tooLong               = 0.25, 2300, 265
+		fileLines, funcLines, branches, columns = 425, 72, 14, 120
+		share, mainLines, tooLong               = 0.25, 1900, 130
 	)
 	all, byPackage, long := 0, map[string]int{}, []string{}
 	for _, s := range sources(t) {

@@ -108,10 +108,6 @@ func (l Criterion) wrong() string {
 		return "want one of do and avoid"
 	case unknown(l.Do) != "" || unknown(l.Avoid) != "":
 		return fmt.Sprintf("unknown callout %q: see coxswain callouts", unknown(append(slices.Clone(l.Do), l.Avoid...)))
-	case !(l.WithinS >= 0 && l.WithinS <= maxSeconds):
-		return fmt.Sprintf("within_s: want 0 to %d seconds", maxSeconds)
-	case len(l.Avoid) > 0 && (l.WithinS > 0 || l.Fresh), len(l.Do) > 0 && len(l.When) > 0:
-		return "within_s and fresh belong to do, when to avoid"
 	case l.NthOf != "" && (!known || l.Nth > 0):
 		return fmt.Sprintf("nth_of %q: name a value that counts, such as epinephrine_after_shock, and no nth", l.NthOf)
 	case l.Points < 1 || l.Points > maxPoints:
@@ -125,7 +121,14 @@ func (l Criterion) wrong() string {
 	return l.Moment.wrong()
 }
 
+// whenWrong is wrong for how soon, and in which state.
 func (l Criterion) whenWrong() string {
+	switch {
+	case !(l.WithinS >= 0 && l.WithinS <= maxSeconds):
+		return fmt.Sprintf("within_s: want 0 to %d seconds", maxSeconds)
+	case len(l.Avoid) > 0 && (l.WithinS > 0 || l.Fresh), len(l.Do) > 0 && len(l.When) > 0:
+		return "within_s and fresh belong to do, when to avoid"
+	}
 	for _, w := range l.When {
 		if conditions[w] == nil && timeline.Rhythm(w).Kind() == "" {
 			states := strings.Join(stateWords(), ", ")

@@ -150,6 +150,11 @@ func fact(s timeline.State, k timeline.Kind) (holds, known bool) {
 	case timeline.CausesReview, timeline.AskCauses:
 		return s.ReviewedAt != timeline.Never, true
 	}
+	return factOfFamily(s, k)
+}
+
+// factOfFamily is fact for a drug, an intervention or a cause.
+func factOfFamily(s timeline.State, k timeline.Kind) (holds, known bool) {
 	family, name := k.Family()
 	switch family {
 	case "drug.":

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -218,16 +219,21 @@ func otherwise(events []timeline.Event) [][]timeline.Event {
 		case e.Kind == timeline.Retraction && e.Amend == nil:
 			without(func(x timeline.Event) bool { return x.Seq == e.Seq || x.Replaces == e.Retracts && e.Retracts != 0 })
 		case e.Replaces != 0 && e.Heard != nil && e.Heard.End != e.At:
-			v := append([]timeline.Event(nil), events...)
-			for i := range v {
-				if v[i].Seq == e.Seq {
-					v[i].At = e.Heard.End
-				}
-			}
-			out = append(out, v)
+			out = append(out, moved(events, e.Seq, e.Heard.End))
 		}
 	}
 	return out
+}
+
+// moved returns the events with one at another time.
+func moved(events []timeline.Event, seq uint64, at timeline.Time) []timeline.Event {
+	v := slices.Clone(events)
+	for i := range v {
+		if v[i].Seq == seq {
+			v[i].At = at
+		}
+	}
+	return v
 }
 
 // Measure computes the figures that are known, by id. See figures.yaml for

@@ -43,17 +43,8 @@ func (r *Record) Verify() (Proof, error) {
 			r.Dir,
 		)
 	}
-	for _, e := range r.Events {
-		if int64(e.At) > l.Samples()+audio.Rate || e.At < 0 {
-			return Proof{}, fmt.Errorf(
-				"%s: event %d (%s) lies at %s, outside the audio of %v",
-				path,
-				e.Seq,
-				e.Kind,
-				e.At,
-				audio.Duration(l.Samples()),
-			)
-		}
+	if err := r.checkTimes(path, l.Samples()); err != nil {
+		return Proof{}, err
 	}
 	hashed, err := r.checkSound(l)
 	if err != nil {
@@ -73,6 +64,23 @@ func (r *Record) Verify() (Proof, error) {
 		}
 	}
 	return p, nil
+}
+
+// checkTimes holds every event to a moment that the sound covers.
+func (r *Record) checkTimes(path string, samples int64) error {
+	for _, e := range r.Events {
+		if int64(e.At) > samples+audio.Rate || e.At < 0 {
+			return fmt.Errorf(
+				"%s: event %d (%s) lies at %s, outside the audio of %v",
+				path,
+				e.Seq,
+				e.Kind,
+				e.At,
+				audio.Duration(samples),
+			)
+		}
+	}
+	return nil
 }
 
 // log opens the audio log of a finished record and checks its files.
