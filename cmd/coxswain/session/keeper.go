@@ -1,7 +1,6 @@
 package session
 
 import (
-	"fmt"
 	"time"
 
 	"coxswain/audio"
@@ -91,16 +90,13 @@ func (g *gaps) add(gap, now time.Duration) {
 	g.n, g.total, g.last = g.n+1, g.total+gap, now
 }
 
-// told returns what to log, once a second has passed without another gap, or
-// ten in all.
-func (g *gaps) told(now time.Duration) (text string, length time.Duration) {
+// told returns how many there were and how long they are in all, once a second
+// has passed without another one, or ten in all; 0 while there is nothing to tell.
+func (g *gaps) told(now time.Duration) (n int, total time.Duration) {
 	if g.n == 0 || now-g.last < time.Second && now-g.first < 10*time.Second {
-		return "", 0
+		return 0, 0
 	}
-	text, length = fmt.Sprintf("a gap of %v in the sound was made up with silence", g.total.Round(blockTime)), g.total
-	if g.n > 1 {
-		text = fmt.Sprintf("%d gaps of %v in all in the sound were made up with silence", g.n, g.total.Round(blockTime))
-	}
+	n, total = g.n, g.total.Round(blockTime)
 	*g = gaps{}
-	return text, length
+	return n, total
 }

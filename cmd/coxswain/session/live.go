@@ -46,7 +46,8 @@ type Live struct {
 	opened  chan reopening // not nil while the device is being opened anew
 	lacked  string         // the side that a probe looks for; empty: the stream died
 	ahead   int            // blocks of sound to leave out: they were made up for before they came
-	gaps    gaps
+	gaps    gaps           // in the sound of the room
+	drops   gaps           // in what the loudspeaker played
 }
 
 const (
@@ -175,8 +176,7 @@ func (l *Live) send(block []float32, now time.Duration) {
 	}
 	if n := dry - l.told; n > 0 { // made up for: the hole is over
 		l.told = dry
-		silence := time.Duration(n) * blockTime
-		l.hole(fmt.Sprintf("the loudspeaker ran dry for %v", silence), silence, now)
+		l.drops.add(time.Duration(n)*blockTime, now)
 	}
 	if lost > l.lost { // the clock makes up for them
 		slog.Warn("sound came faster than it could be taken", "blocks", lost-l.lost)
@@ -228,11 +228,18 @@ func (l *Live) keep(now time.Duration) {
 		l.ahead = int(-off / blockTime)
 		l.s.note(timeline.Fault, fmt.Sprintf("%v of sound came too late and were left out", -off.Round(blockTime)))
 	}
-	if text, length := l.gaps.told(now); text != "" {
+	if n, total := l.gaps.told(now); n > 0 {
+		text := fmt.Sprintf("a gap of %v in the sound was made up with silence", total)
+		if n > 1 {
+			text = fmt.Sprintf("%d gaps of %v in all in the sound were made up with silence", n, total)
+		}
 		if _, _, flags := l.e.Troubles(); flags > 0 {
 			text += fmt.Sprintf("; the device has reported %d over- and underflows", flags)
 		}
-		l.hole(text, length, now)
+		l.hole(text, total, now)
+	}
+	if n, total := l.drops.told(now); n > 0 {
+		l.hole(fmt.Sprintf("the loudspeaker ran dry for %v, %d times", total, n), total, now)
 	}
 }
 
