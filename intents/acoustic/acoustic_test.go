@@ -198,6 +198,39 @@ func TestWordsAroundACallout(t *testing.T) {
 	}
 }
 
+// A listener that decides gets what was nearly heard and what was forbidden too, and a
+// bare "yes"; a rival that the search left far behind is none, however well it fits alone.
+func TestLeavesOpen(t *testing.T) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := New(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.(intents.Candid).LeaveOpen()
+	got, err := r.Hear(speak(t, "resume compressions. epinephrine has not been given. yes."))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text []string
+	for _, x := range got {
+		if !x.Open || x.Need == 0 {
+			t.Errorf("%+v is not left open", x)
+		}
+		for _, y := range x.Rivals {
+			if y.Callout == "compressions.stop" {
+				t.Errorf("%q may have been %+v", x.Text, y)
+			}
+		}
+		text = append(text, x.Callout+" "+x.Forbidden)
+	}
+	if all := strings.Join(text, ", "); !strings.HasPrefix(all, "compressions.start , ") || !strings.Contains(all, "drug.epinephrine negation") || !strings.HasSuffix(all, "confirm ") {
+		t.Errorf("heard %s", all)
+	}
+}
+
 // No dose is heard that nobody gives, however clearly it is said.
 func TestDoseBounds(t *testing.T) {
 	for _, r := range hear(t, nil, speak(t, "three nineteen of epi given. epinephrine three hundred milligrams given."), 1600) {

@@ -150,7 +150,11 @@ func (r *Recogniser) judge(w proposal) {
 	}
 }
 
-// rivals are what else the sound of a phrase may have been.
+// rivalScale is the score by which a rival must lose to count e times less.
+const rivalScale = 3
+
+// rivals are what else the sound of a phrase may have been. The judge hears each phrase
+// for itself; how far the rival fell behind in the search stands beside it.
 func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	if c.rival == nil {
 		return nil
@@ -158,7 +162,8 @@ func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	p := r.dec.g.phrases[c.rival.phrase]
 	said, ev := r.dec.settle(*c.rival)
 	values, err := r.v.Values(p, said)
-	if sure := ev.atBest(); err == nil && !p.Talk() && sure >= openFloor {
+	behind := c.margin * float64(c.end-c.start+1)
+	if sure := ev.atBest() * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
 		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(sure*1000) / 1000}}
 	}
 	return nil
