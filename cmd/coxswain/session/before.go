@@ -33,18 +33,29 @@ func (b *before) add(room, speaker []float32) {
 	b.n = min(b.n+len(room), len(b.room))
 }
 
-// take returns what is held, oldest first, and forgets it.
-func (b *before) take() (room, speaker []float32) {
-	room, speaker = make([]float32, b.n), make([]float32, b.n)
-	for i := range room {
-		k := b.at - b.n + i
-		if k < 0 {
-			k += len(b.room)
+// take gives away what is held, and begins anew: nothing is copied, for the loop
+// has no time for that.
+func (b *before) take() before {
+	held := *b
+	*b = before{room: make([]int16, len(b.room)), speaker: make([]int16, len(b.speaker))}
+	return held
+}
+
+// each calls f with what is held, oldest first, a second at a time.
+func (b *before) each(f func(room, speaker []float32)) {
+	var room, speaker [audio.Rate]float32
+	for done := 0; done < b.n; {
+		n := min(b.n-done, audio.Rate)
+		for i := range n {
+			k := b.at - b.n + done + i
+			if k < 0 {
+				k += len(b.room)
+			}
+			room[i], speaker[i] = float32(b.room[k])/32767, float32(b.speaker[k])/32767
 		}
-		room[i], speaker[i] = float32(b.room[k])/32767, float32(b.speaker[k])/32767
+		f(room[:n], speaker[:n])
+		done += n
 	}
-	b.forget()
-	return room, speaker
 }
 
 // forget drops what is held, its samples too.

@@ -60,11 +60,11 @@ func (s *Session) startByHand() {
 // what was said and went wrong in it, belong to it.
 func (s *Session) open() {
 	was := s.now
-	room, speaker := s.before.take()
-	off := s.pos - int64(len(room))
+	held := s.before.take()
+	off := s.pos - int64(held.n)
 	c := newCase(&s.o, s.record(off), s.player, off)
-	c.pos, c.called = int64(len(room)), int64(len(room))
-	c.logger.Lead(room, speaker)
+	c.pos, c.called = int64(held.n), int64(held.n)
+	c.logger.Lead(&held)
 	shift := timeline.Time(off - was.off)
 	for _, e := range was.events {
 		if e.At -= shift; e.At < 0 || e.Kind == timeline.SessionOpen {

@@ -22,7 +22,8 @@ type logger struct {
 type logItem struct {
 	room, speaker []float32 // one block or more
 	mark          recorder.Mark
-	skip          int // samples lost before these
+	skip          int     // samples lost before these
+	lead          *before // alone: the sound before a case
 }
 
 // logEvery is how many samples are handed to the writer at once: ten blocks,
@@ -50,6 +51,10 @@ func newLogger(rec SoundLog, live bool) *logger {
 }
 
 func (l *logger) take(it logItem) {
+	if it.lead != nil {
+		it.lead.each(func(room, speaker []float32) { l.take(logItem{room: room, speaker: speaker}) })
+		return
+	}
 	if it.room == nil {
 		l.rec.Mark(it.mark)
 		return
@@ -82,15 +87,16 @@ func (l *logger) Write(room, speaker []float32) {
 }
 
 // Lead logs the sound before a case's start, however long, ahead of all else.
-func (l *logger) Lead(room, speaker []float32) {
-	if len(room) == 0 {
+func (l *logger) Lead(held *before) {
+	if held.n == 0 {
 		return
 	}
+	it := logItem{lead: held}
 	if l.queue == nil {
-		l.take(logItem{room: room, speaker: speaker})
+		l.take(it)
 		return
 	}
-	l.queue <- logItem{room: room, speaker: speaker} // the first: there is room
+	l.queue <- it // the first: there is room
 }
 
 // send hands what is gathered to the writer, or counts it as lost.
