@@ -2,6 +2,7 @@ package audio
 
 import (
 	"math"
+	"slices"
 
 	"github.com/faiface/beep"
 )
@@ -17,6 +18,7 @@ type Player struct {
 	duck       float64 // gain of the beat, moving towards its target
 	a, b       [][2]float64
 	speech     *voice
+	beats      []*voice // that may still sound
 }
 
 // NewPlayer returns a player whose first rendered sample is clock sample pos.
@@ -30,18 +32,20 @@ type voice struct {
 	wait  int // samples of silence still to come
 	fade  int // samples left of a fade-out; -1: none
 	gain  float64
+	over  bool
 }
 
 const fadeOut = Rate / 100
 
 // Stream implements beep.Streamer.
 func (v *voice) Stream(buf [][2]float64) (int, bool) {
+	if v.fade == 0 || v.fade > 0 && v.wait > 0 { // faded out, or before it began
+		v.over = true
+		return 0, false
+	}
 	lead := min(v.wait, len(buf))
 	clear(buf[:lead])
 	v.wait -= lead
-	if v.fade == 0 || v.fade > 0 && v.wait > 0 { // faded out, or before it began
-		return 0, false
-	}
 	n, _ := v.sound.Stream(buf[lead:])
 	for i := range buf[lead : lead+n] {
 		x := buf[lead+i][0] * v.gain
@@ -54,7 +58,8 @@ func (v *voice) Stream(buf [][2]float64) (int, bool) {
 		}
 		buf[lead+i] = [2]float64{x, x}
 	}
-	return lead + n, lead+n > 0
+	v.over = lead+n == 0
+	return lead + n, !v.over
 }
 
 // Err implements beep.Streamer.
@@ -66,7 +71,18 @@ func (p *Player) Pos() int64 { return p.pos }
 // Beat places a sound of the metronome at clock sample at, which must not be
 // past: an earlier moment is moved to Pos.
 func (p *Player) Beat(at int64, s Sound, gain float64) {
-	p.beat.Add(&voice{sound: s.Stream(), wait: int(max(0, at-p.pos)), fade: -1, gain: gain})
+	p.beats = slices.DeleteFunc(p.beats, func(v *voice) bool { return v.over })
+	v := &voice{sound: s.Stream(), wait: int(max(0, at-p.pos)), fade: -1, gain: gain}
+	p.beats = append(p.beats, v)
+	p.beat.Add(v)
+}
+
+// StopBeats fades out the beats that sound in 10 ms; those that wait do not sound.
+func (p *Player) StopBeats() {
+	for _, v := range p.beats {
+		v.fade = fadeOut
+	}
+	p.beats = nil
 }
 
 // Say places speech at clock sample at (or Pos, if that is past) and returns

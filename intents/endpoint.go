@@ -94,6 +94,10 @@ func (e *Endpointer) Flush() (Utterance, bool) {
 	return e.cut(), true
 }
 
+// Speaking reports whether an utterance is open: somebody speaks, or did within the
+// last quarter of a second.
+func (e *Endpointer) Speaking() bool { return e.open }
+
 // speech judges one hop: band energy against the floor, which is the 15th
 // percentile of the last three seconds.
 func (e *Endpointer) speech(hop []int16) bool {

@@ -8,25 +8,61 @@ import (
 	"coxswain/timeline"
 )
 
-// Spoken reports what became of a cue.
+// Spoken reports what became of a cue. One that is cut off is reported twice:
+// when it begins, and when it falls silent.
 type Spoken struct {
 	Cue     timeline.Cue
 	At      timeline.Time // sample at which its first sound is placed
 	Text    string
-	Until   timeline.Time // sample after its last sound, unless it is cut off
+	Until   timeline.Time // sample after its last sound: planned, or with Cut what became of it
+	Cut     bool          // it fell silent before its end
 	Dropped string        // why it was not said; empty if it was
 }
 
+// patience is how long a cue waits while somebody speaks, by its priority: common
+// practice, no source, but that hands-off time and alarms wait for nobody.
+var patience = map[timeline.Priority]timeline.Time{
+	timeline.Advice:   timeline.Seconds(30), // as long as it is worth saying
+	timeline.Answer:   timeline.Seconds(2),
+	timeline.Due:      timeline.Seconds(4),
+	timeline.Cycle:    timeline.Seconds(2),
+	timeline.HandsOff: 0,
+	timeline.ReadBack: timeline.Seconds(1),
+	timeline.Alarm:    0,
+}
+
+// again is how long after it was cut a cue is still worth saying: common practice,
+// no source.
+const again = 8 * timeline.Rate
+
+// breather is how long advice leaves after the last sentence: common practice, no
+// source. What is more urgent then comes first, and cuts nothing off.
+const breather = timeline.Rate
+
+// stale is how late a cue may be said in full: "fifteen seconds" is not true any more
+// two seconds later.
+const stale = timeline.Rate
+
+// lull is how long a cue waits after somebody spoke: what was called is understood
+// within that time, and answered first. Measured: 0.4 s after the phrase's end, of
+// which the signal that somebody speaks takes 0.25.
+const lull = timeline.Rate * 3 / 10
+
 // Scheduler decides which cue sounds when: one voice at a time, the higher
-// priority first, a higher one cuts a lower one off, a stale one is dropped.
+// priority first, a higher one cuts a lower one off, a stale one is dropped, and
+// none begins while somebody speaks, within its patience. What was cut off is said
+// again, shortened, when there is room and if it still holds.
 // Beats go on under speech, in phase. It is driven by Advance with the sample
 // that will be rendered next; it is for one goroutine.
 type Scheduler struct {
 	voice  *Voice
 	player *audio.Player
 	volume float64
-	queue  []timeline.Cue
-	now    timeline.Cue // the one that sounds
+	queue  []queued
+	now    said  // the one that sounds
+	speech bool  // somebody speaks
+	spoke  int64 // sample at which somebody last did
+	holds  func(timeline.Cue) bool
 	beat   Metronome
 	on     bool
 	beatTo int64 // beats before this sample are placed
@@ -36,59 +72,62 @@ type Scheduler struct {
 	gone   []Spoken // withdrawn since the last Advance
 }
 
+// queued is a cue that waits.
+type queued struct {
+	timeline.Cue
+	whole timeline.Cue // as it was offered
+	since int64        // sample from which only somebody's speech held it up; 0: not yet
+	cut   bool         // it was cut off before
+}
+
+// said is a cue that sounds, or did.
+type said struct {
+	queued
+	at, until int64
+	text      string
+}
+
 // NewScheduler returns a scheduler that speaks with voice through player.
 func NewScheduler(voice *Voice, player *audio.Player, volume float64) *Scheduler {
-	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1}
+	holds := func(timeline.Cue) bool { return true }
+	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1, spoke: -lull, holds: holds}
 }
 
 // SetVolume sets the gain of everything placed from now on, 0 to 1.
 func (s *Scheduler) SetVolume(v float64) { s.volume = v }
 
+// SetHolds gives the rule by which a cue still holds that had to wait or was cut off.
+// Without one all do.
+func (s *Scheduler) SetHolds(holds func(timeline.Cue) bool) { s.holds = holds }
+
+// Speech tells whether somebody speaks in the room now.
+func (s *Scheduler) Speech(on bool) {
+	if s.speech = on; on {
+		s.spoke = s.player.Pos()
+	}
+}
+
 // Offer queues a cue.
 func (s *Scheduler) Offer(c timeline.Cue) {
 	if len(s.queue) < 100 {
-		s.queue = append(s.queue, c)
+		s.queue = append(s.queue, queued{Cue: c, whole: c})
 	}
 }
 
 // Withdraw takes the cues out of the queue that must not be said any more, and
 // says why.
 func (s *Scheduler) Withdraw(why string, gone func(timeline.Cue) bool) {
-	s.queue = slices.DeleteFunc(s.queue, func(c timeline.Cue) bool {
-		if !gone(c) {
-			return false
+	s.queue = slices.DeleteFunc(s.queue, func(c queued) bool {
+		if gone(c.whole) {
+			s.gone = append(s.gone, s.drop(c, s.player.Pos(), why))
+			return true
 		}
-		s.gone = append(s.gone, Spoken{Cue: c, At: timeline.Time(s.player.Pos()), Text: s.voice.Sentence(c), Dropped: why})
-		return true
+		return false
 	})
 }
 
-// StartBeat runs the metronome from sample m.Start on; a running one with the
-// same rate keeps its phase.
-func (s *Scheduler) StartBeat(m Metronome) {
-	if s.on && s.beat.Rate == m.Rate && s.beat.Beats == m.Beats && s.beat.Breaths == m.Breaths {
-		return
-	}
-	if s.on && s.beat.Rate == m.Rate { // 30:2 to continuous or back: the next beat stays where it was
-		_, m.Start = s.beat.Next(max(s.beatTo, m.Start))
-	}
-	s.beat, s.on = m, true
-	s.beatTo = max(s.beatTo, m.Start)
-}
-
-// StopBeat ends the metronome.
-func (s *Scheduler) StopBeat() { s.on = false }
-
-// Breathe ticks a breath every so many samples from sample from on; a negative
-// from stops it.
-func (s *Scheduler) Breathe(from, every int64) {
-	if from != s.breath || every != s.every {
-		s.breath, s.every, s.lastB = from, every, -1
-	}
-}
-
 // Advance places all sound that begins in [player.Pos(), player.Pos()+n) and
-// returns what was said or dropped. Call it before rendering these samples.
+// returns what was said, cut off or dropped. Call it before rendering these samples.
 func (s *Scheduler) Advance(n int) []Spoken {
 	from, to := s.player.Pos(), s.player.Pos()+int64(n)
 	s.beats(from, to)
@@ -96,49 +135,78 @@ func (s *Scheduler) Advance(n int) []Spoken {
 	out := s.gone
 	s.gone = nil
 	sort.SliceStable(s.queue, func(i, j int) bool { return s.queue[i].Priority > s.queue[j].Priority })
-	keep := s.queue[:0]
-	for _, c := range s.queue {
+	waiting := slices.Clone(s.queue)
+	s.queue = s.queue[:0]
+	for _, c := range waiting {
 		at := max(int64(c.At), from)
-		busy := s.player.TalkUntil() > at
+		busy := s.player.TalkUntil() > at || c.Priority == timeline.Advice && s.player.TalkUntil()+breather > at
 		switch {
 		case from > int64(c.Expires):
-			out = append(out, Spoken{Cue: c, At: timeline.Time(from), Text: s.voice.Sentence(c), Dropped: "too late"})
+			out = append(out, s.drop(c, from, "too late"))
 		case at >= to, busy && c.Priority <= s.now.Priority:
-			keep = append(keep, c)
+			s.queue = append(s.queue, c)
+		case !s.holds(c.whole):
+			out = append(out, s.drop(c, from, "no longer due"))
+		case s.wait(&c, from, to):
+			s.queue = append(s.queue, c)
 		default:
-			clip := s.voice.Speak(c)
-			at = s.player.Say(at, clip, s.volume)
-			s.now = c
-			out = append(out, Spoken{Cue: c, At: timeline.Time(at), Until: timeline.Time(at + int64(clip.Len())), Text: s.voice.Sentence(c)})
+			if busy {
+				out = append(out, s.interrupt(at)...)
+			}
+			out = append(out, s.say(c, at))
 		}
 	}
-	s.queue = keep
 	return out
 }
 
-func (s *Scheduler) beats(from, to int64) {
-	if !s.on || to <= s.beatTo {
-		return
+// wait reports whether a cue that could be said has to wait for somebody who
+// speaks. Advice waits until it is stale, the rest is said at the latest then.
+func (s *Scheduler) wait(c *queued, from, to int64) bool {
+	if c.since == 0 {
+		c.since = from
 	}
-	for k, at := s.beat.Next(max(from, s.beatTo)); at < to; k++ {
-		clip := tick
-		if s.beat.Beats > 0 && k%int64(s.beat.Beats) == 0 {
-			clip = accent
-		}
-		s.player.Beat(at, clip, s.volume)
-		at = s.beat.At(k + 1)
+	if from-c.since >= int64(patience[c.Priority]) {
+		return false
 	}
-	s.beat.breathsIn(max(from, s.beatTo), to, func(at int64) { s.player.Beat(at, soft, s.volume) })
-	s.beatTo = to
+	called := c.Priority == timeline.ReadBack || c.Priority == timeline.Answer
+	talks := s.speech || !called && from < s.spoke+lull
+	return talks && (c.Priority == timeline.Advice || to <= int64(c.Expires))
 }
 
-func (s *Scheduler) breaths(from, to int64) {
-	if s.breath < 0 || s.every <= 0 {
-		return
+func (s *Scheduler) drop(c queued, at int64, why string) Spoken {
+	return Spoken{Cue: c.Cue, At: timeline.Time(at), Text: s.voice.Sentence(c.Cue), Dropped: why}
+}
+
+func (s *Scheduler) say(c queued, at int64) Spoken {
+	if at-int64(c.whole.At) > stale {
+		c.Cue = s.voice.Short(c.whole)
 	}
-	k := max(1, (from-s.breath+s.every-1)/s.every)
-	if at := s.breath + k*s.every; at >= from && at < to && k != s.lastB {
-		s.lastB = k
-		s.player.Beat(at, breath, s.volume)
+	sound := s.voice.Speak(c.Cue)
+	at = s.player.Say(at, sound, s.volume)
+	s.now = said{c, at, s.player.TalkUntil(), s.voice.Sentence(c.Cue)}
+	return Spoken{Cue: c.Cue, At: timeline.Time(at), Until: timeline.Time(s.now.until), Text: s.now.text}
+}
+
+// interrupt fades out what sounds, for something that begins at sample at, and
+// queues it again, shortened.
+func (s *Scheduler) interrupt(at int64) []Spoken {
+	if c := s.now.queued; !c.cut && s.now.text != "" {
+		c.Cue = s.voice.Short(c.whole)
+		c.cut, c.since, c.At, c.Expires = true, 0, timeline.Time(at), timeline.Time(at)+again
+		s.queue = append(s.queue, c)
 	}
+	return s.Silence()
+}
+
+// Silence fades out what sounds, and reports it if it was cut off by that. What
+// waits stays.
+func (s *Scheduler) Silence() []Spoken {
+	c := s.now
+	if !s.player.Talking() || c.text == "" { // nothing sounds, or nothing of ours
+		s.player.Hush()
+		return nil
+	}
+	s.player.Hush()
+	until := timeline.Time(s.player.TalkUntil())
+	return []Spoken{{Cue: c.Cue, At: timeline.Time(c.at), Until: until, Text: c.text, Cut: true}}
 }

@@ -67,6 +67,7 @@ func spokenIn(t *testing.T, v *Voice, p *timeline.Protocol, list []callout) (spo
 	player := audio.NewPlayer(0)
 	s := NewScheduler(v, player, 1)
 	m := timeline.NewMachine(p)
+	s.SetHolds(m.Holds)
 	out := make([]float32, audio.Block)
 	var seq uint64
 	var step func(e timeline.Event, now timeline.Time)
@@ -91,10 +92,10 @@ func spokenIn(t *testing.T, v *Voice, p *timeline.Protocol, list []callout) (spo
 			s.Offer(c)
 		}
 		for _, sp := range s.Advance(audio.Block) {
-			if sp.Dropped == "" {
-				if n := len(spoken); n > 0 && spoken[n-1][1] > sp.At { // this one cuts it off
-					spoken[n-1][1] = sp.At
-				}
+			switch {
+			case sp.Cut:
+				spoken[len(spoken)-1][1] = sp.Until
+			case sp.Dropped == "":
 				spoken = append(spoken, [2]timeline.Time{sp.At, sp.Until})
 			}
 		}

@@ -136,6 +136,21 @@ func (v *Voice) Speak(c timeline.Cue) audio.Sound {
 	return out
 }
 
+// Short returns a cue that says the same in fewer words: the sentence named ID.short,
+// without the parts, and without the items unless it names them; or the cue as it is,
+// if there is none.
+func (v *Voice) Short(c timeline.Cue) timeline.Cue {
+	words, ok := v.cues[c.ID+".short"]
+	if !ok || c.Say != "" {
+		return c
+	}
+	c.Say, c.Parts = words, nil
+	if !strings.Contains(words, "{items}") {
+		c.Items = nil
+	}
+	return c
+}
+
 // pieces splits a cue's sentence into the texts of its clips. The words of
 // {items} go where it stands, or else to the end; the parts follow.
 func (v *Voice) pieces(c timeline.Cue) []string {

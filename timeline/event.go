@@ -119,13 +119,16 @@ func (e Event) Describe() string {
 	if e.Retracts != 0 {
 		s += fmt.Sprintf(" of #%d", e.Retracts)
 	}
-	if e.Replaces != 0 {
+	if e.Replaces != 0 && !e.Cut {
 		s += fmt.Sprintf(" instead of #%d", e.Replaces)
 	}
 	for _, words := range []string{e.Cue, e.Sentence, e.Text} {
 		if words != "" {
 			s += ": " + strings.ReplaceAll(words, "\n", " ")
 		}
+	}
+	if e.Cut {
+		s += fmt.Sprintf(" (cut off after %.1f s)", (e.Until - e.At).Seconds())
 	}
 	return s
 }

@@ -46,12 +46,16 @@ func standing(events []Event) []Event {
 	return order
 }
 
-// Retracted returns the numbers of the events that later events take back.
+// Retracted returns the numbers of the events that later events take back, or, of a
+// prompt that was cut off, tell anew.
 func Retracted(events []Event) map[uint64]bool {
 	gone := map[uint64]bool{}
 	for _, e := range events {
-		if e.Kind == Retraction {
+		switch {
+		case e.Kind == Retraction:
 			gone[e.Retracts] = true
+		case e.Kind == CueSpoken && e.Replaces != 0:
+			gone[e.Replaces] = true
 		}
 	}
 	return gone

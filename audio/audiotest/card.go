@@ -40,7 +40,8 @@ func NewCard(t testing.TB, looped bool) *Card {
 	for _, n := range []string{"run", "state", "home"} {
 		err = errors.Join(err, os.Mkdir(filepath.Join(d, n), 0o700))
 	}
-	err = errors.Join(err, os.WriteFile(d+"/alsa.conf", []byte("pcm.default { type pulse }\nctl.default { type pulse }\n"), 0o600))
+	const conf = "pcm.default { type pulse }\nctl.default { type pulse }\n"
+	err = errors.Join(err, os.WriteFile(d+"/alsa.conf", []byte(conf), 0o600))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +59,8 @@ func NewCard(t testing.TB, looped bool) *Card {
 func (c *Card) Start(t testing.TB, rate int) *exec.Cmd {
 	t.Helper()
 	os.Remove(c.dir + "/native")
-	sink := " rate=" + strconv.Itoa(rate) + " channels=1 format=s16le norewinds=1" // without it: seconds until the first callback
+	// norewinds: without it, seconds pass until the first callback
+	sink := " rate=" + strconv.Itoa(rate) + " channels=1 format=s16le norewinds=1"
 	cmd := exec.Command("pulseaudio", "-n", "--daemonize=no", "--system=false", "--exit-idle-time=-1", "--use-pid-file=no",
 		"--high-priority=no", "--realtime=no", "--log-target=stderr", "--log-level=error",
 		"--load=module-native-protocol-unix socket="+c.dir+"/native auth-anonymous=1",
@@ -92,9 +94,9 @@ func SoundServer(t testing.TB, looped bool) (env []string, stop func()) {
 // room and back to the microphone, in real time, until stopped.
 func Echo(t testing.TB, env []string, back *Room) (stop func()) {
 	t.Helper()
-	const latency = "--latency-msec=20"
-	listen := exec.Command("parec", "--device=room.monitor", "--rate=48000", "--channels=1", "--format=s16le", "--raw", latency)
-	speak := exec.Command("paplay", "--device=micbus", "--rate=48000", "--channels=1", "--format=s16le", "--raw", latency, "/dev/stdin")
+	raw := []string{"--rate=48000", "--channels=1", "--format=s16le", "--raw", "--latency-msec=20"}
+	listen := exec.Command("parec", append(raw, "--device=room.monitor")...)
+	speak := exec.Command("paplay", append(raw, "--device=micbus", "/dev/stdin")...)
 	listen.Env, speak.Env = env, env
 	from, err := listen.StdoutPipe()
 	if err != nil {

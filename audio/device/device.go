@@ -198,8 +198,10 @@ type side struct {
 }
 
 var (
-	microphone  = side{"microphone", portaudio.DefaultInputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels }}
-	loudspeaker = side{"loudspeaker", portaudio.DefaultOutputDevice, func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels }}
+	microphone = side{"microphone", portaudio.DefaultInputDevice,
+		func(d *portaudio.DeviceInfo) int { return d.MaxInputChannels }}
+	loudspeaker = side{"loudspeaker", portaudio.DefaultOutputDevice,
+		func(d *portaudio.DeviceInfo) int { return d.MaxOutputChannels }}
 )
 
 // find returns the named device, or the system's default.

@@ -63,9 +63,10 @@ const tail = 256
 // New returns a canceller. The loudspeaker's sound is held back by delay
 // blocks: less than the way to the microphone, or none if that is unknown.
 func New(delay int) (*Canceller, error) {
-	e := &Canceller{out: make([]int16, audio.Block/3), late: make([]int16, audio.Block/3), plain: make([]int16, audio.Block/3), far: make([]int16, audio.Block/3), delay: make([][]int16, delay)}
+	block := func() []int16 { return make([]int16, audio.Block/3) }
+	e := &Canceller{out: block(), late: block(), plain: block(), far: block(), delay: make([][]int16, delay)}
 	for i := range e.delay {
-		e.delay[i] = make([]int16, audio.Block/3)
+		e.delay[i] = block()
 	}
 	if e.state = C.cox_echo_new(audio.Block/3, tail*audio.ListenRate/1000, audio.ListenRate); e.state == nil {
 		return nil, errors.New("echo canceller: out of memory")

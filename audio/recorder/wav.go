@@ -88,13 +88,15 @@ func (l layout) describe(f io.ReaderAt, at, n int64) (layout, error) {
 		l.format = uint16(word(24)) // the first two bytes of the subformat
 	}
 	if !l.known() {
-		return l, fmt.Errorf("%d-bit samples of format %d, want 16, 24 or 32-bit integers or 32-bit floating point", l.bits, l.format)
+		return l, fmt.Errorf("%d-bit samples of format %d, want 16, 24 or 32-bit integers or 32-bit floating point",
+			l.bits, l.format)
 	}
 	if l.channels < 1 || l.channels > 64 || l.hz < minHz || l.hz > maxHz {
 		return l, fmt.Errorf("%d channels at %d Hz, want 1 to 64 at %d to %d Hz", l.channels, l.hz, minHz, maxHz)
 	}
 	if got, want := word(12), l.channels*l.bits/8; got != want {
-		return l, fmt.Errorf("its header contradicts itself: %d bytes a sample of %d channels and %d bits, want %d", got, l.channels, l.bits, want)
+		return l, fmt.Errorf("its header contradicts itself: %d bytes a sample of %d channels and %d bits, want %d",
+			got, l.channels, l.bits, want)
 	}
 	return l, nil
 }
@@ -114,7 +116,8 @@ func (l layout) measure(said, rest int64) layout {
 // looksLike names other kinds of sound file, for the error.
 func looksLike(head []byte) string {
 	for magic, name := range map[string]string{
-		"fLaC": "FLAC", "OggS": "Ogg", "ID3": "MP3", "\xff\xfb": "MP3", "FORM": "AIFF", "RF64": "RF64", "RIFX": "RIFX", "\x1aE\xdf\xa3": "Matroska",
+		"fLaC": "FLAC", "OggS": "Ogg", "ID3": "MP3", "\xff\xfb": "MP3", "FORM": "AIFF", "RF64": "RF64", "RIFX": "RIFX",
+		"\x1aE\xdf\xa3": "Matroska",
 	} {
 		if bytes.HasPrefix(head, []byte(magic)) {
 			return ", but " + name

@@ -37,8 +37,12 @@ func render(dir string, all bool) error {
 		return err
 	}
 	defer os.RemoveAll(tmp)
+	texts := prompts.Texts()
+	if len(texts) == 0 {
+		return fmt.Errorf("prompts/cues.yaml cannot be read: `go test ./prompts` says why")
+	}
 	wanted := map[string]bool{}
-	for _, text := range prompts.Texts() {
+	for _, text := range texts {
 		out := filepath.Join(dir, prompts.Slug(text)+".opus")
 		if !wanted[out] && (all || !says(out, text)) {
 			if err := speak(text, tmp, out); err != nil {

@@ -75,6 +75,9 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	}
 	gone := timeline.Retracted(events)
 	for _, e := range events {
+		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later event tells what became of it
+			continue
+		}
 		r.Rows = append(r.Rows, newRow(e, gone[e.Seq]))
 	}
 	return r

@@ -66,6 +66,9 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) er
 				continue
 			}
 		}
+		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later line tells what became of it
+			continue
+		}
 		code, text, sure := "", "", ""
 		if start != timeline.Never && e.At >= start {
 			code = (e.At - start).String()

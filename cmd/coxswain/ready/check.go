@@ -236,7 +236,7 @@ func SayResult(c *config.Config, failed int) Finding {
 		id = "check.failed"
 	}
 	cue := timeline.Cue{ID: id}
-	player := audio.NewPlayer(audio.Lead * audio.Block)
+	player := audio.NewPlayer(int64(audio.LeadFor(c.Buffer())) * audio.Block)
 	player.Say(0, voice.Speak(cue), c.Volume)
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)

@@ -33,6 +33,7 @@ type oneCase struct {
 	events   []timeline.Event
 	waiting  []held           // cues that wait for their event to be on the disk
 	spoken   []prompts.Spoken // what sounded lately, to tell our own voice
+	saying   uint64           // number of the event that tells of the last prompt
 	saving   bool             // the record could be written a moment ago
 	told     map[int]bool     // sentences of a drill's case that were told
 	over     bool             // the drill's case has ended
@@ -73,6 +74,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		told:   map[int]bool{},
 		events: slices.Clone(k.Events),
 	}
+	c.sched.SetHolds(c.machine.Holds)
 	if len(k.Events) == 0 {
 		c.append(
 			timeline.Event{
@@ -281,7 +283,9 @@ func (s *oneCase) metronome() {
 	}
 }
 
-// log records what was said, or not said.
+// log records what was said, cut off or not said. A prompt is recorded when it
+// begins; of one that is cut off a second event, in the place of the first, tells
+// when it fell silent.
 func (s *oneCase) log(sp prompts.Spoken) {
 	off := timeline.Time(s.off)
 	sp.At -= off
@@ -289,14 +293,19 @@ func (s *oneCase) log(sp prompts.Spoken) {
 		sp.Until -= off
 	}
 	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Cue: sp.Cue.ID, Sentence: sp.Text, Until: sp.Until}
-	if sp.Dropped != "" {
+	switch {
+	case sp.Dropped != "":
 		e.Kind, e.Sentence, e.Text = timeline.CueDropped, "", sp.Dropped
-	} else {
-		if s.spoken = append(s.spoken, sp); len(s.spoken) > 8 {
-			s.spoken = s.spoken[1:]
-		}
+		s.append(e)
+		return
+	case sp.Cut:
+		e.Cut, e.Replaces = true, s.saying
+		s.spoken = s.spoken[:max(0, len(s.spoken)-1)]
 	}
-	s.append(e)
+	if s.spoken = append(s.spoken, sp); len(s.spoken) > 8 {
+		s.spoken = s.spoken[1:]
+	}
+	s.saying = s.append(e).Seq
 }
 
 // note appends a failure or recovery without saying it.

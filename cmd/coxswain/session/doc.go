@@ -18,7 +18,8 @@
 //  3. Events that follow from e (a retraction, a question) are appended before
 //     any cue that follows from e is offered.
 //  4. A CueSpoken event with time t is appended in the Step that renders sample
-//     t, before that Step returns.
+//     t, before that Step returns. If the prompt is cut off, a second one that
+//     replaces it is appended in the Step that fades it out.
 //  5. S(b) and E(b) are functions of b1 ... b and of what the ear returned for
 //     them. They do not depend on the wall clock. Live, the moment of an
 //     acknowledgement (2) depends on the disk; in a replay it does not.

@@ -74,6 +74,7 @@ type Session struct {
 	o        Options
 	ear      intents.Ear
 	listener *Listener
+	speech   intents.Endpointer // tells when somebody speaks: no prompt begins then
 	player   *audio.Player
 	out      []float32
 	pos      int64    // clock: samples of the room heard
@@ -164,7 +165,9 @@ func (s *Session) Start() { s.start.Store(true) }
 func (s *Session) Step(room, speaker []float32) []float32 {
 	s.before.add(room, speaker)
 	s.now.hear(room, speaker)
-	results, faults := s.ear.Hear(s.listener.Hear(room, speaker))
+	heard := s.listener.Hear(room, speaker)
+	results, faults := s.ear.Hear(heard)
+	s.now.sched.Speech(s.somebodySpeaks(heard))
 	s.pos += int64(len(room))
 	for _, f := range faults {
 		s.recogniserFault(f)
@@ -184,11 +187,23 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 	return s.out
 }
 
+// somebodySpeaks reports whether there is speech in what is heard. Where our own
+// voice is not taken out of it, it counts as nobody's.
+func (s *Session) somebodySpeaks(heard []int16) bool {
+	s.speech.Push(heard)
+	const tail = echoDelay + audio.Rate/4 // the way back, and the endpointer's
+	ours := s.o.Live && s.listener.echo == nil && s.player.Pos() < s.player.TalkUntil()+tail
+	return s.speech.Speaking() && !ours
+}
+
 // Close ends the session: what was still undecided becomes events, without
 // read-backs, and the records are finished.
 func (s *Session) Close() error {
 	for _, r := range s.ear.Close() {
 		s.listen(r)
+	}
+	for _, sp := range s.now.sched.Silence() {
+		s.now.log(sp)
 	}
 	s.finish()
 	s.closing.Wait()
