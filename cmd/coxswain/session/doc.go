@@ -29,6 +29,16 @@
 // is ever told twice, out of order, or in a different order in the record than
 // in the room. The same recording gives the same record, byte for byte.
 //
+// # Cases
+//
+// A Session outlives the cases in it (oneCase). A case has its own machine, list
+// of events, scheduler, journal and audio log; the session has the device's
+// clock, the ear, the echo canceller and the player, and the last minute of sound
+// in memory. When a case is closed nothing of it is kept: its cues are dropped
+// with its scheduler, and the sound before its end is forgotten. Between cases a
+// oneCase without a record answers, and what it said or what failed goes into the
+// next record only if it lies in the minute before.
+//
 // # Who waits for whom
 //
 // The loop waits for nobody. Disk writers (ledger, logger) have goroutines of
