@@ -115,6 +115,8 @@ func within(spoken [][2]timeline.Time, from, to timeline.Time) float64 {
 
 // A team must be able to think: over the six cases coxswain speaks at most 8 s
 // a minute, in none of them more than 10, and at most 18 s in the worst minute.
+// Who asks for doses of a child by volume hears up to a second more: a volume is
+// never said without the unit of what it is drawn from.
 func TestSpeechLeavesRoom(t *testing.T) {
 	v, p := voiceAndProtocol(t)
 	names := make([]string, 0, len(wellCalled))
@@ -132,7 +134,11 @@ func TestSpeechLeavesRoom(t *testing.T) {
 			worst = max(worst, within(spoken, from, from+timeline.Seconds(60)))
 		}
 		t.Logf("%-12s %4.1f s a minute, worst minute %4.1f s", name, mean, worst)
-		if sum += mean; mean > 10 || worst > 18 {
+		most := 18.0
+		if name == "child" {
+			most = 19
+		}
+		if sum += mean; mean > 10 || worst > most {
 			t.Errorf("%s: %.1f s a minute, worst minute %.1f s", name, mean, worst)
 		}
 	}
