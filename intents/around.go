@@ -54,7 +54,11 @@ func (a Around) all() (out [][2]string) {
 
 // with is both: a site adds to the words, it takes none away.
 func (a Around) with(b Around) Around {
-	out := Around{Beside: slices.Concat(a.Beside, b.Beside), Within: slices.Concat(a.Within, b.Within), Forbid: map[string][]string{}}
+	out := Around{
+		Beside: slices.Concat(a.Beside, b.Beside),
+		Within: slices.Concat(a.Within, b.Within),
+		Forbid: map[string][]string{},
+	}
 	for _, src := range []Around{a, b} {
 		for reason, list := range src.Forbid {
 			out.Forbid[reason] = slices.Concat(out.Forbid[reason], list)

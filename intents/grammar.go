@@ -55,7 +55,10 @@ func NumberExpr(s Slot) Expr {
 	if s.Max >= 100 {
 		lead := alt(word("a"), words(strings.Join(digitWords[1:min(10, 1+int(s.Max/100))], " ")))
 		kids = append(kids, seq(lead, word("hundred"), opt(opt(word("and")), under100)))
-		kids = append(kids, seq(words(strings.Join(digitWords[1:min(10, 1+int(s.Max/100))], " ")), alt(teen, seq(tens, opt(digit)))))
+		kids = append(
+			kids,
+			seq(words(strings.Join(digitWords[1:min(10, 1+int(s.Max/100))], " ")), alt(teen, seq(tens, opt(digit)))),
+		)
 	}
 	if s.Max >= 1000 {
 		kids = append(kids, seq(alt(word("a"), digit), word("thousand"), opt(digit, word("hundred"))))

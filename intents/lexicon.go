@@ -19,7 +19,9 @@ var lexiconFile []byte
 
 // Phones are the phones of CMUdict in the order of the acoustic model's
 // outputs; index 0 is silence.
-var Phones = strings.Fields("SIL AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH")
+var Phones = strings.Fields(
+	"SIL AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH",
+)
 
 // PhoneIndex returns the index of a phone in Phones, or -1.
 func PhoneIndex(name string) int {
@@ -118,7 +120,11 @@ func (v *Vocabulary) Pronounce(word string) ([][]string, error) {
 		}
 	}
 	if len(list) == 0 {
-		return nil, fmt.Errorf("no pronunciation for %q: add one to the vocabulary, such as pronunciations: {%s: [K AE T]}", word, word)
+		return nil, fmt.Errorf(
+			"no pronunciation for %q: add one to the vocabulary, such as pronunciations: {%s: [K AE T]}",
+			word,
+			word,
+		)
 	}
 	out := make([][]string, len(list))
 	for i, p := range list {

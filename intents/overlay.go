@@ -17,7 +17,14 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 			unknown = i
 		}
 	}
-	out := &Vocabulary{Version: v.Version, Language: v.Language, LeadWord: v.LeadWord, LeadAll: v.LeadAll || o.LeadAll, Slots: map[string]Slot{}, Pronunciations: map[string][]string{}}
+	out := &Vocabulary{
+		Version:        v.Version,
+		Language:       v.Language,
+		LeadWord:       v.LeadWord,
+		LeadAll:        v.LeadAll || o.LeadAll,
+		Slots:          map[string]Slot{},
+		Pronunciations: map[string][]string{},
+	}
 	out.Around = v.Around.with(o.Around)
 	if o.LeadWord != "" {
 		out.LeadWord = o.LeadWord
@@ -33,7 +40,12 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		return out, out.checkWords(name, o)
 	case unknown >= 0:
 		c := o.Callouts[unknown]
-		return nil, fmt.Errorf("%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top", name, c.Line, c.ID)
+		return nil, fmt.Errorf(
+			"%s:%d: unknown callout %q: see `coxswain callouts` for the ids, mark it new: true, or put replace: true at the top",
+			name,
+			c.Line,
+			c.ID,
+		)
 	}
 	out.Callouts = append(out.Callouts, v.Callouts...)
 	out.Talk = append(append([]Talk{}, v.Talk...), o.Talk...)

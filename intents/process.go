@@ -145,7 +145,15 @@ func (p *Process) start() (*child, error) {
 	if err := cmd.Start(); err != nil {
 		return nil, fmt.Errorf("recogniser %s: cannot start: %w", p.opt.Command[0], err)
 	}
-	c := &child{cmd: cmd, base: p.fed, heard: p.fed, in: make(chan []byte, 512), out: make(chan message, 4096), dead: make(chan struct{}), progress: time.Now()}
+	c := &child{
+		cmd:      cmd,
+		base:     p.fed,
+		heard:    p.fed,
+		in:       make(chan []byte, 512),
+		out:      make(chan message, 4096),
+		dead:     make(chan struct{}),
+		progress: time.Now(),
+	}
 	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary, p.opt.Open})
 	if err != nil {
 		return nil, err

@@ -34,7 +34,10 @@ func (p *Process) wrong(r Result) string {
 	if !p.opt.Vocabulary.inBounds(c, r.Values) {
 		return "a number is out of its bounds"
 	}
-	if slices.ContainsFunc(r.Rivals, func(x Rival) bool { return p.opt.Vocabulary.Find(x.Callout) == nil || !sure(x.Confidence) }) {
+	if slices.ContainsFunc(
+		r.Rivals,
+		func(x Rival) bool { return p.opt.Vocabulary.Find(x.Callout) == nil || !sure(x.Confidence) },
+	) {
 		return "a rival of it cannot be"
 	}
 	return ""

@@ -81,7 +81,8 @@ func Serve(name string, make Maker, in io.Reader, out io.Writer) error {
 		return fmt.Errorf("no hello line on standard input: this program is started by coxswain: %w", err)
 	}
 	var h hello
-	if err := json.Unmarshal(first, &h); err != nil || h.Coxswain != 1 || h.Rate != Rate || h.Format != "s16le" || h.Vocabulary == nil {
+	if err := json.Unmarshal(first, &h); err != nil || h.Coxswain != 1 || h.Rate != Rate || h.Format != "s16le" ||
+		h.Vocabulary == nil {
 		say(message{Error: "unknown hello line"})
 		return errors.New("unknown hello line on standard input: this program is started by coxswain")
 	}

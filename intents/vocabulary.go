@@ -148,8 +148,17 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		}
 		return nil, yamlError(name, err)
 	}
-	v := &Vocabulary{Version: raw.Version, Language: raw.Language, Replace: raw.Replace, LeadWord: clean(raw.LeadWord), LeadAll: raw.LeadAll,
-		Slots: raw.Slots, Callouts: raw.Callouts, Talk: raw.Talk, Around: raw.Around}
+	v := &Vocabulary{
+		Version:  raw.Version,
+		Language: raw.Language,
+		Replace:  raw.Replace,
+		LeadWord: clean(raw.LeadWord),
+		LeadAll:  raw.LeadAll,
+		Slots:    raw.Slots,
+		Callouts: raw.Callouts,
+		Talk:     raw.Talk,
+		Around:   raw.Around,
+	}
 	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+len(v.Around.all()) == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
@@ -189,7 +198,14 @@ func (v *Vocabulary) pronounce(name string, raw map[string]yaml.Node) error {
 			phones := strings.Fields(p)
 			for _, ph := range phones {
 				if PhoneIndex(ph) <= 0 {
-					return fmt.Errorf("%s:%d: pronunciation of %q: unknown phone %q, known are %s", name, node.Line, word, ph, strings.Join(Phones[1:], " "))
+					return fmt.Errorf(
+						"%s:%d: pronunciation of %q: unknown phone %q, known are %s",
+						name,
+						node.Line,
+						word,
+						ph,
+						strings.Join(Phones[1:], " "),
+					)
 				}
 			}
 			if len(phones) == 0 || len(phones) > 40 {

@@ -153,34 +153,46 @@ type weightRule struct {
 // weightRules are published formulas by name; a protocol chooses one. A
 // measured or length-tape weight always wins.
 var weightRules = map[string]weightRule{
-	"apls-updated": {"APLS manual, 5th edition (secondary): under 1 y 0.5 x months + 4; 1 to 5 y 2 x age + 8; 6 to 12 y 3 x age + 7", func(m float64) (float64, bool) {
-		switch y := math.Floor(m / 12); {
-		case m < 12:
-			return 0.5*m + 4, true
-		case y <= 5:
-			return 2*y + 8, true
-		default:
-			return 3*y + 7, y <= 12
-		}
-	}},
-	"apls-old": {"Luscombe and Owens, Arch Dis Child 2007;92:412: 2 x (age + 4), 1 to 10 y", func(m float64) (float64, bool) {
-		y := math.Floor(m / 12)
-		return 2 * (y + 4), y >= 1 && y <= 10
-	}},
-	"luscombe-owens": {"Luscombe and Owens, Arch Dis Child 2007;92:412: 3 x age + 7, 1 to 13 y", func(m float64) (float64, bool) {
-		y := math.Floor(m / 12)
-		return 3*y + 7, y >= 1 && y <= 13
-	}},
-	"best-guess": {"Tinning and Acworth, Resuscitation 2007 (secondary): under 1 y (months + 9)/2; 1 to 4 y 2 x (age + 5); 5 to 14 y 4 x age", func(m float64) (float64, bool) {
-		switch y := math.Floor(m / 12); {
-		case m < 12:
-			return (m + 9) / 2, true
-		case y < 5:
-			return 2 * (y + 5), true
-		default:
-			return 4 * y, y <= 14
-		}
-	}},
+	"apls-updated": {
+		"APLS manual, 5th edition (secondary): under 1 y 0.5 x months + 4; 1 to 5 y 2 x age + 8; 6 to 12 y 3 x age + 7",
+		func(m float64) (float64, bool) {
+			switch y := math.Floor(m / 12); {
+			case m < 12:
+				return 0.5*m + 4, true
+			case y <= 5:
+				return 2*y + 8, true
+			default:
+				return 3*y + 7, y <= 12
+			}
+		},
+	},
+	"apls-old": {
+		"Luscombe and Owens, Arch Dis Child 2007;92:412: 2 x (age + 4), 1 to 10 y",
+		func(m float64) (float64, bool) {
+			y := math.Floor(m / 12)
+			return 2 * (y + 4), y >= 1 && y <= 10
+		},
+	},
+	"luscombe-owens": {
+		"Luscombe and Owens, Arch Dis Child 2007;92:412: 3 x age + 7, 1 to 13 y",
+		func(m float64) (float64, bool) {
+			y := math.Floor(m / 12)
+			return 3*y + 7, y >= 1 && y <= 13
+		},
+	},
+	"best-guess": {
+		"Tinning and Acworth, Resuscitation 2007 (secondary): under 1 y (months + 9)/2; 1 to 4 y 2 x (age + 5); 5 to 14 y 4 x age",
+		func(m float64) (float64, bool) {
+			switch y := math.Floor(m / 12); {
+			case m < 12:
+				return (m + 9) / 2, true
+			case y < 5:
+				return 2 * (y + 5), true
+			default:
+				return 4 * y, y <= 14
+			}
+		},
+	},
 }
 
 // WeightRules lists the names of the published formulas.

@@ -115,12 +115,24 @@ func (v Value) check(name string) error {
 		return fmt.Errorf("%s: %w", name, err)
 	}
 	if !v.numberless(name) && !b.hold(v.Value) {
-		return fmt.Errorf("%s is %s, allowed are %s to %s", name, FormatNumber(v.Value), FormatNumber(b.min), FormatNumber(b.max))
+		return fmt.Errorf(
+			"%s is %s, allowed are %s to %s",
+			name,
+			FormatNumber(v.Value),
+			FormatNumber(b.min),
+			FormatNumber(b.max),
+		)
 	}
 	return nil
 }
 
-func checkAmounts(file string, root *yaml.Node, drugs map[string]Drug, shocks []Amount, sync map[string][]Amount) error {
+func checkAmounts(
+	file string,
+	root *yaml.Node,
+	drugs map[string]Drug,
+	shocks []Amount,
+	sync map[string][]Amount,
+) error {
 	check := func(parent, key string, list []Amount, limit float64) error {
 		for i, a := range list {
 			if err := a.wrong(limit); err != nil {

@@ -85,8 +85,11 @@ func (r *recogniser) decode(out []intents.Result, u intents.Utterance) []intents
 			need = 0.5
 		}
 		if conf >= need {
-			out = append(out, intents.Result{Callout: p.Callout.ID, Text: said, Values: values, Confidence: math.Round(conf*1000) / 1000,
-				Start: u.Start, End: u.End, Decided: r.heard})
+			out = append(
+				out,
+				intents.Result{Callout: p.Callout.ID, Text: said, Values: values, Confidence: math.Round(conf*1000) / 1000,
+					Start: u.Start, End: u.End, Decided: r.heard},
+			)
 		}
 		break
 	}

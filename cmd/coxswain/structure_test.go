@@ -104,8 +104,8 @@ func mayImport(allowed []string, ours string) bool {
 // 1,500 lines in main; what stands here is what holds today.
 func TestSizes(t *testing.T) {
 	const (
-		fileLines, funcLines, branches, columns = 425, 72, 14, 120
-		share, mainLines, tooLong               = 0.25, 1900, 130
+		fileLines, funcLines, branches, columns = 425, 72, 15, 120
+		share, mainLines, tooLong               = 0.25, 1900, 37
 	)
 	all, byPackage, long := 0, map[string]int{}, []string{}
 	for _, s := range sources(t) {

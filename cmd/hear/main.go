@@ -54,7 +54,14 @@ func run() error {
 		return err
 	}
 	if *reference != "" {
-		return evaluate.Measure(os.Stdout, os.Stderr, files, *jobs, *reference, []evaluate.Recogniser{{Name: "builtin", Open: open}})
+		return evaluate.Measure(
+			os.Stdout,
+			os.Stderr,
+			files,
+			*jobs,
+			*reference,
+			[]evaluate.Recogniser{{Name: "builtin", Open: open}},
+		)
 	}
 	enc := json.NewEncoder(os.Stdout)
 	return evaluate.Listen(files, *jobs, open, func(h evaluate.Heard) { enc.Encode(h) })

@@ -50,7 +50,18 @@ type tuning struct {
 	beam       float32 // and those so far below the best of their phrase
 }
 
-var tuned = tuning{sharp: 0.7, priorScale: 0.4, bonus: 0.9, worst: -3, minAverage: -1.4, usual: 2, trust: 3, talk: 4, lost: -8, beam: 14}
+var tuned = tuning{
+	sharp:      0.7,
+	priorScale: 0.4,
+	bonus:      0.9,
+	worst:      -3,
+	minAverage: -1.4,
+	usual:      2,
+	trust:      3,
+	talk:       4,
+	lost:       -8,
+	beam:       14,
+}
 
 // candidate is a phrase that may have ended.
 type candidate struct {
@@ -103,7 +114,13 @@ type belief struct {
 const dead = float32(-1e9)
 
 func newDecoder(g *graph, priors []float32) *decoder {
-	d := &decoder{g: g, priors: priors, llr: make([][]float32, keepFrames), sil: make([]float32, keepFrames), calls: make([][]float32, keepFrames)}
+	d := &decoder{
+		g:      g,
+		priors: priors,
+		llr:    make([][]float32, keepFrames),
+		sil:    make([]float32, keepFrames),
+		calls:  make([][]float32, keepFrames),
+	}
 	d.live = make([][]int32, len(g.spans))
 	d.belief = make([]belief, keepFrames)
 	d.arrive = slices.Repeat([]arrival{{frame: -1}}, len(g.ways))

@@ -39,7 +39,11 @@ var shared = sync.OnceValues(func() (all []*weights, err error) {
 })
 
 func newEnsemble(all []*weights) *ensemble {
-	e := &ensemble{less: make([]float32, bands), phone: make([]float32, all[0].phoneNum), call: make([]float32, len(all[0].cb))}
+	e := &ensemble{
+		less:  make([]float32, bands),
+		phone: make([]float32, all[0].phoneNum),
+		call:  make([]float32, len(all[0].cb)),
+	}
 	for _, w := range all {
 		e.nets, e.mean = append(e.nets, newNet(w)), append(e.mean, nil)
 	}

@@ -208,9 +208,31 @@ func (d *decoder) quiet(a, b int) float64 {
 // calibration.json was fitted with; those of the second opinion come last.
 func (e evidence) features() []float64 {
 	o := e.opinion
-	return []float64{1, e.average, e.worstWord, e.worstRun, e.squeezed, math.Min(e.phones, 25) / 10, e.before, e.after, e.before * e.after, e.margin, e.pauses, math.Min(0, e.worstWord+1.5), 1 / math.Max(4, e.phones),
-		e.below, e.deviation, e.worstDev, e.top, e.below * e.top, math.Min(0, e.worstDev+2),
-		o.said, o.other, o.none, o.said - o.other}
+	return []float64{
+		1,
+		e.average,
+		e.worstWord,
+		e.worstRun,
+		e.squeezed,
+		math.Min(e.phones, 25) / 10,
+		e.before,
+		e.after,
+		e.before * e.after,
+		e.margin,
+		e.pauses,
+		math.Min(0, e.worstWord+1.5),
+		1 / math.Max(4, e.phones),
+		e.below,
+		e.deviation,
+		e.worstDev,
+		e.top,
+		e.below * e.top,
+		math.Min(0, e.worstDev+2),
+		o.said,
+		o.other,
+		o.none,
+		o.said - o.other,
+	}
 }
 
 const opinions = 4 // features of the second opinion

@@ -216,11 +216,24 @@ func (w *weights) takeLayer(name string, t tensor) {
 
 func (w *weights) check() error {
 	c := w.c
-	sizes := [][2]int{{len(w.fw), c * 5 * bands}, {len(w.fb), c}, {w.phoneNum, 40}, {len(w.ow), 40 * c}, {len(w.ob), 40}, {len(w.cw), len(w.cb) * c}}
+	sizes := [][2]int{
+		{len(w.fw), c * 5 * bands},
+		{len(w.fb), c},
+		{w.phoneNum, 40},
+		{len(w.ow), 40 * c},
+		{len(w.ob), 40},
+		{len(w.cw), len(w.cb) * c},
+	}
 	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1
 	for _, l := range w.layers {
 		ok = ok && l.dilation > 0 && l.dilation < 64
-		sizes = append(sizes, [2]int{len(l.dw), c * w.k}, [2]int{len(l.db), c}, [2]int{len(l.pw), c * c}, [2]int{len(l.pb), c})
+		sizes = append(
+			sizes,
+			[2]int{len(l.dw), c * w.k},
+			[2]int{len(l.db), c},
+			[2]int{len(l.pw), c * c},
+			[2]int{len(l.pb), c},
+		)
 	}
 	for _, is := range sizes {
 		ok = ok && is[0] == is[1]
@@ -244,7 +257,15 @@ type net struct {
 }
 
 func newNet(w *weights) *net {
-	n := &net{w: w, x: make([]float32, w.c), h: make([]float32, w.c), y: make([]float32, w.c), out: make([]float32, w.phoneNum), call: make([]float32, len(w.cb)), at: make([]int, len(w.layers))}
+	n := &net{
+		w:    w,
+		x:    make([]float32, w.c),
+		h:    make([]float32, w.c),
+		y:    make([]float32, w.c),
+		out:  make([]float32, w.phoneNum),
+		call: make([]float32, len(w.cb)),
+		at:   make([]int, len(w.layers)),
+	}
 	for _, l := range w.layers {
 		n.past = append(n.past, make([]float32, ((w.k-1)*l.dilation+1)*w.c))
 	}

@@ -66,7 +66,12 @@ func Measure(stdout, stderr io.Writer, files []string, atATime int, reference st
 }
 
 // measure returns what one recogniser made of the files, by condition.
-func (c Recogniser) measure(files []string, atATime int, rows map[string][]said, log io.Writer) (map[string]*tally, error) {
+func (c Recogniser) measure(
+	files []string,
+	atATime int,
+	rows map[string][]said,
+	log io.Writer,
+) (map[string]*tally, error) {
 	heardIn := map[string][]Heard{}
 	if err := Listen(files, atATime, c.Open, func(h Heard) { heardIn[h.File] = append(heardIn[h.File], h) }); err != nil {
 		return nil, err
@@ -104,7 +109,11 @@ func readReference(path string) (map[string][]said, error) {
 			continue
 		}
 		if len(c) != 7 {
-			return nil, fmt.Errorf("%s:%d: want 7 columns, separated by tabs: file, condition, start_s, end_s, callout, text, values", path, n)
+			return nil, fmt.Errorf(
+				"%s:%d: want 7 columns, separated by tabs: file, condition, start_s, end_s, callout, text, values",
+				path,
+				n,
+			)
 		}
 		x := said{file: c[0], condition: c[1], callout: c[4], text: c[5], values: map[string]float64{}}
 		var e1, e2 error
@@ -238,7 +247,10 @@ func printTallies(w io.Writer, list []Recogniser, results map[string]map[string]
 	}
 	sort.Strings(names)
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(tw, "condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst")
+	fmt.Fprintln(
+		tw,
+		"condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst",
+	)
 	for _, k := range names {
 		for _, c := range list {
 			results[c.Name][k].print(tw, k, c.Name)
@@ -259,5 +271,18 @@ func (t *tally) print(w io.Writer, condition, name string) {
 	if n := len(t.delays); n > 0 {
 		delay = fmt.Sprintf("%.2f, %.2f, %.2f", t.delays[n/2], t.delays[n*95/100], t.delays[n-1])
 	}
-	fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%d\t%s\n", condition, name, t.callouts, pc(t.right, t.callouts), pc(t.missed, t.callouts), pc(t.wrong, t.callouts), pc(t.nearTaken, t.near), float64(t.invented)/t.seconds*3600, t.standing, delay)
+	fmt.Fprintf(
+		w,
+		"%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%d\t%s\n",
+		condition,
+		name,
+		t.callouts,
+		pc(t.right, t.callouts),
+		pc(t.missed, t.callouts),
+		pc(t.wrong, t.callouts),
+		pc(t.nearTaken, t.near),
+		float64(t.invented)/t.seconds*3600,
+		t.standing,
+		delay,
+	)
 }

@@ -33,7 +33,14 @@ var lanes = []string{"shock", "drug", "airway", "other"}
 // lane, questions, what coxswain said, and how loud both were.
 func DrawCourse(r *Record, s Strip) (string, error) {
 	sec := func(t timeline.Time) float64 { return t.Seconds() }
-	d := Drawing{Title: "course of the code", Axis: "code", UnderAx: "clock", From: sec(s.From), To: sec(s.To), Width: s.Width}
+	d := Drawing{
+		Title:   "course of the code",
+		Axis:    "code",
+		UnderAx: "clock",
+		From:    sec(s.From),
+		To:      sec(s.To),
+		Width:   s.Width,
+	}
 	d.Ticks, d.Under = r.axis(d.From, d.To, d.width())
 	for i, c := range r.Cycles {
 		if i%2 == 0 {

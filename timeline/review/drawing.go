@@ -103,7 +103,17 @@ type shape struct {
 func (d Drawing) SVG() (string, error) {
 	shapes, height := d.layout()
 	var b bytes.Buffer
-	err := drawingSVG.Execute(&b, map[string]any{"D": d, "Width": d.width(), "Height": height, "Left": d.gutter(), "Right": d.width() - rim, "Shapes": shapes})
+	err := drawingSVG.Execute(
+		&b,
+		map[string]any{
+			"D":      d,
+			"Width":  d.width(),
+			"Height": height,
+			"Left":   d.gutter(),
+			"Right":  d.width() - rim,
+			"Shapes": shapes,
+		},
+	)
 	return strings.TrimSpace(b.String()), err
 }
 
@@ -145,7 +155,9 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 		shapes = append(shapes, shape{Kind: "grid", X: d.x(t.At), Y: gap, H: y - gap})
 	}
 	for _, b := range d.Behind { // first, so that everything stands on it
-		shapes = append([]shape{{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}}, shapes...)
+		shapes = append(
+			[]shape{{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}},
+			shapes...)
 	}
 	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - rim})
 	shapes = append(shapes, d.names(d.Ticks, y+fontSize+2)...)
@@ -154,7 +166,10 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 		return shapes, y + 2*fontSize + 12
 	}
 	for i, name := range []string{d.Axis, d.UnderAx} {
-		shapes = append(shapes, shape{Kind: "label", X: left - 8, Y: y + float64(i)*(fontSize+3) + fontSize + 2, Text: name, Anchor: "end"})
+		shapes = append(
+			shapes,
+			shape{Kind: "label", X: left - 8, Y: y + float64(i)*(fontSize+3) + fontSize + 2, Text: name, Anchor: "end"},
+		)
 	}
 	y += fontSize + 3
 	return append(shapes, d.names(d.Under, y+fontSize+2)...), y + fontSize + 8
@@ -187,7 +202,15 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 	}
 	var out []shape
 	for _, b := range l.Bands {
-		s := shape{Kind: "band", X: d.x(b.From), Y: y, W: math.Max(1, d.x(b.To)-d.x(b.From)), H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
+		s := shape{
+			Kind:   "band",
+			X:      d.x(b.From),
+			Y:      y,
+			W:      math.Max(1, d.x(b.To)-d.x(b.From)),
+			H:      bandHeight,
+			Colour: b.Colour,
+			Hollow: b.Hollow,
+		}
 		if b.To <= d.From || b.From >= d.To {
 			continue
 		}
@@ -260,8 +283,17 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	var out []shape
 	for k := 0; low+float64(k)*step <= high+step/2; k++ {
 		v := low + float64(k)*step
-		out = append(out, shape{Kind: "label", X: left - 8, Y: y(v) + fontSize/3, Text: fmt.Sprintf("%.6g", math.Round(v/step)*step), Anchor: "end"},
-			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4})
+		out = append(
+			out,
+			shape{
+				Kind:   "label",
+				X:      left - 8,
+				Y:      y(v) + fontSize/3,
+				Text:   fmt.Sprintf("%.6g", math.Round(v/step)*step),
+				Anchor: "end",
+			},
+			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4},
+		)
 	}
 	free := top + 2*fontSize // names of levels, from the top down, none on another
 	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {

@@ -44,10 +44,37 @@ func (r *Record) code(t timeline.Time) string {
 
 func (r *Record) writeCSV(w io.Writer) error {
 	c := csv.NewWriter(w)
-	c.Write([]string{"event", "wall_clock", "session_s", "code_s", "group", "kind", "text", "heard", "confidence", "taken_back", "amendment"})
+	c.Write(
+		[]string{
+			"event",
+			"wall_clock",
+			"session_s",
+			"code_s",
+			"group",
+			"kind",
+			"text",
+			"heard",
+			"confidence",
+			"taken_back",
+			"amendment",
+		},
+	)
 	for _, x := range r.Rows {
-		c.Write([]string{strconv.FormatUint(x.Seq, 10), r.Clock(x.At).Format(time.RFC3339Nano), strconv.FormatFloat(x.At.Seconds(), 'f', 3, 64), r.code(x.At),
-			x.Group, string(x.Kind), plain(x.Text), plain(x.Heard), strconv.FormatFloat(x.Sure, 'f', 3, 64), strconv.FormatBool(x.Gone), plain(x.Note)})
+		c.Write(
+			[]string{
+				strconv.FormatUint(x.Seq, 10),
+				r.Clock(x.At).Format(time.RFC3339Nano),
+				strconv.FormatFloat(x.At.Seconds(), 'f', 3, 64),
+				r.code(x.At),
+				x.Group,
+				string(x.Kind),
+				plain(x.Text),
+				plain(x.Heard),
+				strconv.FormatFloat(x.Sure, 'f', 3, 64),
+				strconv.FormatBool(x.Gone),
+				plain(x.Note),
+			},
+		)
 	}
 	c.Flush()
 	return c.Error()
@@ -122,8 +149,16 @@ func (r *Record) Utstein() []Field {
 		add(p.Name, v, "wall-clock time, from the callouts")
 	}
 	s := r.Course.State
-	add("first documented rhythm", string(s.FirstRhythm), "rhythm that stood when the arrest began, or the first one called in it")
-	add("number of shocks", strconv.Itoa(len(s.Defibrillations())), "shocks of the arrest called as given; cardioversions apart")
+	add(
+		"first documented rhythm",
+		string(s.FirstRhythm),
+		"rhythm that stood when the arrest began, or the first one called in it",
+	)
+	add(
+		"number of shocks",
+		strconv.Itoa(len(s.Defibrillations())),
+		"shocks of the arrest called as given; cardioversions apart",
+	)
 	var drugs []string
 	for _, d := range r.Drugs {
 		drugs = append(drugs, fmt.Sprintf("%s %d times, %s mg", d.Drug, d.Doses, timeline.FormatNumber(d.Mg)))

@@ -56,12 +56,38 @@ func (b *bundle) when(t timeline.Time) string { return b.r.Clock(t).Format(time.
 func (r *Record) writeFHIR(w io.Writer) error {
 	b := &bundle{r: r}
 	b.add("Patient", object{"text": narrative("Not identified by the voice log.")})
-	b.add("Device", object{"deviceName": []object{{"name": r.Session.Software, "type": "user-friendly-name"}}, "note": []object{{"text": r.Caution}}})
-	b.add("Encounter", object{"status": "finished", "class": object{"system": "http://terminology.hl7.org/CodeSystem/v3-ActCode", "code": "EMER", "display": "emergency"},
-		"subject": object{"reference": "Patient/patient-1"}, "period": object{"start": b.when(max(0, r.Started)), "end": b.when(r.End)}})
+	b.add(
+		"Device",
+		object{
+			"deviceName": []object{{"name": r.Session.Software, "type": "user-friendly-name"}},
+			"note":       []object{{"text": r.Caution}},
+		},
+	)
+	b.add(
+		"Encounter",
+		object{
+			"status": "finished",
+			"class": object{
+				"system":  "http://terminology.hl7.org/CodeSystem/v3-ActCode",
+				"code":    "EMER",
+				"display": "emergency",
+			},
+			"subject": object{
+				"reference": "Patient/patient-1",
+			},
+			"period": object{"start": b.when(max(0, r.Started)), "end": b.when(r.End)},
+		},
+	)
 	for _, s := range r.Stretches {
 		if s.What == "compressing" {
-			b.add("Procedure", object{"status": "completed", "code": concept(timeline.CompressionsStart.Row().Code, "compressions", "compressions"), "performedPeriod": object{"start": b.when(s.From), "end": b.when(s.To)}})
+			b.add(
+				"Procedure",
+				object{
+					"status":          "completed",
+					"code":            concept(timeline.CompressionsStart.Row().Code, "compressions", "compressions"),
+					"performedPeriod": object{"start": b.when(s.From), "end": b.when(s.To)},
+				},
+			)
 		}
 	}
 	gone := timeline.Retracted(r.Events)
@@ -75,7 +101,9 @@ func (r *Record) writeFHIR(w io.Writer) error {
 	}
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", " ")
-	return enc.Encode(object{"resourceType": "Bundle", "type": "collection", "timestamp": b.when(r.End), "entry": b.entries})
+	return enc.Encode(
+		object{"resourceType": "Bundle", "type": "collection", "timestamp": b.when(r.End), "entry": b.entries},
+	)
 }
 
 func narrative(text string) object {
@@ -90,7 +118,10 @@ func (b *bundle) event(e timeline.Event) {
 		drug, _ := e.Kind.Drug()
 		m := object{"status": "completed", "medicationCodeableConcept": concept(row.Code, own, drug), "effectiveDateTime": at}
 		if mg := e.Milligrams(); mg > 0 {
-			m["dosage"] = object{"text": e.Words(), "dose": object{"value": mg, "unit": "mg", "system": "http://unitsofmeasure.org", "code": "mg"}}
+			m["dosage"] = object{
+				"text": e.Words(),
+				"dose": object{"value": mg, "unit": "mg", "system": "http://unitsofmeasure.org", "code": "mg"},
+			}
 		}
 		b.add("MedicationAdministration", m)
 	case "procedure":
@@ -103,7 +134,10 @@ func (b *bundle) event(e timeline.Event) {
 		b.measurement(e, row, at)
 	case "observation":
 		b.add("Observation", object{"status": "final",
-			"code":              object{"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}}, "text": "Rhythm or pulse, as called"},
+			"code": object{
+				"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}},
+				"text":   "Rhythm or pulse, as called",
+			},
 			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()), "device": object{"reference": "Device/device-2"}})
 	}
 }
@@ -111,7 +145,12 @@ func (b *bundle) event(e timeline.Event) {
 // measurement adds a number that was called, or two (a blood pressure), as
 // parts of one observation.
 func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
-	o := object{"status": "final", "code": concept(row.Code, string(e.Kind), row.Words), "effectiveDateTime": at, "device": object{"reference": "Device/device-2"}}
+	o := object{
+		"status":            "final",
+		"code":              concept(row.Code, string(e.Kind), row.Words),
+		"effectiveDateTime": at,
+		"device":            object{"reference": "Device/device-2"},
+	}
 	var parts []object
 	for _, slot := range slices.Sorted(maps.Keys(e.Values)) {
 		q := object{"value": e.Values[slot], "unit": row.Unit, "system": "http://unitsofmeasure.org", "code": row.Unit}
@@ -119,7 +158,9 @@ func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
 	}
 	switch len(parts) {
 	case 0:
-		o["dataAbsentReason"] = object{"coding": []object{{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "unknown"}}}
+		o["dataAbsentReason"] = object{
+			"coding": []object{{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "unknown"}},
+		}
 	case 1:
 		o["valueQuantity"] = parts[0]["valueQuantity"]
 	default:
@@ -129,7 +170,12 @@ func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
 }
 
 func (b *bundle) figure(f figures.Figure) {
-	o := object{"status": "final", "code": object{"coding": []object{{"system": ownSystem, "code": f.ID}}, "text": f.Name}, "effectiveDateTime": b.when(b.r.End), "device": object{"reference": "Device/device-2"}}
+	o := object{
+		"status":            "final",
+		"code":              object{"coding": []object{{"system": ownSystem, "code": f.ID}}, "text": f.Name},
+		"effectiveDateTime": b.when(b.r.End),
+		"device":            object{"reference": "Device/device-2"},
+	}
 	if f.Known {
 		o["valueQuantity"] = object{"value": f.Value, "unit": f.Unit, "system": "http://unitsofmeasure.org", "code": f.Unit}
 	} else {

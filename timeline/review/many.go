@@ -31,7 +31,12 @@ type Summary struct {
 func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 	end := timeline.End(events)
 	c := figures.Lay(events, end)
-	s := Summary{Seconds: end.Seconds(), Rhythm: string(c.State.FirstRhythm), Outcome: outcome(c.State), Figures: c.Measure(defs)}
+	s := Summary{
+		Seconds: end.Seconds(),
+		Rhythm:  string(c.State.FirstRhythm),
+		Outcome: outcome(c.State),
+		Figures: c.Measure(defs),
+	}
 	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	for _, e := range events {
 		switch {
@@ -103,7 +108,10 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 		m := &c.Months[i]
 		if m.Outside = c.Limits && (m.Median < c.Low || m.Median > c.High); m.Outside {
 			in := byMonth[m.Month]
-			sort.Slice(in, func(a, b int) bool { return math.Abs(in[a].Figures[id]-c.Mean) > math.Abs(in[b].Figures[id]-c.Mean) })
+			sort.Slice(
+				in,
+				func(a, b int) bool { return math.Abs(in[a].Figures[id]-c.Mean) > math.Abs(in[b].Figures[id]-c.Mean) },
+			)
 			for _, s := range in[:min(5, len(in))] {
 				m.Worst = append(m.Worst, s.Path)
 			}
@@ -210,9 +218,36 @@ func WriteParquet(w io.Writer, list []Summary) error {
 			}
 			return nil
 		}
-		row := parquetRow{s.Name, s.Path, s.Wall.UTC(), s.Seconds, s.Rhythm, s.Outcome, int64(s.Faults), int64(s.Unsure), s.Amended,
-			f("compression_fraction"), f("pauses"), f("longest_pause"), f("pauses_over_10s"), f("pre_shock_pause"), f("post_shock_pause"), f("peri_shock_pause"), f("first_compression"),
-			f("first_shock"), f("first_epinephrine"), f("epinephrine_interval"), f("cycle_adherence"), f("shocks"), f("return_of_circulation"), f("sustained")}
+		row := parquetRow{
+			s.Name,
+			s.Path,
+			s.Wall.UTC(),
+			s.Seconds,
+			s.Rhythm,
+			s.Outcome,
+			int64(s.Faults),
+			int64(s.Unsure),
+			s.Amended,
+			f(
+				"compression_fraction",
+			),
+			f("pauses"),
+			f("longest_pause"),
+			f("pauses_over_10s"),
+			f("pre_shock_pause"),
+			f("post_shock_pause"),
+			f("peri_shock_pause"),
+			f("first_compression"),
+			f(
+				"first_shock",
+			),
+			f("first_epinephrine"),
+			f("epinephrine_interval"),
+			f("cycle_adherence"),
+			f("shocks"),
+			f("return_of_circulation"),
+			f("sustained"),
+		}
 		if _, err := p.Write([]parquetRow{row}); err != nil {
 			return err
 		}

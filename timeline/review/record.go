@@ -84,7 +84,19 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 }
 
 func newRow(e timeline.Event, gone bool) Row {
-	w := Row{Seq: e.Seq, At: e.At, From: e.At, Until: e.At, Kind: e.Kind, Text: e.Words(), Values: e.Values, Group: "system", Sure: 1, Gone: gone, Moved: e.Replaces != 0}
+	w := Row{
+		Seq:    e.Seq,
+		At:     e.At,
+		From:   e.At,
+		Until:  e.At,
+		Kind:   e.Kind,
+		Text:   e.Words(),
+		Values: e.Values,
+		Group:  "system",
+		Sure:   1,
+		Gone:   gone,
+		Moved:  e.Replaces != 0,
+	}
 	switch {
 	case e.Kind == timeline.CueSpoken:
 		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)

@@ -35,7 +35,14 @@ func PDF(html []byte, out string) error {
 	if err := os.WriteFile(page, html, 0o600); err != nil {
 		return err
 	}
-	args := []string{"--headless", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir=" + filepath.Join(tmp, "profile"), "--print-to-pdf=" + made, "file://" + page}
+	args := []string{
+		"--headless",
+		"--disable-gpu",
+		"--no-pdf-header-footer",
+		"--user-data-dir=" + filepath.Join(tmp, "profile"),
+		"--print-to-pdf=" + made,
+		"file://" + page,
+	}
 	if os.Geteuid() == 0 { // Chromium refuses its sandbox as root; the page is our own and loads nothing
 		args = append([]string{"--no-sandbox"}, args...)
 	}

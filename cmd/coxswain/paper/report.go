@@ -50,7 +50,10 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	if err != nil {
 		return err
 	}
-	return t.Execute(w, map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes, "Fingerprint": whole.Fingerprint()})
+	return t.Execute(
+		w,
+		map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes, "Fingerprint": whole.Fingerprint()},
+	)
 }
 
 // FigureText is a figure as a person reads it, with its range.

@@ -19,7 +19,8 @@ func Score(w io.Writer, p *timeline.Protocol, chosen *drill.Case, dir string, as
 	}
 	findings := chosen.Score(p, events)
 	if asJSON {
-		return json.NewEncoder(w).Encode(map[string]any{"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": caution})
+		return json.NewEncoder(w).
+			Encode(map[string]any{"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": caution})
 	}
 	got, of := 0, 0
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
@@ -43,6 +44,15 @@ func Score(w io.Writer, p *timeline.Protocol, chosen *drill.Case, dir string, as
 			fmt.Fprintf(w, "- %s\n", f.Better)
 		}
 	}
-	_, err = fmt.Fprintf(w, "\n%s, by %s: %d of %d points. To listen: coxswain review %s\n%s\n", chosen.Title, p.ID, got, of, dir, caution)
+	_, err = fmt.Fprintf(
+		w,
+		"\n%s, by %s: %d of %d points. To listen: coxswain review %s\n%s\n",
+		chosen.Title,
+		p.ID,
+		got,
+		of,
+		dir,
+		caution,
+	)
 	return err
 }

@@ -37,8 +37,16 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 	if err != nil {
 		return v, err
 	}
-	v = Verified{Events: len(r.Events), Seconds: timeline.Time(p.Samples).Seconds(), Hashed: timeline.Time(p.Hashed).Seconds(), Late: timeline.Time(p.Late).Seconds(),
-		Amendments: p.Amendments, Fingerprint: p.Fingerprint, AtEnd: p.Closed, Unknown: r.Unknown}
+	v = Verified{
+		Events:      len(r.Events),
+		Seconds:     timeline.Time(p.Samples).Seconds(),
+		Hashed:      timeline.Time(p.Hashed).Seconds(),
+		Late:        timeline.Time(p.Late).Seconds(),
+		Amendments:  p.Amendments,
+		Fingerprint: p.Fingerprint,
+		AtEnd:       p.Closed,
+		Unknown:     r.Unknown,
+	}
 	var keys []ed25519.PublicKey
 	for _, f := range keyFiles {
 		k, err := record.PublicKey(f)
@@ -57,7 +65,11 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 	if noted != "" {
 		later, ok := r.Since(strings.ToLower(noted))
 		if !ok {
-			return v, fmt.Errorf("%s: never had the fingerprint %.16s...: it was written anew, or is another record", dir, record.Printable(noted))
+			return v, fmt.Errorf(
+				"%s: never had the fingerprint %.16s...: it was written anew, or is another record",
+				dir,
+				record.Printable(noted),
+			)
 		}
 		v.Later = described(later)
 	}
@@ -79,7 +91,13 @@ func described(events []timeline.Event) []string {
 
 // Print says it in lines.
 func (v Verified) Print(w io.Writer, dir string) error {
-	fmt.Fprintf(w, "%s: whole: %d events in an unbroken chain, %v of audio", dir, v.Events, audio.Duration(int64(timeline.Seconds(v.Seconds))))
+	fmt.Fprintf(
+		w,
+		"%s: whole: %d events in an unbroken chain, %v of audio",
+		dir,
+		v.Events,
+		audio.Duration(int64(timeline.Seconds(v.Seconds))),
+	)
 	if v.Hashed < v.Seconds {
 		fmt.Fprintf(w, " (not in the chain: the record is of an older format)")
 	}

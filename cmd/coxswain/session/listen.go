@@ -72,7 +72,11 @@ func (s *Session) listen(r intents.Result) {
 		slog.Debug("own voice, or unknown", "callout", r.Callout)
 		return
 	}
-	d := s.hearing.rules.Decide(r, c.Need(), decide.View{Facts: s.now.facts(), Asked: s.hearing.asked, Open: s.hearing.open})
+	d := s.hearing.rules.Decide(
+		r,
+		c.Need(),
+		decide.View{Facts: s.now.facts(), Asked: s.hearing.asked, Open: s.hearing.open},
+	)
 	if d.Settled {
 		s.hearing.open = nil
 	}
