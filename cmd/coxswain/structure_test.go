@@ -105,7 +105,7 @@ func mayImport(allowed []string, ours string) bool {
 func TestSizes(t *testing.T) {
 	const (
 		fileLines, funcLines, branches, columns = 425, 72, 15, 120
-		share, mainLines, tooLong               = 0.25, 1900, 37
+		share, mainLines, tooLong               = 0.25, 1900, 45
 	)
 	all, byPackage, long := 0, map[string]int{}, []string{}
 	for _, s := range sources(t) {
