@@ -80,6 +80,8 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Parts = p.cold(m.state)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
+	case e.Kind == PatientWeight && m.state.Patient == "" && m.state.AgeMonths == 0 && p.patient(m.state) != "":
+		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
 			c.Parts = []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}

@@ -167,7 +167,9 @@ func (p *Protocol) SetWaveform(name string) error {
 	return p.shape(p.ID)
 }
 
-// patient is the kind of patient as called, or else as the age tells.
+// patient is the kind of patient as called, or else as the age tells or, without
+// one, the weight: of a small patient nobody takes the adult's amounts unless an
+// adult was called.
 func (p *Protocol) patient(s State) string {
 	switch {
 	case s.Patient == "adult":
@@ -177,6 +179,8 @@ func (p *Protocol) patient(s State) string {
 	case s.AgeMonths > 0 && s.AgeMonths < p.Get("infant_below_months"):
 		return "infant"
 	case s.AgeMonths > 0 && s.AgeMonths < 12*p.Get("child_below_years"):
+		return "child"
+	case s.AgeMonths == 0 && s.WeightKg > 0 && s.WeightKg < p.Get("child_below_kg"):
 		return "child"
 	}
 	return ""

@@ -1,0 +1,63 @@
+package timeline
+
+import (
+	"fmt"
+	"math"
+)
+
+// farOff is how many times a weight may be what the age or an earlier call
+// tells, or one so many times smaller, before it is asked about: common
+// practice, no source. A misheard weight ("eighty" for "eight") is off by more.
+const farOff = 2
+
+// weightQuestions ask once for a weight that contradicts who was called to lie
+// there, whichever is called last, or an earlier weight.
+func (p *Protocol) weightQuestions(s State, e Event) []question {
+	after := s
+	after.patient(e)
+	kg := after.WeightKg
+	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient || kg == 0 {
+		return nil
+	}
+	low, high := p.plausibleKg(after)
+	changed := s.WeightKg > 0 && max(kg/s.WeightKg, s.WeightKg/kg) > farOff &&
+		s.WeightKg >= low && s.WeightKg <= high // one that puts an implausible one right is not asked about
+	if kg >= low && kg <= high && !changed {
+		return nil
+	}
+	return []question{{
+		Cue:     Cue{ID: "question.weight"}.with("weight_kg", kg),
+		once:    fmt.Sprintf("weight %v %d", kg, s.EndedBy),
+		instead: e.Kind == PatientWeight,
+	}}
+}
+
+// plausibleKg are the bounds of the weight that nobody asks about, by what was
+// called of the patient: far off the estimate from the age or, for a child or
+// infant without one, from the ages that it can have.
+func (p *Protocol) plausibleKg(s State) (low, high float64) {
+	adult := p.Get("child_below_kg") / farOff
+	form := p.For(s)
+	estimate := func(months float64) float64 {
+		kg, _, _ := EstimateWeight(form.WeightRule, months)
+		return kg
+	}
+	infant, years := p.Get("infant_below_months"), p.Get("child_below_years")
+	s.WeightKg = 0
+	who := p.patient(s)
+	switch kg := estimate(s.AgeMonths); {
+	case s.AgeMonths > 0 && kg > 0 && s.AgeMonths < 12*years:
+		return kg / farOff, kg * farOff
+	case s.AgeMonths >= 12*years || s.Patient == "adult":
+		return adult, math.Inf(1)
+	case who == "infant":
+		return 0, farOff * estimate(infant)
+	case who == "child":
+		oldest := 0.0
+		for y := range int(years) {
+			oldest = max(oldest, estimate(12*float64(y)))
+		}
+		return estimate(infant) / farOff, farOff * oldest
+	}
+	return 0, math.Inf(1)
+}
