@@ -74,7 +74,9 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Items = []string{e.Kind.Row().Spoken}
 	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
 		c.ID += ".clear" // nobody may be told to touch the patient
-	case e.Kind == ShockStacked && m.state.stack() >= int(p.Get("stacked_shocks")): // the last of the row
+	case e.Kind == ShockGiven && !m.state.InArrest():
+		c.ID += ".pulse" // nobody is told to compress
+	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")): // the last of the row
 		c.Parts = []Cue{{ID: "compress.now"}}
 	case e.Kind == PatientHypothermic:
 		c.Parts = p.cold(m.state)

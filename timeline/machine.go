@@ -103,7 +103,6 @@ func (m *Machine) ask(was State, e Event, answer Cue) Ready {
 		}
 		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: q.ID, Values: q.Values})
 		switch {
-		case q.late: // for the record only: it is done
 		case q.instead:
 			q.At, q.Expires, q.Seq, q.About, q.Priority = answer.At, answer.Expires, e.Seq, e.Seq, ReadBack
 			q.Parts = answer.Parts

@@ -32,7 +32,7 @@ var bounds = map[string]bound{
 	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100},
 	"rosc_ventilation_s": {2, 10}, "rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38},
 	"delivery_s": {60, 600}, "infant_below_months": {6, 24}, "child_below_years": {8, 18},
-	"child_below_kg": {20, 60},
+	"child_below_kg":          {20, 60},
 	"amiodarone_infusion_min": {5, 60}, "adenosine_interval_s": {30, 300},
 	"brady_epinephrine_min": {1, 10}, "brady_epinephrine_max": {2, 20},
 	"amiodarone_after_mg_min": {0.3, 2}, "rosc_systolic_mmhg": {70, 140},

@@ -3,6 +3,7 @@ package timeline
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // question is a contradiction to be asked about.
@@ -10,7 +11,6 @@ type question struct {
 	Cue
 	once    string // asked once under this name; empty: each time
 	instead bool   // it names what was said: no read-back is needed
-	late    bool   // too late to help: for the record only
 }
 
 // questions are what a callout contradicts, judged by the state before it.
@@ -21,39 +21,64 @@ func (p *Protocol) questions(s State, e Event) []question {
 	}
 	p = p.For(s)
 	switch e.Kind {
-	case ShockCharging, ShockClear:
+	case ShockCharging, ShockClear, ShockGiven, ShockStacked:
 		return p.shockQuestions(s, e)
-	case ShockGiven, ShockStacked:
-		out := p.shockQuestions(s, e)
-		for i := range out {
-			out[i].late = true
-		}
-		return out
 	case CardioversionDone:
 		if s.InArrest() && s.Rhythm == VF {
 			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
 		}
 	}
 	if drug, ok := e.Kind.Drug(); ok {
-		return p.doseQuestions(s, e, drug)
+		return append(p.pulseQuestion(s, e, drug), p.doseQuestions(s, e, drug)...)
 	}
 	return nil
 }
 
-// shockQuestions are asked while the shock can still be withheld, once for each
-// rhythm and shock.
+// knownPulse reports whether the patient has a pulse by what was called: one
+// that was felt, or stable or unstable.
+func (s State) knownPulse() bool {
+	return !s.InArrest() && s.Ended == Never && (s.PulsePresent || s.StabilityAt != Never)
+}
+
+// pulseQuestion asks once for a dose of the arrest that goes to a patient who has
+// a pulse: as much as in the arrest, and more than the protocol gives with one.
+// Epinephrine without an amount is taken for the arrest's.
+func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
+	if !s.knownPulse() || drug != "epinephrine" && !slices.Contains(p.Antiarrhythmics, drug) {
+		return nil
+	}
+	kg, _ := p.Weight(s)
+	most, ok := p.Drugs[drug].most(0, kg)
+	slow, _ := p.Drugs[drug+"_infusion"].most(0, kg)
+	mg := e.Milligrams()
+	if mg == 0 && drug == "epinephrine" {
+		mg = most
+	}
+	if !ok || mg < most*0.999 || mg <= slow*1.001 {
+		return nil
+	}
+	once := fmt.Sprintf("drug.pulse %s %d", drug, max(s.PulseAt, s.StabilityAt))
+	return []question{{Cue: Cue{ID: "question.drug.pulse"}, once: once}}
+}
+
+// shockQuestions are asked while the shock can still be withheld, or else after
+// it, once for each rhythm and shock.
 func (p *Protocol) shockQuestions(s State, e Event) []question {
 	var out []question
 	ask := func(id string) {
 		once := fmt.Sprintf("%s %d %d", id, s.RhythmAt, len(s.Shocks))
 		out = append(out, question{Cue: Cue{ID: "question." + id}, once: once})
 	}
-	withPulse := s.StabilityAt != Never && s.Rhythm.Fast() // a cardioversion is being prepared
+	given := e.Kind == ShockGiven || e.Kind == ShockStacked
 	if s.InArrest() && s.Rhythm != Unknown && !s.Rhythm.Shockable() {
 		ask("shock.rhythm")
 	}
-	if s.PulsePresent && !withPulse && s.Rhythm != Torsades {
+	switch cardioversion := s.StabilityAt != Never && s.Rhythm.Fast(); { // one is being prepared
+	case !s.knownPulse() || s.Rhythm == Torsades:
+	case !cardioversion:
 		ask("shock.pulse")
+	case given: // called as one that was not synchronised
+		ask("sync.on")
 	}
 	if s.leftSynced() && s.InArrest() {
 		ask("sync.off")
@@ -65,7 +90,7 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	if most, said := p.tooMuchEnergy(s, e); said > 0 {
 		ask("energy")
 		q := &out[len(out)-1]
-		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), true
+		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), !given // what follows a shock is said first
 	}
 	return out
 }

@@ -109,7 +109,8 @@ func replace(e, last, with Event, c Cue) Ready {
 }
 
 // correct replaces the drug, or with drug empty the energy, of the last
-// callout of that sort. The amount of another drug is not taken over.
+// callout of that sort. The amount of another drug is not taken over; without
+// a new one, the same drug keeps its own.
 func (m *Machine) correct(e Event, now Time, drug string) Ready {
 	gone := Retracted(m.events)
 	for _, last := range slices.Backward(m.events) {
@@ -122,9 +123,11 @@ func (m *Machine) correct(e Event, now Time, drug string) Ready {
 			continue
 		}
 		fixed := last
-		fixed.Values = e.Values
 		if drug != "" {
 			fixed.Kind = Kind("drug." + drug)
+		}
+		if fixed.Kind != last.Kind || len(e.Values) > 0 {
+			fixed.Values = e.Values
 		}
 		c := reply("corrected", e, now, ReadBack)
 		c.Parts = []Cue{{ID: "said." + string(fixed.Kind), Values: fixed.Values}}
