@@ -101,6 +101,8 @@ func TestOverlayErrors(t *testing.T) {
 		{"a number around", "around: {beside: [\"{dose_mg}\"]}\n", "v.yaml: around: beside:"},
 		{"an unknown part of around", "around: {besides: [okay]}\n", "v.yaml:1: field besides not found"},
 		{"a bound of nothing", "callouts:\n  - {id: undo, phrases: [undo it], max: {dose_mg: 0}}\n", "v.yaml:2: callout undo: max of dose_mg is 0"},
+		{"one phrase for two callouts", "callouts:\n  - {id: undo, phrases: [shock delivered]}\n", `v.yaml:2: "shock delivered" is said for`},
+		{"a word of any sentence", "callouts:\n  - {id: confirm, phrases: [the]}\n", `v.yaml:2: "the" stands in any sentence`},
 		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
 	} {
 		path := filepath.Join(t.TempDir(), "v.yaml")

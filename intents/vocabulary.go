@@ -118,6 +118,9 @@ func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 		if v, err = v.overlay(name, o); err != nil {
 			return nil, err
 		}
+		if err = v.checkPhrases(name, o); err != nil {
+			return nil, err
+		}
 		sum.Write(b)
 	}
 	v.Hash = hex.EncodeToString(sum.Sum(nil))

@@ -120,6 +120,9 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync); err != nil {
 		return err
 	}
+	if err := p.checkDoses(s.Name, &root, q.Drugs); err != nil {
+		return err
+	}
 	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
 		return err
 	}
@@ -133,6 +136,9 @@ func (p *Protocol) merge(s Source) error {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
 		if err := checkAmounts(s.Name, part, v.Drugs, v.Shocks, v.Sync); err != nil {
+			return fmt.Errorf("%w (variant %s)", err, name)
+		}
+		if err := p.checkDoses(s.Name, part, v.Drugs); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
 	}

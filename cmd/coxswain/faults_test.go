@@ -130,6 +130,7 @@ func TestWrongInput(t *testing.T) {
 		{"recogniser missing", "cannot start", []string{"replay", good, "--out", out("f"), "--recogniser", "/no/such/program"}},
 		{"empty vocabulary", "empty", []string{"callouts", "--vocabulary", file("empty.yaml", "")}},
 		{"unknown callout", "unknown.yaml:3", []string{"callouts", "--vocabulary", file("unknown.yaml", "callouts:\n  - {id: rosc, phrases: [we have got him back]}\n  - {id: no.such.callout, phrases: [tea is ready]}\n")}},
+		{"callout named like an entry of the journal", "session.close is an entry", []string{"replay", good, "--out", out("own"), "--vocabulary", file("own.yaml", "callouts:\n  - {id: undo, phrases: [undo it now]}\n  - {id: session.close, new: true, phrases: [goodbye everybody]}\n")}},
 		{"word without a pronunciation", "word.yaml:2", []string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
 		{"not YAML", "bad.yaml:1", []string{"callouts", "--vocabulary", file("bad.yaml", "callouts: [")}},
 		{"unknown key", `unknown key "ratte"`, []string{"config", "--config", file("conf.yaml", "ratte: 100\n")}},

@@ -95,6 +95,10 @@ type Session struct {
 // and every record when it is closed, not if New fails.
 func New(o Options) (*Session, error) {
 	for _, c := range o.Vocabulary.Callouts {
+		if timeline.Kind(c.ID).Row().Own {
+			return nil, fmt.Errorf("vocabulary, line %d: %s is an entry that coxswain itself writes: "+
+				"give the callout another id", c.Line, c.ID)
+		}
 		if !timeline.Kind(c.ID).IsCallout() && !c.New {
 			return nil, fmt.Errorf(
 				"vocabulary: callout %q is not one that the timeline knows: mark it new: true to log it all the same",
