@@ -37,7 +37,8 @@ func TestLoadClip(t *testing.T) {
 	for _, c := range []struct {
 		hz, channels int
 		tone, error  float64
-	}{{16000, 1, 1000, -55}, {16000, 1, 6000, -35}, {8000, 1, 1000, -50}, {48000, 2, 3000, -80}, {44100, 1, 3000, -60}, {22050, 2, 1000, -60}} {
+	}{{16000, 1, 1000, -55}, {16000, 1, 6000, -35}, {8000, 1, 1000, -50}, {48000, 2, 3000, -80}, {44100, 1, 3000, -60},
+		{22050, 2, 1000, -60}} {
 		clip, err := LoadClip("x", wavClip(c.hz, c.channels, c.hz/2, c.tone))
 		if err != nil {
 			t.Errorf("%+v: %v", c, err)

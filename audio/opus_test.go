@@ -32,7 +32,8 @@ func TestOpusAgainstTheReferenceDecoder(t *testing.T) {
 			t.Fatal(err)
 		}
 		raw := filepath.Join(t.TempDir(), "out.raw")
-		if b, err := exec.Command("opusdec", "--quiet", "--rate", "48000", "--no-dither", "../prompts/clips/"+name, raw).CombinedOutput(); err != nil {
+		if b, err := exec.Command("opusdec", "--quiet", "--rate", "48000", "--no-dither", "../prompts/clips/"+name,
+			raw).CombinedOutput(); err != nil {
 			t.Fatalf("opusdec: %v: %s", err, b)
 		}
 		b, err := os.ReadFile(raw)

@@ -46,7 +46,8 @@ func TestSayNumber(t *testing.T) {
 }
 
 func TestParseNumber(t *testing.T) {
-	for text, want := range map[string]float64{"two hundred": 200, "one hundred twenty": 120, "one point five": 1.5, "one twenty": 120, "three sixty": 360,
+	for text, want := range map[string]float64{"two hundred": 200, "one hundred twenty": 120, "one point five": 1.5,
+		"one twenty": 120, "three sixty": 360,
 		"one hundred and five": 105, "a hundred": 100, "zero point two five": .25, "eighteen": 18, "point five": .5} {
 		if got, err := ParseNumber(strings.Fields(text)); err != nil || got != want {
 			t.Errorf("%q is %v, %v; want %v", text, got, err, want)
@@ -80,7 +81,8 @@ func TestValuesOfTheWholePhrase(t *testing.T) {
 			}
 		}
 	}
-	if len(fit) != 2 || len(fit["shock delivered"]) != 1 || len(fit["shock delivered two hundred joules"]) != 1 || fit["shock delivered two hundred joules"][0] != 200 {
+	if len(fit) != 2 || len(fit["shock delivered"]) != 1 || len(fit["shock delivered two hundred joules"]) != 1 ||
+		fit["shock delivered two hundred joules"][0] != 200 {
 		t.Errorf("phrases that fit, by their number: %v", fit)
 	}
 }
@@ -88,10 +90,12 @@ func TestValuesOfTheWholePhrase(t *testing.T) {
 func TestOverlayErrors(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "v.yaml:1: the vocabulary is empty"},
-		{"unknown beside known", "callouts:\n  - {id: undo, phrases: [take it back]}\n  - {id: undoo, phrases: [x]}\n", `v.yaml:3: unknown callout "undoo"`},
+		{"unknown beside known", "callouts:\n  - {id: undo, phrases: [take it back]}\n  - {id: undoo, phrases: [x]}\n",
+			`v.yaml:3: unknown callout "undoo"`},
 		{"no phrases", "callouts:\n  - id: undo\n", "v.yaml:2: callout undo has no phrases"},
 		{"digits", "callouts:\n  - {id: undo, phrases: [undo 2]}\n", `write "2" in letters`},
-		{"bad phone", "pronunciations:\n  xyz: [QQ]\ncallouts:\n  - {id: undo, phrases: [xyz]}\n", `v.yaml:2: pronunciation of "xyz": unknown phone "QQ"`},
+		{"bad phone", "pronunciations:\n  xyz: [QQ]\ncallouts:\n  - {id: undo, phrases: [xyz]}\n",
+			`v.yaml:2: pronunciation of "xyz": unknown phone "QQ"`},
 		{"unknown slot", "callouts:\n  - {id: undo, phrases: [\"undo {dose}\"]}\n", "unknown slot {dose}"},
 		{"digits in talk", "talk:\n  - is there a pulse\n  - give him 2\n", `v.yaml:3: talk: phrase "give him 2": write "2" in letters`},
 		{"a word of talk that nobody can say", "talk:\n  - zzyx blorft\n", "v.yaml:2: talk: "},
@@ -100,7 +104,8 @@ func TestOverlayErrors(t *testing.T) {
 		{"a word around that nobody can say", "around: {forbid: {negation: [zzyx]}}\n", `v.yaml: around: negation: no pronunciation for "zzyx"`},
 		{"a number around", "around: {beside: [\"{dose_mg}\"]}\n", "v.yaml: around: beside:"},
 		{"an unknown part of around", "around: {besides: [okay]}\n", "v.yaml:1: field besides not found"},
-		{"a bound of nothing", "callouts:\n  - {id: undo, phrases: [undo it], max: {dose_mg: 0}}\n", "v.yaml:2: callout undo: max of dose_mg is 0"},
+		{"a bound of nothing", "callouts:\n  - {id: undo, phrases: [undo it], max: {dose_mg: 0}}\n",
+			"v.yaml:2: callout undo: max of dose_mg is 0"},
 		{"one phrase for two callouts", "callouts:\n  - {id: undo, phrases: [shock delivered]}\n", `v.yaml:2: "shock delivered" is said for`},
 		{"a word of any sentence", "callouts:\n  - {id: confirm, phrases: [the]}\n", `v.yaml:2: "the" stands in any sentence`},
 		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
@@ -130,14 +135,17 @@ func TestOverlays(t *testing.T) {
 	if v := load("callouts: [{id: word.up, phrases: [up]}, {id: word.down, phrases: [down]}]"); !v.Alone || len(v.Callouts) != 2 {
 		t.Errorf("ids of its own: alone %v, %d callouts", v.Alone, len(v.Callouts))
 	}
-	if v := load("replace: true\ncallouts: [{id: shock.charging, phrases: [\"charging to {n}\"]}]"); len(v.Callouts) != 1 || v.Callouts[0].Phrases[0] != "charging to {energy_j}" {
+	if v := load("replace: true\ncallouts: [{id: shock.charging, phrases: [\"charging to {n}\"]}]"); len(v.Callouts) != 1 ||
+		v.Callouts[0].Phrases[0] != "charging to {energy_j}" {
 		t.Errorf("replace: %+v", v.Callouts)
 	}
-	if v := load("callouts: [{id: undo, phrases: [take it back]}]"); v.Alone || v.Find("undo").Phrases[len(v.Find("undo").Phrases)-1] != "take it back" {
+	if v := load("callouts: [{id: undo, phrases: [take it back]}]"); v.Alone ||
+		v.Find("undo").Phrases[len(v.Find("undo").Phrases)-1] != "take it back" {
 		t.Error("an added phrase is not there")
 	}
 	base := load("callouts: [{id: undo, phrases: [take it back]}]").Talk
-	if v := load("talk: [\"Is the coffee ready?\"]"); v.Alone || len(v.Talk) != len(base)+1 || v.Talk[len(base)].Text != "is the coffee ready" {
+	if v := load("talk: [\"Is the coffee ready?\"]"); v.Alone || len(v.Talk) != len(base)+1 ||
+		v.Talk[len(base)].Text != "is the coffee ready" {
 		t.Errorf("talk: %+v", v.Talk)
 	}
 }
@@ -159,7 +167,8 @@ func TestAroundAndBounds(t *testing.T) {
 	for i, w := range words {
 		found[strings.Join(w, " ")] = reasons[i] + "!"
 	}
-	for w, reason := range map[string]string{"howdy": "!", "please": "!", "fetch": "order!", "not": "negation!", "who": "question!", "if": "condition!"} {
+	for w, reason := range map[string]string{"howdy": "!", "please": "!", "fetch": "order!", "not": "negation!",
+		"who": "question!", "if": "condition!"} {
 		if found[w] != reason {
 			t.Errorf("%q stands for %q, want %q", w, found[w], reason)
 		}
@@ -168,7 +177,8 @@ func TestAroundAndBounds(t *testing.T) {
 	if _, err := v.Values(epi, strings.Fields("three nineteen")); err == nil {
 		t.Error("319 mg of epinephrine are believed")
 	}
-	if got, err := v.Values(Phrase{Callout: v.Find("drug.amiodarone"), Parts: epi.Parts}, strings.Fields("three hundred")); err != nil || got["dose_mg"] != 300 {
+	if got, err := v.Values(Phrase{Callout: v.Find("drug.amiodarone"), Parts: epi.Parts},
+		strings.Fields("three hundred")); err != nil || got["dose_mg"] != 300 {
 		t.Errorf("300 mg of amiodarone: %v, %v", got, err)
 	}
 	for word, want := range map[string]string{"epi's": "EH P IY Z", "tube's": "T UW B Z", "airway's": "EH R W EY Z"} {

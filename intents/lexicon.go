@@ -53,7 +53,8 @@ func (d *dictionary) word(line int32) string {
 // find returns the pronunciations of a word, phones parted by spaces.
 func (d *dictionary) find(word string) []string {
 	var out []string
-	for i := sort.Search(len(d.lines), func(i int) bool { return d.word(d.lines[i]) >= word }); i < len(d.lines) && d.word(d.lines[i]) == word; i++ {
+	first := sort.Search(len(d.lines), func(i int) bool { return d.word(d.lines[i]) >= word })
+	for i := first; i < len(d.lines) && d.word(d.lines[i]) == word; i++ {
 		line, _, _ := strings.Cut(d.text[d.lines[i]:], "\n")
 		_, phones, _ := strings.Cut(line, " ")
 		out = append(out, phones)

@@ -1,16 +1,10 @@
 package intents
 
 import (
-	"bufio"
 	"encoding/binary"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
-	"os/exec"
-	"slices"
-	"strings"
-	"sync"
 	"time"
 )
 
@@ -80,21 +74,6 @@ type Process struct {
 	said    bool // that the recogniser is down
 }
 
-// child is one run of the plug-in.
-type child struct {
-	cmd      *exec.Cmd
-	base     int64 // session sample that its first sample was
-	heard    int64 // session sample that it has reported
-	in       chan []byte
-	shut     sync.Once // of in
-	out      chan message
-	dead     chan struct{}
-	progress time.Time
-	said     int64 // lines of it that were taken
-	results  int64 // and results among them
-	refused  bool  // that a result was refused has been told
-}
-
 // NewProcess starts the plug-in and waits until it is ready. The error of a
 // plug-in that cannot start says why in one line.
 func NewProcess(opt ProcessOptions) (*Process, error) {
@@ -125,86 +104,6 @@ func NewProcess(opt ProcessOptions) (*Process, error) {
 
 // Name is what the plug-in calls itself.
 func (p *Process) Name() string { return p.name }
-
-func (p *Process) start() (*child, error) {
-	cmd := exec.Command(p.opt.Command[0], p.opt.Command[1:]...)
-	cmd.Stderr = p.opt.Stderr
-	cmd.WaitDelay = time.Second
-	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
-		name, _, _ := strings.Cut(v, "=")
-		return strings.HasPrefix(name, "COXSWAIN_") && strings.HasSuffix(name, "_TOKEN") // the pages are none of its business
-	})
-	stdin, err := cmd.StdinPipe()
-	if err != nil {
-		return nil, err
-	}
-	stdout, err := cmd.StdoutPipe()
-	if err != nil {
-		return nil, err
-	}
-	if err := cmd.Start(); err != nil {
-		return nil, fmt.Errorf("recogniser %s: cannot start: %w", p.opt.Command[0], err)
-	}
-	c := &child{
-		cmd:      cmd,
-		base:     p.fed,
-		heard:    p.fed,
-		in:       make(chan []byte, 512),
-		out:      make(chan message, 4096),
-		dead:     make(chan struct{}),
-		progress: time.Now(),
-	}
-	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary, p.opt.Open})
-	if err != nil {
-		return nil, err
-	}
-	c.in <- append(head, '\n')
-	go c.write(stdin)
-	go c.read(stdout)
-	return c, nil
-}
-
-// write feeds the child until in is closed. A child that does not read blocks
-// this goroutine only; killing it ends the write.
-func (c *child) write(w io.WriteCloser) {
-	defer w.Close()
-	for b := range c.in {
-		if _, err := w.Write(b); err != nil {
-			for range c.in { // drain, so that closing in is enough
-			}
-			return
-		}
-	}
-}
-
-// read passes on what the child says; it stops at the first line that is not
-// of the protocol, which makes the session kill the child.
-func (c *child) read(r io.Reader) {
-	defer close(c.dead)
-	defer close(c.out)
-	s := bufio.NewScanner(r)
-	s.Buffer(nil, 64<<10)
-	for s.Scan() {
-		var m message
-		if err := json.Unmarshal(s.Bytes(), &m); err != nil || m == (message{}) {
-			m = message{Error: "it wrote a line that is not of the protocol"}
-		}
-		c.out <- m
-		if m.Error != "" {
-			return
-		}
-	}
-}
-
-func (c *child) kill() {
-	c.cmd.Process.Kill()
-	c.shut.Do(func() { close(c.in) })
-	go func() {
-		for range c.out { // let read end
-		}
-		c.cmd.Wait()
-	}()
-}
 
 // Hear implements Ear.
 func (p *Process) Hear(pcm []int16) ([]Result, []string) {
@@ -259,15 +158,6 @@ func (p *Process) listen() {
 		case <-timeout:
 			p.fail("no progress for " + p.opt.Patience.String())
 		}
-	}
-}
-
-func (c *child) ended() bool {
-	select {
-	case <-c.dead:
-		return true
-	default:
-		return false
 	}
 }
 

@@ -97,7 +97,8 @@ func TestPlugInFaults(t *testing.T) {
 	for _, part := range []string{"crash", "hang", "garbage", "flood", "valid flood", "ahead"} {
 		t.Run(part, func(t *testing.T) {
 			t.Parallel()
-			p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark", self}, Vocabulary: v, Patience: patience})
+			p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark",
+				self}, Vocabulary: v, Patience: patience})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -69,7 +69,7 @@ type Vocabulary struct {
 	Version        int                 `yaml:"version" json:"version"`
 	Language       string              `yaml:"language" json:"language"`
 	Replace        bool                `yaml:"replace" json:"-"`
-	LeadWord       string              `yaml:"lead_word" json:"lead_word,omitempty"` // spoken before callouts that ask for it
+	LeadWord       string              `yaml:"lead_word" json:"lead_word,omitempty"` // spoken before some callouts
 	LeadAll        bool                `yaml:"lead_all" json:"lead_all,omitempty"`
 	Slots          map[string]Slot     `yaml:"slots" json:"slots"`
 	Pronunciations map[string][]string `yaml:"pronunciations" json:"pronunciations"`

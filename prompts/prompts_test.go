@@ -175,7 +175,8 @@ func TestClips(t *testing.T) {
 			}
 		}
 		rms := 20 * math.Log10(math.Sqrt(sum/float64(max(1, len(c)))))
-		if seconds := float64(len(c)) / audio.Rate; seconds < 0.1 || seconds > 10 || first < 0 || first > audio.Rate*6/100 || peak < 0.55 || peak > 0.9 || rms < -23 || rms > -11 {
+		if seconds := float64(len(c)) / audio.Rate; seconds < 0.1 || seconds > 10 || first < 0 || first > audio.Rate*6/100 ||
+			peak < 0.55 || peak > 0.9 || rms < -23 || rms > -11 {
 			t.Errorf("%q: %.2f s, first sound after %d ms, peak %.2f, %.1f dBFS", text, seconds, first*1000/audio.Rate, peak, rms)
 		}
 	}
@@ -227,9 +228,12 @@ func TestSummaryIsShort(t *testing.T) {
 func TestEveryCueHasASentence(t *testing.T) {
 	v, _ := voiceAndProtocol(t)
 	r := rand.New(rand.NewPCG(5, 5))
-	kinds := append([]timeline.Kind{"drug.epinephrine", "drug.amiodarone", "drug.lidocaine", "drug.atropine", "drug.adenosine", "drug.magnesium", "drug.naloxone", "drug.calcium",
-		"drug.bicarbonate", "drug.glucose", "cause.treated.hypoxia", "cause.excluded.toxins", "cause.considered.acidosis", "ask.dose.epinephrine", "ask.dose.shock",
-		"correct.drug.lidocaine", "intervention.vagal", "intervention.pacing", "intervention.ecg", "intervention.decompression", "intervention.delivery"}, timeline.Callouts...)
+	kinds := append([]timeline.Kind{"drug.epinephrine", "drug.amiodarone", "drug.lidocaine", "drug.atropine", "drug.adenosine",
+		"drug.magnesium", "drug.naloxone", "drug.calcium",
+		"drug.bicarbonate", "drug.glucose", "cause.treated.hypoxia", "cause.excluded.toxins", "cause.considered.acidosis",
+		"ask.dose.epinephrine", "ask.dose.shock",
+		"correct.drug.lidocaine", "intervention.vagal", "intervention.pacing", "intervention.ecg", "intervention.decompression",
+		"intervention.delivery"}, timeline.Callouts...)
 	var check func(c timeline.Cue)
 	check = func(c timeline.Cue) {
 		if got := v.Sentence(timeline.Cue{ID: c.ID, Values: c.Values, Items: c.Items}); got == "Copied" || got == "" && len(c.Parts) == 0 {

@@ -14,19 +14,26 @@ import (
 // well: seconds, callout, numbers.
 var wellCalled = map[string]string{
 	"shockable": `10 code.start; 14 compressions.start; 30 rhythm.check; 34 rhythm.vf; 36 shock.charging energy_j=200; 44 shock.clear;
-		47 shock.given energy_j=200; 50 compressions.start; 70 access.iv; 165 rhythm.check; 169 rhythm.vf; 171 shock.charging energy_j=200; 178 shock.clear;
-		181 shock.given energy_j=200; 184 compressions.start; 200 drug.epinephrine dose_mg=1; 230 airway.secured; 300 rhythm.check; 304 rhythm.organised;
+		47 shock.given energy_j=200; 50 compressions.start; 70 access.iv; 165 rhythm.check; 169 rhythm.vf;
+		171 shock.charging energy_j=200; 178 shock.clear;
+		181 shock.given energy_j=200; 184 compressions.start; 200 drug.epinephrine dose_mg=1; 230 airway.secured;
+		300 rhythm.check; 304 rhythm.organised;
 		308 rosc; 350 intervention.ecg; 400 team.handover`,
-	"pea": `10 code.start; 14 compressions.start; 40 rhythm.check; 44 rhythm.pea; 47 compressions.start; 60 access.io; 75 drug.epinephrine dose_mg=1;
-		100 fluid.bolus; 110 cause.treated.hypovolemia; 120 cause.excluded.tension_pneumothorax; 165 rhythm.check; 169 rhythm.pea; 172 compressions.start;
+	"pea": `10 code.start; 14 compressions.start; 40 rhythm.check; 44 rhythm.pea; 47 compressions.start; 60 access.io;
+		75 drug.epinephrine dose_mg=1;
+		100 fluid.bolus; 110 cause.treated.hypovolemia; 120 cause.excluded.tension_pneumothorax; 165 rhythm.check;
+		169 rhythm.pea; 172 compressions.start;
 		255 drug.epinephrine dose_mg=1; 290 rhythm.check; 294 rhythm.organised; 298 rosc; 340 intervention.ecg`,
-	"child": `8 patient.child; 10 patient.weight weight_kg=20; 12 code.start; 15 compressions.start; 40 rhythm.check; 44 rhythm.asystole; 47 compressions.start;
+	"child": `8 patient.child; 10 patient.weight weight_kg=20; 12 code.start; 15 compressions.start; 40 rhythm.check;
+		44 rhythm.asystole; 47 compressions.start;
 		55 access.io; 60 ask.dose.epinephrine; 80 drug.epinephrine dose_mg=0.2; 120 cause.treated.hypoxia; 165 rhythm.check; 169 rhythm.asystole;
 		172 compressions.start; 262 drug.epinephrine dose_mg=0.2; 290 rhythm.check; 294 rhythm.organised; 297 pulse.present`,
-	"rearrest": `10 airway.secured; 66 pulse.lost; 70 compressions.start; 85 rhythm.check; 88 rhythm.vf; 90 shock.charging energy_j=200; 97 shock.clear;
+	"rearrest": `10 airway.secured; 66 pulse.lost; 70 compressions.start; 85 rhythm.check; 88 rhythm.vf;
+		90 shock.charging energy_j=200; 97 shock.clear;
 		99 shock.given energy_j=200; 102 compressions.start; 215 rhythm.check; 218 rhythm.organised; 222 rosc; 280 intervention.ecg`,
 	"unstable-vt": `10 rhythm.vt; 14 patient.unstable; 20 access.iv; 25 intervention.oxygen; 30 shock.charging energy_j=100; 40 shock.clear;
-		43 cardioversion.given energy_j=100; 60 shock.charging energy_j=150; 70 shock.clear; 73 cardioversion.given energy_j=150; 85 rhythm.organised;
+		43 cardioversion.given energy_j=100; 60 shock.charging energy_j=150; 70 shock.clear;
+		73 cardioversion.given energy_j=150; 85 rhythm.organised;
 		100 intervention.ecg`,
 	"stable-vt": `10 rhythm.vt; 14 patient.stable; 25 access.iv; 30 intervention.monitor; 40 intervention.ecg; 60 drug.amiodarone dose_mg=150;
 		120 patient.unstable; 125 shock.charging energy_j=100; 135 shock.clear; 138 cardioversion.given energy_j=100; 150 rhythm.organised`,

@@ -238,7 +238,8 @@ func appendText(out []string, t string) []string {
 
 var (
 	ones = strings.Fields(
-		"zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen",
+		"zero one two three four five six seven eight nine ten eleven " +
+			"twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen",
 	)
 	tens = strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ninety")
 )

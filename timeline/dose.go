@@ -181,7 +181,8 @@ var weightRules = map[string]weightRule{
 		},
 	},
 	"best-guess": {
-		"Tinning and Acworth, Resuscitation 2007 (secondary): under 1 y (months + 9)/2; 1 to 4 y 2 x (age + 5); 5 to 14 y 4 x age",
+		"Tinning and Acworth, Resuscitation 2007 (secondary): under 1 y (months + 9)/2; " +
+			"1 to 4 y 2 x (age + 5); 5 to 14 y 4 x age",
 		func(m float64) (float64, bool) {
 			switch y := math.Floor(m / 12); {
 			case m < 12:

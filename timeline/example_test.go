@@ -16,7 +16,8 @@ func ExampleMachine() {
 	}
 	m := timeline.NewMachine(p)
 	called := map[timeline.Time]timeline.Event{}
-	for at, kind := range map[float64]timeline.Kind{2: timeline.CodeStart, 5: timeline.CompressionsStart, 31: timeline.RhythmCheck, 34: timeline.RhythmVF, 40: timeline.ShockGiven} {
+	for at, kind := range map[float64]timeline.Kind{2: timeline.CodeStart, 5: timeline.CompressionsStart, 31: timeline.RhythmCheck,
+		34: timeline.RhythmVF, 40: timeline.ShockGiven} {
 		called[timeline.Seconds(at)] = timeline.Event{At: timeline.Seconds(at), Kind: kind}
 	}
 	for now := timeline.Time(0); now < timeline.Seconds(50); now += timeline.Seconds(0.01) {

@@ -103,7 +103,8 @@ func (s *stage) command(t *testing.T, line string) {
 	case w[0] == "state":
 		st := s.m.State()
 		fmt.Fprintf(&s.out, "compressing=%v pulse=%v rhythm=%s shocks=%d epinephrine=%d antiarrhythmics=%d metronome=%v cycle=%s\n",
-			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Given["epinephrine"]), st.Antiarrhythmics(), st.Metronome(s.now), st.CycleFrom)
+			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Given["epinephrine"]), st.Antiarrhythmics(),
+			st.Metronome(s.now), st.CycleFrom)
 	default:
 		s.until(seconds(t, w[0]))
 		e := Event{At: s.now, Kind: Kind(w[1])}
@@ -148,7 +149,8 @@ func TestAnyOrder(t *testing.T) {
 			if r.IntN(20) == 0 {
 				seq++
 				e := Event{Seq: seq, At: max(0, now-Time(r.IntN(2))*Rate), Kind: kinds[r.IntN(len(kinds))]}
-				e.Values = map[string]float64{"dose_mg": float64(r.IntN(400)), "energy_j": float64(r.IntN(400)), "weight_kg": float64(r.IntN(120)), "age_y": float64(r.IntN(90)), "minutes": float64(r.IntN(5))}
+				e.Values = map[string]float64{"dose_mg": float64(r.IntN(400)), "energy_j": float64(r.IntN(400)),
+					"weight_kg": float64(r.IntN(120)), "age_y": float64(r.IntN(90)), "minutes": float64(r.IntN(5))}
 				for _, more := range m.Step(e, now).Events {
 					seq++
 					more.Seq = seq
@@ -234,7 +236,8 @@ func TestSafeInAnyOrder(t *testing.T) {
 	all := everyProtocol(t)
 	// What matters here comes often; anything may come in between.
 	often := []Kind{CodeStart, CompressionsStart, RhythmVF, RhythmPEA, ShockClear, ShockClear, ShockGiven, MetronomeOn, PulseAbsent,
-		PulsePresent, CodeEnd, Confirm, Confirm, PatientChild, PatientWeight, "ask.dose.epinephrine", "ask.dose.amiodarone", AskSummary, SayAgain, Undo}
+		PulsePresent, CodeEnd, Confirm, Confirm, PatientChild, PatientWeight, "ask.dose.epinephrine", "ask.dose.amiodarone",
+		AskSummary, SayAgain, Undo}
 	r := rand.New(rand.NewPCG(4, 14))
 	for n := range 10000 {
 		p := all[n%len(all)]
@@ -248,7 +251,8 @@ func TestSafeInAnyOrder(t *testing.T) {
 			was := m.State()
 			ready := m.Step(e, now)
 			switch {
-			case e.Kind == Retraction || e.Replaces != 0 || e.Kind == ShockGiven || e.Kind == ShockStacked || e.Kind == CardioversionDone || ready.Ended:
+			case e.Kind == Retraction || e.Replaces != 0 || e.Kind == ShockGiven || e.Kind == ShockStacked ||
+				e.Kind == CardioversionDone || ready.Ended:
 				clear = Never
 			case e.Kind == ShockClear:
 				clear = now
@@ -284,8 +288,9 @@ func TestSafeInAnyOrder(t *testing.T) {
 			if r.IntN(3) == 0 {
 				kind = Callouts[r.IntN(len(Callouts))]
 			}
-			values := map[string]float64{"dose_mg": float64(r.IntN(400)) / 10, "energy_j": float64(r.IntN(400)), "weight_kg": float64(3 + r.IntN(100)),
-				"age_y": float64(r.IntN(90)), "minutes": float64(1 + r.IntN(3))}
+			values := map[string]float64{"dose_mg": float64(r.IntN(400)) / 10, "energy_j": float64(r.IntN(400)),
+				"weight_kg": float64(3 + r.IntN(100)),
+				"age_y":     float64(r.IntN(90)), "minutes": float64(1 + r.IntN(3))}
 			step(Event{At: now, Kind: kind, Values: values})
 		}
 	}

@@ -245,7 +245,8 @@ func (p *Protocol) check(name string) error {
 
 // checkOrder holds the lower of two values below the upper one.
 func (p *Protocol) checkOrder(name string) error {
-	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"}, {"epinephrine_due_s", "epinephrine_overdue_s"},
+	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"},
+		{"epinephrine_due_s", "epinephrine_overdue_s"},
 		{"pause_warning_s", "pause_limit_s"}, {"cycle_warning_s", "cycle_s"}, {"rosc_spo2_min", "rosc_spo2_max"},
 		{"brady_epinephrine_min", "brady_epinephrine_max"}, {"rosc_temperature_min", "rosc_temperature_max"}} {
 		if a, b := p.Values[o[0]], p.Values[o[1]]; !a.None && !b.None && a.Value > b.Value {

@@ -83,7 +83,8 @@ func TestPublishedDoses(t *testing.T) {
 			got, ok = q.SyncEnergy(Rhythm(c.drug[5:]), c.given, c.kg)
 		}
 		if !ok || math.Abs(got.Value-c.want) > 1e-9 || math.Abs(got.Ml-c.ml) > 1e-9 {
-			t.Errorf("%s %s %s %d at %v kg: %v mg or J, %v mL, want %v, %v: %s", c.protocol, c.patient, c.drug, c.given, c.kg, got.Value, got.Ml, c.want, c.ml, c.source)
+			t.Errorf("%s %s %s %d at %v kg: %v mg or J, %v mL, want %v, %v: %s", c.protocol, c.patient, c.drug, c.given, c.kg, got.Value,
+				got.Ml, c.want, c.ml, c.source)
 		}
 	}
 }

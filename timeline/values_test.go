@@ -98,7 +98,8 @@ func TestRulesHaveSources(t *testing.T) {
 			t.Errorf("%s is a rule and a protocol's value", name)
 		}
 	}
-	for _, bad := range []string{"systems: {}\nkinds:\n  x: {lane: top}\n", "kinds:\n  x: {code: {system: none, code: a, text: b, status: seen}}\n",
+	for _, bad := range []string{"systems: {}\nkinds:\n  x: {lane: top}\n",
+		"kinds:\n  x: {code: {system: none, code: a, text: b, status: seen}}\n",
 		"kinds:\n  x: {fast: true}\n", "kinds:\n  x: {own: true, starts: true}\n", "kinds:\n  x: {laen: other}\n"} {
 		if _, err := parseKinds("kinds.yaml", []byte(bad)); err == nil || !strings.HasPrefix(err.Error(), "kinds.yaml:") {
 			t.Errorf("%q: %v", bad, err)

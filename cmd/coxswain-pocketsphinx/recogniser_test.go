@@ -73,13 +73,15 @@ func TestPocketSphinxHears(t *testing.T) {
 			continue
 		}
 		r := whole[0]
-		if r.Start < intents.Rate/2 || r.Start >= r.End || r.End > r.Decided || r.Decided > int64(len(pcm)) || r.Confidence < 0.5 || r.Confidence > 1 {
+		if r.Start < intents.Rate/2 || r.Start >= r.End || r.End > r.Decided || r.Decided > int64(len(pcm)) || r.Confidence < 0.5 ||
+			r.Confidence > 1 {
 			t.Errorf("%q: positions or confidence of %+v in %d samples", c.text, r, len(pcm))
 		}
 		if c.slot == "" {
 			continue // one in pieces is enough: each decoder takes a second to start
 		}
-		if pieces := hears(t, v, pcm, 777); len(pieces) != 1 || pieces[0].Callout != r.Callout || pieces[0].Start != r.Start || pieces[0].End != r.End {
+		if pieces := hears(t, v, pcm, 777); len(pieces) != 1 || pieces[0].Callout != r.Callout || pieces[0].Start != r.Start ||
+			pieces[0].End != r.End {
 			t.Errorf("%q in pieces is heard as %+v, at once as %+v", c.text, pieces, r)
 		}
 	}

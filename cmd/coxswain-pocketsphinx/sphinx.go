@@ -6,7 +6,8 @@ package main
 #include <stdlib.h>
 
 static cmd_ln_t *config(const char *hmm, const char *dict) {
-	return cmd_ln_init(NULL, ps_args(), TRUE, "-hmm", hmm, "-dict", dict, "-logfn", "/dev/null", "-remove_silence", "no", NULL);
+	return cmd_ln_init(NULL, ps_args(), TRUE, "-hmm", hmm, "-dict", dict,
+		"-logfn", "/dev/null", "-remove_silence", "no", NULL);
 }
 */
 import "C"

@@ -19,8 +19,9 @@ func newCheck(c *config.Config) *cobra.Command {
 result aloud. Exit code 1 if anything failed: for a cron job in the morning.
 
 The backup job of a site tells that it ran by touching RECORDS/.backup.`,
-		Example: "  coxswain check\n  coxswain check --hours 12 --json\n  coxswain check --no-sound      # while a session runs",
-		Args:    cobra.NoArgs,
+		Example: "  coxswain check\n  coxswain check --hours 12 --json\n" +
+			"  coxswain check --no-sound      # while a session runs",
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			found := ready.Check(c, o)
 			failed := 0

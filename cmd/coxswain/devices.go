@@ -13,8 +13,9 @@ func newDevices(c *config.Config) *cobra.Command {
 	var asJSON, loop bool
 	cmd := &cobra.Command{
 		Use: "devices", Short: "List the sound devices",
-		Example: "  coxswain devices\n  coxswain devices --json\n  coxswain devices --loop        # plays a second of noise bursts and measures their way back",
-		Args:    cobra.NoArgs,
+		Example: "  coxswain devices\n  coxswain devices --json\n" +
+			"  coxswain devices --loop        # plays a second of noise bursts and measures their way back",
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if loop {
 				m, err := ready.MeasureLoop(c)

@@ -37,7 +37,8 @@ func TestMain(m *testing.M) {
 			s := &intents.Scripted{}
 			for k := int64(1); k < 1000; k++ {
 				end := k * 2 * intents.Rate
-				s.Results = append(s.Results, intents.Result{Callout: "access.iv", Text: "iv access", Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
+				s.Results = append(s.Results, intents.Result{Callout: "access.iv", Text: "iv access", Confidence: 1, Start: end - 8000,
+					End: end, Decided: end + 3200})
 			}
 			return s, nil
 		}, os.Stdin, os.Stdout)
@@ -97,20 +98,15 @@ func writeWAV(t *testing.T, path string, rate, channels, samples int) {
 // Wrong input is one clear line and a non-zero exit code.
 func TestWrongInput(t *testing.T) {
 	dir := t.TempDir()
-	file := func(name, text string) string {
-		p := filepath.Join(dir, name)
-		if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return p
-	}
+	file := func(name, text string) string { return writeText(t, dir, name, text) }
 	good, slow := filepath.Join(dir, "good.wav"), filepath.Join(dir, "slow.wav")
 	writeWAV(t, good, 48000, 1, 48000)
 	writeWAV(t, slow, 4000, 1, 4000)
 	b, _ := os.ReadFile(good)
 	cut := file("cut.wav", string(b[:20000]))
 	used := filepath.Join(dir, "used")
-	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--record", "always", "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
+	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--record", "always",
+		"--recogniser", earCommand(t)).CombinedOutput(); err != nil {
 		t.Fatalf("a good replay: %v: %s", err, out)
 	}
 	out := func(name string) string { return filepath.Join(dir, name) }
@@ -129,14 +125,21 @@ func TestWrongInput(t *testing.T) {
 		{"no folder named", "--out DIR", []string{"replay", good}},
 		{"recogniser missing", "cannot start", []string{"replay", good, "--out", out("f"), "--recogniser", "/no/such/program"}},
 		{"empty vocabulary", "empty", []string{"callouts", "--vocabulary", file("empty.yaml", "")}},
-		{"unknown callout", "unknown.yaml:3", []string{"callouts", "--vocabulary", file("unknown.yaml", "callouts:\n  - {id: rosc, phrases: [we have got him back]}\n  - {id: no.such.callout, phrases: [tea is ready]}\n")}},
-		{"callout named like an entry of the journal", "session.close is an entry", []string{"replay", good, "--out", out("own"), "--vocabulary", file("own.yaml", "callouts:\n  - {id: undo, phrases: [undo it now]}\n  - {id: session.close, new: true, phrases: [goodbye everybody]}\n")}},
-		{"word without a pronunciation", "word.yaml:2", []string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
+		{"unknown callout", "unknown.yaml:3", []string{"callouts", "--vocabulary",
+			file("unknown.yaml", "callouts:\n  - {id: rosc, phrases: [we have got him back]}\n"+
+				"  - {id: no.such.callout, phrases: [tea is ready]}\n")}},
+		{"callout named like an entry of the journal", "session.close is an entry",
+			[]string{"replay", good, "--out", out("own"), "--vocabulary",
+				file("own.yaml", "callouts:\n  - {id: undo, phrases: [undo it now]}\n"+
+					"  - {id: session.close, new: true, phrases: [goodbye everybody]}\n")}},
+		{"word without a pronunciation", "word.yaml:2",
+			[]string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
 		{"not YAML", "bad.yaml:1", []string{"callouts", "--vocabulary", file("bad.yaml", "callouts: [")}},
 		{"unknown key", `unknown key "ratte"`, []string{"config", "--config", file("conf.yaml", "ratte: 100\n")}},
 		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
 		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
-		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay", file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
+		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay",
+			file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
 		{"open to the network without a token", "http_token", []string{"config", "--http", "0.0.0.0:7470"}},
 		{"nobody runs", "no coxswain answers", []string{"status", "--records", out("none")}},
 		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
@@ -153,6 +156,16 @@ func TestWrongInput(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
 	}
+}
+
+// writeText writes a file and returns its path.
+func writeText(t *testing.T, dir, name, text string) string {
+	t.Helper()
+	p := filepath.Join(dir, name)
+	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return p
 }
 
 // refused runs a command that must end with exit code 1 and one line.
@@ -184,7 +197,8 @@ func TestFullDisk(t *testing.T) {
 	wav := filepath.Join(dir, "in.wav")
 	writeWAV(t, wav, 48000, 1, 20*48000)
 	self, _ := os.Executable()
-	cmd := exec.Command("bash", "-c", `ulimit -f 400; exec "$0" "$@"`, self, "replay", wav, "--out", dir+"/r", "--quiet", "--recogniser", earCommand(t))
+	cmd := exec.Command("bash", "-c", `ulimit -f 400; exec "$0" "$@"`, self, "replay", wav, "--out", dir+"/r", "--quiet",
+		"--recogniser", earCommand(t))
 	cmd.Env = append(os.Environ(), partVariable+"=coxswain")
 	out, err := cmd.CombinedOutput()
 	if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 || !strings.Contains(string(out), "audio is missing") {

@@ -49,22 +49,27 @@ func TestDebianPackage(t *testing.T) {
 		t.Fatal(err)
 	}
 	in := bareDebian(t)
-	before := in("apt-get update -q; apt-get purge -qy coxswain >/dev/null 2>&1 || true; rm -rf /var/lib/coxswain; userdel coxswain 2>/dev/null || true; apt-get install -qy --no-install-recommends libportaudio2 libspeexdsp1 systemd; getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort")
+	before := in("apt-get update -q; apt-get purge -qy coxswain >/dev/null 2>&1 || true; rm -rf /var/lib/coxswain; " +
+		"userdel coxswain 2>/dev/null || true; apt-get install -qy --no-install-recommends libportaudio2 libspeexdsp1 systemd; " +
+		"getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort")
 	root := "../../build/debian-12"
 	if err := os.WriteFile(root+"/tmp/coxswain.deb", deb, 0o644); err != nil {
 		t.Fatal(err)
 	}
 	in("apt-get install -qy --no-install-recommends /tmp/coxswain.deb")
-	if out := in("id coxswain; stat -c '%a %U' /var/lib/coxswain; coxswain --version"); !strings.Contains(out, "(audio)") || !strings.Contains(out, "700 coxswain") {
+	if out := in("id coxswain; stat -c '%a %U' /var/lib/coxswain; coxswain --version"); !strings.Contains(out, "(audio)") ||
+		!strings.Contains(out, "700 coxswain") {
 		t.Errorf("user and folder: %s", out)
 	}
 	if out := in("systemd-analyze verify /lib/systemd/system/coxswain.service 2>&1 | grep coxswain || true"); out != "" {
 		t.Errorf("systemd says of the unit: %s", out)
 	}
 	// No sound here: the service waits for it, with and without its settings, and ends when it is told to.
-	run := "setpriv --reuid coxswain --regid audio --clear-groups timeout -s TERM 4 " + strings.TrimPrefix(in("grep -o '/usr/bin/coxswain run .*' /lib/systemd/system/coxswain.service"), "") + " 2>&1 || true"
+	run := "setpriv --reuid coxswain --regid audio --clear-groups timeout -s TERM 4 " +
+		strings.TrimPrefix(in("grep -o '/usr/bin/coxswain run .*' /lib/systemd/system/coxswain.service"), "") + " 2>&1 || true"
 	for _, step := range []string{"", "rm /etc/coxswain.yaml; "} {
-		if out := in(step + strings.ReplaceAll(run, "\n", "")); strings.Contains(out, "coxswain.yaml") || strings.Contains(out, "panic") || !strings.Contains(out, "sound device") {
+		if out := in(step + strings.ReplaceAll(run, "\n", "")); strings.Contains(out, "coxswain.yaml") ||
+			strings.Contains(out, "panic") || !strings.Contains(out, "sound device") {
 			t.Errorf("the service's command says %s", out)
 		}
 	}

@@ -49,12 +49,14 @@ func manyRecords(tb testing.TB, dir string, n int) {
 }
 
 func typicalCode(wall time.Time, month int) []timeline.Event {
-	events := []timeline.Event{{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano), Rate: timeline.Rate, Caution: Caution}}}
+	events := []timeline.Event{{Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano), Rate: timeline.Rate, Caution: Caution}}}
 	at := 5.0
 	say := func(kind timeline.Kind, after float64) {
 		at += after
 		end := timeline.Seconds(at)
-		events = append(events, timeline.Event{At: end, Kind: kind, Heard: &timeline.Heard{Start: end - timeline.Rate, End: end, Decided: end + 9600, Text: string(kind), Confidence: 0.95}},
+		events = append(events, timeline.Event{At: end, Kind: kind,
+			Heard: &timeline.Heard{Start: end - timeline.Rate, End: end, Decided: end + 9600, Text: string(kind), Confidence: 0.95}},
 			timeline.Event{At: end + timeline.Rate/2, Kind: timeline.CueSpoken, Text: "said." + string(kind) + ": Copied"})
 	}
 	say(timeline.CodeStart, 0)
@@ -84,7 +86,8 @@ func TestRecords(t *testing.T) {
 	if out := ok(t, "records", "--records", dir, "--search", "2024-03 vf"); !strings.Contains(out, "2 records") {
 		t.Error(out)
 	}
-	if out := ok(t, "records", "--records", dir, "--summary"); !strings.Contains(out, "Compression fraction: mean of the months") || !strings.Contains(out, "natural limits") || !strings.Contains(out, "2025-12") {
+	if out := ok(t, "records", "--records", dir, "--summary"); !strings.Contains(out,
+		"Compression fraction: mean of the months") || !strings.Contains(out, "natural limits") || !strings.Contains(out, "2025-12") {
 		t.Error(out)
 	}
 	charts, table := filepath.Join(dir, "c.html"), filepath.Join(dir, "t.parquet")

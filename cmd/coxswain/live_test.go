@@ -43,7 +43,8 @@ func startLive(t *testing.T, env []string, records string, args ...string) *live
 // startLiveTo starts one whose standard error is a file of the test's; nil: kept.
 func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, args ...string) *liveSession {
 	t.Helper()
-	l := &liveSession{t: t, cmd: coxswainCommand(t, append([]string{"run", "--records", records, "--record", "always"}, args...)...), records: records, ended: make(chan struct{})}
+	l := &liveSession{t: t, cmd: coxswainCommand(t,
+		append([]string{"run", "--records", records, "--record", "always"}, args...)...), records: records, ended: make(chan struct{})}
 	l.cmd.Env = append(env, partVariable+"=coxswain")
 	l.cmd.Stderr = &l.stderr
 	if stderr != nil {
@@ -215,7 +216,8 @@ func misheard(t *testing.T, events []timeline.Event) string {
 			got = append(got, string(e.Kind))
 		}
 	}
-	want := strings.Fields("code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given compressions.start ask.next")
+	want := strings.Fields("code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given " +
+		"compressions.start ask.next")
 	if missed, left := differ(t, want, got); missed > 1 || len(left) > 1 {
 		return fmt.Sprintf("heard %v, want %v", got, want)
 	}

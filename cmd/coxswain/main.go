@@ -69,7 +69,8 @@ and leaves a timestamped record.
   coxswain protocol                             # what it knows, with sources
   coxswain drill                                # practise on an invented case
   coxswain verify record/                       # is the record whole and unchanged?`,
-		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version, Args: config.NoArgs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		SilenceUsage: true, SilenceErrors: true, SuggestionsMinimumDistance: 2, Version: Version,
+		Args: config.NoArgs, RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
 			loaded, err := config.Load(cmd.Flags(), os.Environ())
 			if err != nil {
@@ -88,8 +89,10 @@ and leaves a timestamped record.
 		{newRun(c), config.Live}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
-		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}}, {newConfigCmd(c), config.Keys()},
-		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks", "sign_key"}}, {newReport(c), []string{"benchmarks"}},
+		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
+		{newConfigCmd(c), config.Keys()},
+		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks", "sign_key"}},
+		{newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
 		{newSign(c), []string{"records", "sign_key"}}, {newAmend(c), []string{"sign_key"}}, {newSeal(c), []string{"records"}},
 	} {

@@ -16,7 +16,8 @@ func newProtocol(c *config.Config) *cobra.Command {
 	var asJSON bool
 	var status []string
 	cmd := &cobra.Command{
-		Use: "protocol [PROTOCOL [OTHER]]", Short: "Print what a protocol says, with source and status, or what two say differently",
+		Use:   "protocol [PROTOCOL [OTHER]]",
+		Short: "Print what a protocol says, with source and status, or what two say differently",
 		Long: `Without PROTOCOL: the one in use, with this site's overlays. With one: that one.
 With two: what they say differently; OTHER may be an overlay file, laid over PROTOCOL.
 

@@ -20,7 +20,8 @@ func protocolOutput(t *testing.T, args ...string) (out, errs string, code int) {
 // unresolved with each reading.
 func TestProtocolTable(t *testing.T) {
 	out, _, code := protocolOutput(t, "erc-2025")
-	for _, want := range []string{Caution, "'at least 150 J' (quoted)", "ERC 2025 PLS, one reading: every 4 min", "the device's maximum", "child, drug"} {
+	for _, want := range []string{Caution, "'at least 150 J' (quoted)", "ERC 2025 PLS, one reading: every 4 min",
+		"the device's maximum", "child, drug"} {
 		if code != 0 || !strings.Contains(out, want) {
 			t.Errorf("exit %d, no %q in %.200s", code, want, out)
 		}

@@ -17,8 +17,10 @@ func newPublish(c *config.Config) *cobra.Command {
 		Long: `Send the export of finished records (no audio) to a NATS JetStream stream and wait
 until it has stored them. A record that was sent before is not stored twice while
 the stream remembers it. Nothing is ever sent unless this command is called.`,
-		Example: "  coxswain publish records/2026-03-01T140000 --nats tls://queue.example:4222 --subject records.resuscitation --creds site.creds\n  coxswain publish DIR --nats nats://127.0.0.1:4222 --subject records --format fhir",
-		Args:    cobra.MinimumNArgs(1),
+		Example: "  coxswain publish records/2026-03-01T140000 " +
+			"--nats tls://queue.example:4222 --subject records.resuscitation --creds site.creds\n" +
+			"  coxswain publish DIR --nats nats://127.0.0.1:4222 --subject records --format fhir",
+		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if url == "" || subject == "" {
 				return fmt.Errorf("where to? say --nats URL and --subject SUBJECT")

@@ -33,12 +33,14 @@ func TestReport(t *testing.T) {
 		t.Fatal(err)
 	}
 	hashes, _ := r.Hashes()
-	for _, want := range []string{hashes[1].SHA256, r.Fingerprint(), "<svg", "amended by AB: monitor log", "0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure", "Arrest from the start, compressions after 7 s."} {
+	for _, want := range []string{hashes[1].SHA256, r.Fingerprint(), "<svg", "amended by AB: monitor log",
+		"0:07.0</td><td class=\"n\">0:08.0", "Kramer-Johansen", "unknown", "unsure", "Arrest from the start, compressions after 7 s."} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q", want)
 		}
 	}
-	if strings.Count(text, Caution) != 2 || strings.Contains(text, "src=") || strings.Contains(text, "href=") || strings.Contains(text, "{compression") {
+	if strings.Count(text, Caution) != 2 || strings.Contains(text, "src=") || strings.Contains(text, "href=") ||
+		strings.Contains(text, "{compression") {
 		t.Error("the report loads something, shows a structure, or does not show the caution at both ends")
 	}
 	if _, err := exec.LookPath("pdftotext"); err != nil {
@@ -98,7 +100,9 @@ func TestWebVTTInAPlayer(t *testing.T) {
 	defer server.Close()
 	ctx := browser(t, server.URL)
 	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
-	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues].map(c => c.startTime + " " + c.text).join("|")`); got != "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|49 epinephrine, 1 mg" {
+	const want = "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|" +
+		"49 epinephrine, 1 mg"
+	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues].map(c => c.startTime + " " + c.text).join("|")`); got != want {
 		t.Errorf("the player reads %s", got)
 	}
 }
@@ -118,7 +122,8 @@ func TestExportedLabels(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v: %s", err, b)
 	}
-	if s := string(b); !strings.Contains(s, "access.io") || strings.Contains(s, "rhythm.vf") || !strings.Contains(s, "shock.given energy_j=200") {
+	if s := string(b); !strings.Contains(s, "access.io") || strings.Contains(s, "rhythm.vf") ||
+		!strings.Contains(s, "shock.given energy_j=200") {
 		t.Errorf("libsndfile reads %s", s)
 	}
 }

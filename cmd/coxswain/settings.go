@@ -14,9 +14,11 @@ func newConfigCmd(c *config.Config) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use: "config", Short: "Print every setting and its value",
-		Long:    "Print every setting and its value. Precedence, highest first: flag, environment (COXSWAIN_RATE), file (--config), default.",
-		Example: "  coxswain config\n  COXSWAIN_RATE=105 coxswain config\n  coxswain config --config /etc/coxswain.yaml --json",
-		Args:    cobra.NoArgs,
+		Long: "Print every setting and its value. Precedence, highest first: " +
+			"flag, environment (COXSWAIN_RATE), file (--config), default.",
+		Example: "  coxswain config\n" +
+			"  COXSWAIN_RATE=105 coxswain config\n  coxswain config --config /etc/coxswain.yaml --json",
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if _, err := rig.Protocol(c); err != nil {
 				return err

@@ -16,8 +16,9 @@ func newStart(c *config.Config) *cobra.Command {
 if "start the code" had been called: for a button on the wall, or when it was not
 heard. If one runs already, nothing changes. From another machine: POST /start
 with the token of --http-token.`,
-		Example: "  coxswain start --records /var/lib/coxswain\n  curl -X POST -H \"Authorization: Bearer $TOKEN\" http://room-7:7470/start",
-		Args:    cobra.NoArgs,
+		Example: "  coxswain start --records /var/lib/coxswain\n" +
+			"  curl -X POST -H \"Authorization: Bearer $TOKEN\" http://room-7:7470/start",
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := monitor.Start(cmd.Context(), c.Folder); err != nil {
 				return err

@@ -14,9 +14,11 @@ func newStatus(c *config.Config) *cobra.Command {
 	var asJSON, display bool
 	cmd := &cobra.Command{
 		Use: "status", Short: "Say how the running session stands",
-		Long:    "Ask the coxswain that runs on --records, over its local socket. Exit code 1 if none runs or it is not well.",
-		Example: "  coxswain status --records /var/lib/coxswain\n  coxswain status --json\n  coxswain status --display     # the address of the wall display",
-		Args:    cobra.NoArgs,
+		Long: "Ask the coxswain that runs on --records, over its local socket. " +
+			"Exit code 1 if none runs or it is not well.",
+		Example: "  coxswain status --records /var/lib/coxswain\n  coxswain status --json\n" +
+			"  coxswain status --display     # the address of the wall display",
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if display {
 				address, err := monitor.Display(cmd.Context(), c.Folder)

@@ -181,8 +181,10 @@ func TestHostileRecordOnTheTerminal(t *testing.T) {
 	os.WriteFile(filepath.Join(broken, record.JournalName), []byte("{\"\x1b[2J\":1}\n"), 0o600)
 	for _, args := range [][]string{
 		{"timeline", dir}, {"timeline", dir, "--all"}, {"timeline", dir, "--points"}, {"verify", dir}, {"verify", broken}, {"mend", broken},
-		{"records", "--records", records}, {"records", "--records", records, "--summary"}, {"sign", broken, "--sign-key", filepath.Join(dir, record.JournalName)},
-		{"amend", dir, "--do", "add", "--kind", "drug.\x1b[2J", "--at", "0:01", "--by", "AB", "--reason", "x"}, {"export", dir, "--format", "csv"}, {"seal", broken, "--to", dir},
+		{"records", "--records", records}, {"records", "--records", records, "--summary"},
+		{"sign", broken, "--sign-key", filepath.Join(dir, record.JournalName)},
+		{"amend", dir, "--do", "add", "--kind", "drug.\x1b[2J", "--at", "0:01", "--by", "AB", "--reason", "x"},
+		{"export", dir, "--format", "csv"}, {"seal", broken, "--to", dir},
 	} {
 		var out, stderr bytes.Buffer
 		Main(args, strings.NewReader(""), &out, &stderr)

@@ -72,7 +72,8 @@ func TestTypedDrill(t *testing.T) {
 			t.Errorf("%+v", f)
 		}
 	}
-	for _, want := range []string{Caution, "case: The monitor shows fibrillation.", "coxswain: Epinephrine one milligram", `did you mean "shock delivered"?`} {
+	for _, want := range []string{Caution, "case: The monitor shows fibrillation.", "coxswain: Epinephrine one milligram",
+		`did you mean "shock delivered"?`} {
 		if !strings.Contains(printed, want) {
 			t.Errorf("no %q in:\n%s", want, printed)
 		}
@@ -125,7 +126,8 @@ func TestOwnCase(t *testing.T) {
 	if code := Main([]string{"drill", "--check", file}, nil, &out, &errs); code != 0 {
 		t.Fatalf("the README's case: %s", errs.String())
 	}
-	findings, events, _ := runDrill(t, "0:10 compressions started\n0:20 rhythm check\n0:25 rhythm is v fib\n0:28 shock delivered\n0:30 resume compressions\n", "--case", file)
+	findings, events, _ := runDrill(t, "0:10 compressions started\n0:20 rhythm check\n0:25 rhythm is v fib\n0:28 shock delivered\n"+
+		"0:30 resume compressions\n", "--case", file)
 	if len(findings) < 4 || findings[0].Points != findings[0].Of || !spoken(events, "drill") {
 		t.Errorf("%+v", findings)
 	}
@@ -153,7 +155,8 @@ func TestDrillErrors(t *testing.T) {
 		{[]string{"pea", "--from", "x.wav"}, "--record DIR"},
 	} {
 		var out, errs bytes.Buffer
-		if code := Main(append([]string{"drill"}, c.args...), strings.NewReader(""), &out, &errs); code == 0 || !strings.Contains(errs.String(), c.want) {
+		if code := Main(append([]string{"drill"}, c.args...), strings.NewReader(""), &out, &errs); code == 0 ||
+			!strings.Contains(errs.String(), c.want) {
 			t.Errorf("%v: exit %d: %s", c.args, code, errs.String())
 		}
 	}

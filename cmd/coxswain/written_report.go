@@ -77,7 +77,8 @@ func newExport(c *config.Config) *cobra.Command {
 	}
 	cmd := &cobra.Command{
 		Use: "export DIR --format FORMAT", Short: "Take a record out: " + strings.Join(names, ", ") + ", wav",
-		Long: "Take a record out, as amended:\n\n" + about + "  wav      the audio with a label for every event (--out: a folder)",
+		Long: "Take a record out, as amended:\n\n" + about +
+			"  wav      the audio with a label for every event (--out: a folder)",
 		Example: `  coxswain export DIR --format csv --out code.csv
   coxswain export DIR --format fhir > bundle.json
   coxswain export DIR --format wav --out labelled/

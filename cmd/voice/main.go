@@ -75,7 +75,8 @@ func speak(text, tmp, out string) error {
 	for _, args := range [][]string{
 		{"flite", "-voice", "rms", "--setf", "duration_stretch=0.92", "-t", text, "-o", raw},
 		// No silence at either end: a clip starts when it is placed.
-		{"sox", "-D", raw, "-b", "16", cut, "silence", "1", "0.01", "0.5%", "reverse", "silence", "1", "0.01", "0.5%", "reverse", "norm", "-3"},
+		{"sox", "-D", raw, "-b", "16", cut, "silence", "1", "0.01", "0.5%", "reverse",
+			"silence", "1", "0.01", "0.5%", "reverse", "norm", "-3"},
 		{"sox", "-D", cut, faded, "fade", "t", "0.003", "-0", "0.01"},
 		// The title holds a clip to its sentence; a fixed serial number, so that the
 		// same words give the same file.

@@ -115,7 +115,9 @@ func TestLeadWord(t *testing.T) {
 // A usual number is taken where it sounds alike, not where another was clearly
 // said; a site's own list replaces the built-in one.
 func TestUsualNumbers(t *testing.T) {
-	for text, want := range map[string]float64{"amiodarone three hundred milligrams given.": 300, "amiodarone two hundred milligrams given.": 200, "lidocaine seventy milligrams given.": 70, "shock delivered one hundred seventy joules.": 170} {
+	for text, want := range map[string]float64{"amiodarone three hundred milligrams given.": 300,
+		"amiodarone two hundred milligrams given.": 200, "lidocaine seventy milligrams given.": 70,
+		"shock delivered one hundred seventy joules.": 170} {
 		got := hear(t, nil, speak(t, text), 1600)
 		if len(got) != 1 || len(got[0].Values) != 1 || got[0].Values["dose_mg"]+got[0].Values["energy_j"] != want {
 			t.Errorf("%q: heard %+v", text, got)
@@ -226,7 +228,8 @@ func TestLeavesOpen(t *testing.T) {
 		}
 		text = append(text, x.Callout+" "+x.Forbidden)
 	}
-	if all := strings.Join(text, ", "); !strings.HasPrefix(all, "compressions.start , ") || !strings.Contains(all, "drug.epinephrine negation") || !strings.HasSuffix(all, "confirm ") {
+	if all := strings.Join(text, ", "); !strings.HasPrefix(all, "compressions.start , ") ||
+		!strings.Contains(all, "drug.epinephrine negation") || !strings.HasSuffix(all, "confirm ") {
 		t.Errorf("heard %s", all)
 	}
 }
@@ -270,7 +273,8 @@ func FuzzWeights(f *testing.F) {
 
 // BenchmarkSecond hears a second of speech: seconds per op is the share of a core.
 func BenchmarkSecond(b *testing.B) {
-	pcm := speak(b, "the family is on the way and somebody should call them, everybody clear, shock delivered two hundred joules, resume compressions")
+	pcm := speak(b, "the family is on the way and somebody should call them, everybody clear, shock delivered two hundred joules, "+
+		"resume compressions")
 	r := listener(b, nil)
 	at := 0
 	for b.Loop() {

@@ -27,7 +27,8 @@ var alike = func() (out []struct {
 	for _, x := range []struct {
 		a, b string
 		cost float32
-	}{{"AH", "IH", .7}, {"AA", "AO", .5}, {"T", "D", 1}, {"S", "Z", 1}, {"UH", "UW", .7}, {"IH", "IY", 1.2}, {"AH", "EH", 1.2}, {"AH", "AA", 1.2}} {
+	}{{"AH", "IH", .7}, {"AA", "AO", .5}, {"T", "D", 1}, {"S", "Z", 1},
+		{"UH", "UW", .7}, {"IH", "IY", 1.2}, {"AH", "EH", 1.2}, {"AH", "AA", 1.2}} {
 		out = append(out, struct {
 			a, b int
 			cost float32

@@ -38,7 +38,8 @@ func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (in
 		return nil, err
 	}
 	nets := newEnsemble(w)
-	return &Recogniser{v: v, mel: newLogMel(nets.warps()...), nets: nets, dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
+	return &Recogniser{v: v, mel: newLogMel(nets.warps()...), nets: nets,
+		dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
 }
 
 // Hear implements intents.Recogniser. A window of the front end ends with every
@@ -107,7 +108,8 @@ func (r *Recogniser) propose(c candidate) {
 		return // a number out of its bounds: nobody said that
 	}
 	w := proposal{candidate: c, evidence: ev, breath: b}
-	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need, Start: at(c.start), End: at(c.end + 1)}
+	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need,
+		Start: at(c.start), End: at(c.end + 1)}
 	sure := ev.atBest()
 	if sure >= need && !p.Talk() || ev.confidence() >= need {
 		r.dec.clear(c)
@@ -164,7 +166,8 @@ func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	values, err := r.v.Values(p, said)
 	behind := c.margin * float64(c.end-c.start+1)
 	if sure := ev.atBest() * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
-		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: math.Round(sure*1000) / 1000}}
+		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values,
+			Confidence: math.Round(sure*1000) / 1000}}
 	}
 	return nil
 }

@@ -22,7 +22,7 @@ const (
 const (
 	askFrom  = 0.3               // probability from which a callout is asked about
 	settles  = 0.25              // and from which the same callout again settles it
-	clearLed = 0.7               // log odds by which a callout must lead what it may be taken for, to be called by its name
+	clearLed = 0.7               // log odds by which a callout must lead its likeness to be called by its name
 	patience = 10 * intents.Rate // samples in which a question may be answered
 	aMinute  = 60 * intents.Rate
 	inMinute = 3 // questions a minute at most

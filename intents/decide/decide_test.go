@@ -55,10 +55,15 @@ func TestDecide(t *testing.T) {
 		{"forbidden", forbidden, "running arrest", Ignore, "", false},
 		{"strange words beside it", strange, "running", Ask, "", true},
 		{"a yes that nobody asked for", open("confirm", 0.9), "running", Ignore, "", false},
-		{"adrenaline that sounds like atropine, in an arrest", open("drug.atropine", 0.63, intents.Rival{Callout: "drug.epinephrine", Confidence: 0.6}), "running arrest", Accept, "drug.epinephrine", true},
-		{"two drugs, and nothing tells them apart", open("drug.atropine", 0.7, intents.Rival{Callout: "drug.adenosine", Confidence: 0.68}), "running pulse", Ask, "", false},
-		{"v fib heard as a fib, in an arrest", open("rhythm.af", 0.94, intents.Rival{Callout: "rhythm.vf", Confidence: 0.93}), "running arrest", Accept, "rhythm.vf", true},
-		{"a rival that the recogniser weighed", open("rhythm.check", 0.9, intents.Rival{Callout: "causes.review", Confidence: 0.9}), "running", Accept, "", true},
+		{"adrenaline that sounds like atropine, in an arrest",
+			open("drug.atropine", 0.63, intents.Rival{Callout: "drug.epinephrine", Confidence: 0.6}), "running arrest", Accept,
+			"drug.epinephrine", true},
+		{"two drugs, and nothing tells them apart",
+			open("drug.atropine", 0.7, intents.Rival{Callout: "drug.adenosine", Confidence: 0.68}), "running pulse", Ask, "", false},
+		{"v fib heard as a fib, in an arrest", open("rhythm.af", 0.94, intents.Rival{Callout: "rhythm.vf", Confidence: 0.93}),
+			"running arrest", Accept, "rhythm.vf", true},
+		{"a rival that the recogniser weighed", open("rhythm.check", 0.9, intents.Rival{Callout: "causes.review", Confidence: 0.9}),
+			"running", Accept, "", true},
 		{"a plug-in that decides for itself", intents.Result{Callout: "pulse.lost", Confidence: 0.1}, "running arrest", Accept, "", false},
 	} {
 		d := r.Decide(c.x, 0.6, View{Facts: facts(c.facts)})
@@ -67,7 +72,8 @@ func TestDecide(t *testing.T) {
 			want = c.x.Callout
 		}
 		if d.Verdict != c.verdict || d.Result.Callout != want || d.Name != c.named {
-			t.Errorf("%s: verdict %d of %s, named %v; want %d of %s, %v (%q)", c.name, d.Verdict, d.Result.Callout, d.Name, c.verdict, want, c.named, d.Why)
+			t.Errorf("%s: verdict %d of %s, named %v; want %d of %s, %v (%q)", c.name, d.Verdict, d.Result.Callout, d.Name, c.verdict,
+				want, c.named, d.Why)
 		}
 	}
 }

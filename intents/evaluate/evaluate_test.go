@@ -40,7 +40,8 @@ func TestCompare(t *testing.T) {
 
 // What a team took back does not stand at the end, right or wrong.
 func TestStands(t *testing.T) {
-	ref := []said{{callout: "rhythm.check", start: 1, end: 2}, {callout: "", start: 3, end: 4}, {callout: "undo", start: 5, end: 6}, {callout: "", start: 7, end: 8}}
+	ref := []said{{callout: "rhythm.check", start: 1, end: 2}, {callout: "", start: 3, end: 4},
+		{callout: "undo", start: 5, end: 6}, {callout: "", start: 7, end: 8}}
 	var got tally
 	got.compare(ref, []Heard{
 		{Callout: "rhythm.check", StartS: 1, EndS: 2},
@@ -60,7 +61,8 @@ func TestListenKeepsTheOrder(t *testing.T) {
 		files = append(files, silence(t, name))
 	}
 	open := func() (intents.Ear, error) {
-		return intents.Inline{Recogniser: &intents.Scripted{Results: []intents.Result{{Callout: "undo", Start: 100, End: 1600, Decided: 3200}}}}, nil
+		return intents.Inline{Recogniser: &intents.Scripted{Results: []intents.Result{{Callout: "undo", Start: 100, End: 1600,
+			Decided: 3200}}}}, nil
 	}
 	var got []string
 	err := Listen(files, 2, open, func(h Heard) {
@@ -94,7 +96,8 @@ func TestReferenceErrors(t *testing.T) {
 func silence(t *testing.T, name string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), name)
-	head := []byte("RIFF\x24\x7d\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x01\x00\x80\x3e\x00\x00\x00\x7d\x00\x00\x02\x00\x10\x00data\x00\x7d\x00\x00")
+	head := []byte("RIFF\x24\x7d\x00\x00WAVEfmt " +
+		"\x10\x00\x00\x00\x01\x00\x01\x00\x80\x3e\x00\x00\x00\x7d\x00\x00\x02\x00\x10\x00data\x00\x7d\x00\x00")
 	if err := os.WriteFile(path, append(head, make([]byte, 2*intents.Rate)...), 0o600); err != nil {
 		t.Fatal(err)
 	}

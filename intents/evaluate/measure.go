@@ -139,12 +139,9 @@ func readReference(path string) (map[string][]said, error) {
 func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 	used, good := make([]bool, len(got)), make([]bool, len(got))
 	for len(ref) > 0 {
-		s, n := ref[0], 1
-		for n < len(ref) && ref[n].start == s.start && ref[n].end == s.end {
-			n++
-		}
-		all := ref[:n]
-		ref = ref[n:]
+		all := together(ref)
+		s := all[0]
+		ref = ref[len(all):]
 		if s.end <= s.start {
 			continue
 		}
@@ -168,6 +165,15 @@ func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 			fmt.Fprintf(log, "%s %.1f s: invented %s\n", got[i].File, got[i].StartS, show(got[i:i+1]))
 		}
 	}
+}
+
+// together returns the first rows of ref that are one utterance: of the same time.
+func together(ref []said) []said {
+	n := 1
+	for n < len(ref) && ref[n].start == ref[0].start && ref[n].end == ref[0].end {
+		n++
+	}
+	return ref[:n]
 }
 
 // stands counts the wrong results of a recording that are left at its end: an "undo"
@@ -249,7 +255,8 @@ func printTallies(w io.Writer, list []Recogniser, results map[string]map[string]
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(
 		tw,
-		"condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\tinvented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst",
+		"condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\t"+
+			"invented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst",
 	)
 	for _, k := range names {
 		for _, c := range list {

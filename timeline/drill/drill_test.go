@@ -110,17 +110,22 @@ func TestScore(t *testing.T) {
 		}
 		return
 	}
-	good := c.Score(p, called(t, p, `14 compressions.start, 20 rhythm.check, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 140 rhythm.check,
-		143 rhythm.vf, 146 shock.given, 148 compressions.start, 160 drug.epinephrine, 268 rhythm.check, 271 rhythm.organised, 275 rosc, 290 intervention.ecg`))
+	good := c.Score(p, called(t, p, `14 compressions.start, 20 rhythm.check, 24 rhythm.vf, 28 shock.given,
+		30 compressions.start, 140 rhythm.check,
+		143 rhythm.vf, 146 shock.given, 148 compressions.start, 160 drug.epinephrine, 268 rhythm.check,
+		271 rhythm.organised, 275 rosc, 290 intervention.ecg`))
 	if got, of, lost := sum(good); got != of {
 		t.Errorf("a good run: %d of %d: %s", got, of, lost)
 	}
-	poor := c.Score(p, called(t, p, `45 compressions.start, 50 rhythm.check, 52 rhythm.vf, 100 shock.given, 130 compressions.start, 131 drug.epinephrine, 150 drug.epinephrine`))
+	poor := c.Score(p, called(t, p, `45 compressions.start, 50 rhythm.check, 52 rhythm.vf, 100 shock.given,
+		130 compressions.start, 131 drug.epinephrine, 150 drug.epinephrine`))
 	got, of, lost := sum(poor)
-	if got >= of/2 || !strings.Contains(lost, "compressions at once;") || !strings.Contains(lost, "no pause") || !strings.Contains(lost, "contradiction") {
+	if got >= of/2 || !strings.Contains(lost, "compressions at once;") || !strings.Contains(lost, "no pause") ||
+		!strings.Contains(lost, "contradiction") {
 		t.Errorf("a poor run: %d of %d: %s", got, of, lost)
 	}
-	if f := points(t, poor, "a shock as soon"); f.Listen != timeline.Seconds(100) || !strings.Contains(f.Better, "Charge") || !strings.Contains(f.Found, "48 s after (wanted within 30 s)") {
+	if f := points(t, poor, "a shock as soon"); f.Listen != timeline.Seconds(100) || !strings.Contains(f.Better, "Charge") ||
+		!strings.Contains(f.Found, "48 s after (wanted within 30 s)") {
 		t.Errorf("%+v", f)
 	}
 }
@@ -145,7 +150,8 @@ func TestOneCardioversionIsNotTwo(t *testing.T) {
 // state at that moment; what had held and holds no more does not.
 func TestEarlyCounts(t *testing.T) {
 	c, p := load(t, "child"), protocol(t, "aha-2025")
-	early := c.Score(p, called(t, p, "2 patient.child, 4 patient.age age_y=4, 8 compressions.start, 30 drug.epinephrine dose_mg=0.16, 60 rhythm.check, 62 rhythm.asystole"))
+	early := c.Score(p, called(t, p, "2 patient.child, 4 patient.age age_y=4, 8 compressions.start, "+
+		"30 drug.epinephrine dose_mg=0.16, 60 rhythm.check, 62 rhythm.asystole"))
 	for _, reason := range []string{"compressions at once", "child doses", "weight or age", "epinephrine"} {
 		if f := points(t, early, reason); f.Points != f.Of {
 			t.Errorf("early: %+v", f)
@@ -156,11 +162,13 @@ func TestEarlyCounts(t *testing.T) {
 		t.Errorf("stopped again: %+v", f)
 	}
 	c = load(t, "shockable")
-	soon := c.Score(p, called(t, p, "14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 60 rhythm.check, 62 compressions.start"))
+	soon := c.Score(p, called(t, p, "14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 60 rhythm.check, "+
+		"62 compressions.start"))
 	if f := points(t, soon, "rhythm check two minutes"); f.Points != 0 {
 		t.Errorf("a check half a minute after the shock: %+v", f)
 	}
-	before := c.Score(p, called(t, p, "5 intervention.ecg, 14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 150 rosc"))
+	before := c.Score(p, called(t, p, "5 intervention.ecg, 14 compressions.start, 24 rhythm.vf, 28 shock.given, "+
+		"30 compressions.start, 150 rosc"))
 	if f := points(t, before, "twelve lead"); f.Points != 0 {
 		t.Errorf("a twelve lead before the arrest: %+v", f)
 	}
@@ -178,9 +186,11 @@ func TestAvoidedByState(t *testing.T) {
 		{"pea", "no shock", "14 compressions.start, 20 rhythm.check, 22 rhythm.pea, 30 shock.given", false},
 		{"pea", "no shock", "14 compressions.start, 20 rhythm.vf, 30 shock.given, 140 rhythm.pea, 150 drug.epinephrine", true},
 		{"child", "no shock", "14 compressions.start, 22 rhythm.asystole, 142 rhythm.vf, 150 shock.given", true},
-		{"child", "no shock", "14 compressions.start, 22 rhythm.asystole, 142 rhythm.vf, 150 shock.given, 270 rhythm.asystole, 280 shock.given", false},
+		{"child", "no shock", "14 compressions.start, 22 rhythm.asystole, 142 rhythm.vf, 150 shock.given, 270 rhythm.asystole, " +
+			"280 shock.given", false},
 		{"child", "no shock", "14 compressions.start", false}, // it never came to that
-		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given, 60 pulse.lost, 62 compressions.start, 70 rhythm.vf, 75 shock.given", true},
+		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given, 60 pulse.lost, " +
+			"62 compressions.start, 70 rhythm.vf, 75 shock.given", true},
 		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 shock.given", false},
 	} {
 		f := points(t, load(t, c.id).Score(p, called(t, p, c.events)), c.reason)
@@ -194,7 +204,8 @@ func TestAvoidedByState(t *testing.T) {
 // after the second, ERC after the third (sources at the protocols' values).
 func TestAnyProtocol(t *testing.T) {
 	c := load(t, "shockable")
-	events := `14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 143 rhythm.vf, 146 shock.given, 148 compressions.start,
+	events := `14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 143 rhythm.vf,
+		146 shock.given, 148 compressions.start,
 		266 rhythm.vf, 268 shock.given, 270 compressions.start, 280 drug.epinephrine`
 	early := called(t, protocol(t, "erc-2025"), "14 compressions.start, 24 rhythm.vf, 28 shock.given, 30 compressions.start, 150 rosc")
 	if f := points(t, c.Score(protocol(t, "erc-2025"), early), "epinephrine after"); f.Of != 0 {
@@ -202,7 +213,8 @@ func TestAnyProtocol(t *testing.T) {
 	}
 	for id, earned := range map[string]bool{"aha-2025": false, "aha-2020": false, "erc-2025": true, "erc-2021": true} {
 		p := protocol(t, id)
-		if f := points(t, c.Score(p, called(t, p, events)), "epinephrine after"); (f.Points > 0) != earned || f.Source != p.Values["epinephrine_after_shock"].Source {
+		if f := points(t, c.Score(p, called(t, p, events)), "epinephrine after"); (f.Points > 0) != earned ||
+			f.Source != p.Values["epinephrine_after_shock"].Source {
 			t.Errorf("%s: %+v", id, f)
 		}
 	}
@@ -225,7 +237,8 @@ func TestVectorChangeByProtocol(t *testing.T) {
 
 // A case that cannot be run is refused with file, line and what to write.
 func TestRefused(t *testing.T) {
-	const good = "title: x\nminutes: 5\ntell:\n  - {delay_s: 1, say: Hello.}\nlook:\n  - {do: [shock.given], points: 1, reason: r, source: s}\n"
+	const good = "title: x\nminutes: 5\ntell:\n  - {delay_s: 1, say: Hello.}\nlook:\n" +
+		"  - {do: [shock.given], points: 1, reason: r, source: s}\n"
 	if _, err := Parse("own.yaml", []byte(good)); err != nil {
 		t.Fatal(err)
 	}
@@ -241,7 +254,8 @@ func TestRefused(t *testing.T) {
 		{"delay_s: 1", "after: [rosc], nth_of: cycle_s", "nth_of is for look"},
 		{"do: [shock.given]", "do: [shock.given], avoid: [rosc]", "own.yaml:6: look, number 1: want one of do and avoid"},
 		{"do: [shock.given]", "do: [shock]", `unknown callout "shock"`},
-		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]", `when: unknown state "asleep": choose of arrest, compressing, hands off, not compressing, pulse`},
+		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]",
+			`when: unknown state "asleep": choose of arrest, compressing, hands off, not compressing, pulse`},
 		{"do: [shock.given]", "do: [shock.given], when: [pulse]", "when to avoid"},
 		{"do: [shock.given]", "after: [shock.given], nth_of: shocks, do: [rosc]", "nth_of"},
 		{"points: 1", "points: 0", "points: want 1 to 100"},
@@ -275,7 +289,8 @@ func TestPausesCost(t *testing.T) {
 			t.Errorf("%s: %+v", c.events, f)
 		}
 	}
-	reminded := load(t, "unstable-vt").Score(p, called(t, p, "10 rhythm.vt, 12 patient.unstable, 20 cardioversion.given, 30 pulse.lost, 32 compressions.start, 35 rhythm.vf, 38 shock.given"))
+	reminded := load(t, "unstable-vt").Score(p, called(t, p,
+		"10 rhythm.vt, 12 patient.unstable, 20 cardioversion.given, 30 pulse.lost, 32 compressions.start, 35 rhythm.vf, 38 shock.given"))
 	if f := points(t, reminded, "no contradiction"); f.Points != f.Of {
 		t.Errorf("a reminder counts as a contradiction: %+v", f)
 	}
@@ -289,7 +304,8 @@ func TestScoreFollowsTheOrderOfTime(t *testing.T) {
 	for i, x := range []struct {
 		at   float64
 		kind timeline.Kind
-	}{{0, timeline.CodeStart}, {5, timeline.CompressionsStart}, {78, timeline.CompressionsStart}, {90, timeline.CompressorChange}, {60, timeline.RhythmCheck}} {
+	}{{0, timeline.CodeStart}, {5, timeline.CompressionsStart}, {78, timeline.CompressionsStart}, {90, timeline.CompressorChange},
+		{60, timeline.RhythmCheck}} {
 		events = append(events, timeline.Event{Seq: uint64(i + 1), At: timeline.Seconds(x.at), Kind: x.kind})
 	}
 	for _, f := range c.Score(p, events) {

@@ -21,7 +21,8 @@ func script(rows ...any) []timeline.Event {
 		case float64:
 			at = x
 		}
-		out = append(out, timeline.Event{Seq: uint64(len(out) + 1), At: timeline.Seconds(at), Kind: timeline.Kind(rows[i+1].(string)), Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: 1}})
+		out = append(out, timeline.Event{Seq: uint64(len(out) + 1), At: timeline.Seconds(at), Kind: timeline.Kind(rows[i+1].(string)),
+			Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: 1}})
 	}
 	return out
 }
@@ -49,7 +50,8 @@ func TestFiguresAgainstPublishedExamples(t *testing.T) {
 		hundred = append(hundred, 20+120*k, "compressions.start", 120+120*k, "compressions.stop")
 	}
 	shock := func(stop, at, start float64) []timeline.Event {
-		return script(0, "code.start", 1, "rhythm.vf", 2, "compressions.start", stop, "compressions.stop", at, "shock.given", start, "compressions.start")
+		return script(0, "code.start", 1, "rhythm.vf", 2, "compressions.start", stop, "compressions.stop", at, "shock.given", start,
+			"compressions.start")
 	}
 	rosc := func(lost float64) []timeline.Event {
 		return script(0, "code.start", 5, "compressions.start", 60, "rosc", 60+lost, "pulse.lost", 62+lost, "compressions.start")
@@ -64,7 +66,8 @@ func TestFiguresAgainstPublishedExamples(t *testing.T) {
 		// Meaney, Circulation 2013;128:417: 600 s of arrest, 100 s of pauses: 0.833, above 80 %.
 		{"compression fraction", "compression_fraction", script(hundred...), 600, 500.0 / 600, "yes"},
 		// The same paper's rule from the other side: 70 % misses it.
-		{"compression fraction low", "compression_fraction", script(0, "code.start", 0, "airway.secured", 30, "compressions.start"), 100, 0.7, "no"},
+		{"compression fraction low", "compression_fraction", script(0, "code.start", 0, "airway.secured", 30, "compressions.start"),
+			100, 0.7, "no"},
 		// Cheskes, Circulation 2011;124:58: last compression 10:00:00.0, shock 10:00:06.5, first compression 10:00:10.0.
 		{"pre-shock", "pre_shock_pause", shock(60, 66.5, 70), 100, 6.5, "yes"},
 		{"post-shock", "post_shock_pause", shock(60, 66.5, 70), 100, 3.5, ""},
@@ -77,14 +80,17 @@ func TestFiguresAgainstPublishedExamples(t *testing.T) {
 		{"shock at 2:01", "first_shock", script(0, "code.start", 1, "rhythm.vf", 121, "shock.given"), 200, 121, "no"},
 		{"epinephrine at 5:00", "first_epinephrine", script(0, "code.start", 1, "rhythm.asystole", 300, "drug.epinephrine"), 400, 300, "yes"},
 		{"epinephrine at 5:01", "first_epinephrine", script(0, "code.start", 1, "rhythm.asystole", 301, "drug.epinephrine"), 400, 301, "no"},
-		{"epinephrine in VF has no such limit", "first_epinephrine", script(0, "code.start", 1, "rhythm.vf", 301, "drug.epinephrine"), 400, 301, ""},
+		{"epinephrine in VF has no such limit", "first_epinephrine", script(0, "code.start", 1, "rhythm.vf", 301, "drug.epinephrine"),
+			400, 301, ""},
 		// AHA 2020: every 3 to 5 min.
-		{"epinephrine interval", "epinephrine_interval", script(0, "code.start", 100, "drug.epinephrine", 340, "drug.epinephrine"), 400, 240, "yes"},
+		{"epinephrine interval", "epinephrine_interval", script(0, "code.start", 100, "drug.epinephrine", 340, "drug.epinephrine"),
+			400, 240, "yes"},
 		// Utstein, NEMSIS 3012007: 19 min 59 s is not sustained, 20 min is.
 		{"return of 19:59", "sustained", rosc(1199), 1400, 0, ""},
 		{"return of 20:00", "sustained", rosc(1200), 1400, 1, ""},
 		// AHA 2010 and 2020: interruptions below 10 s.
-		{"longest pause", "longest_pause", script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 71, "compressions.start"), 100, 11, "no"},
+		{"longest pause", "longest_pause", script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 71,
+			"compressions.start"), 100, 11, "no"},
 	} {
 		f := figure(t, c.events, c.end, c.id)
 		if !f.Known || math.Abs(f.Value-c.want) > 1e-9 || f.Met != c.met {
@@ -106,7 +112,8 @@ func TestBreathsAreTakenOut(t *testing.T) {
 	if run /= 2; math.Abs(child.Value-run/(run+4)) > 1e-9 {
 		t.Errorf("15:2: %.3f", child.Value)
 	}
-	if f := figure(t, script(0, "code.start", 0, "metronome.continuous", 0, "compressions.start"), 100, "compression_fraction"); f.Value != 1 || f.Met != "yes" {
+	if f := figure(t, script(0, "code.start", 0, "metronome.continuous", 0, "compressions.start"), 100,
+		"compression_fraction"); f.Value != 1 || f.Met != "yes" {
 		t.Errorf("without breaths: %.3f, met %q", f.Value, f.Met)
 	}
 }
@@ -114,7 +121,8 @@ func TestBreathsAreTakenOut(t *testing.T) {
 // What cannot be known is not guessed.
 func TestUnknownCompute(t *testing.T) {
 	events := script(0, "code.start", 1, "rhythm.vf", 5, "compressions.start")
-	for _, id := range []string{"compression_rate", "compression_depth", "first_shock", "peri_shock_pause", "epinephrine_interval", "return_of_circulation"} {
+	for _, id := range []string{"compression_rate", "compression_depth", "first_shock", "peri_shock_pause", "epinephrine_interval",
+		"return_of_circulation"} {
 		if f := figure(t, events, 60, id); f.Known || f.Met != "" {
 			t.Errorf("%s is %v", id, f.Value)
 		}
@@ -137,7 +145,9 @@ func TestUncertainEventsOpenARange(t *testing.T) {
 		t.Errorf("taken back: %v from %v", f.Value, f.Low)
 	}
 	moved := script(0, "code.start", 5, "compressions.start", 300, "drug.epinephrine")
-	moved = append(moved, timeline.Event{Seq: 4, At: timeline.Seconds(310), Kind: timeline.Retraction, Retracts: 3}, timeline.Event{Seq: 5, At: timeline.Seconds(180), Kind: "drug.epinephrine", Replaces: 3, Heard: &timeline.Heard{End: timeline.Seconds(300), Confidence: 1}})
+	moved = append(moved, timeline.Event{Seq: 4, At: timeline.Seconds(310), Kind: timeline.Retraction, Retracts: 3},
+		timeline.Event{Seq: 5, At: timeline.Seconds(180), Kind: "drug.epinephrine", Replaces: 3,
+			Heard: &timeline.Heard{End: timeline.Seconds(300), Confidence: 1}})
 	if f := figure(t, moved, 400, "first_epinephrine"); f.Value != 180 || f.High != 300 {
 		t.Errorf("back-dated: %v to %v", f.Value, f.High)
 	}
@@ -149,7 +159,8 @@ func randomCode(r *rand.Rand, n int) []timeline.Event {
 	var events []timeline.Event
 	for k := range n {
 		at += r.Float64() * 120
-		e := timeline.Event{Seq: uint64(k + 1), At: timeline.Seconds(at), Kind: timeline.Callouts[r.IntN(len(timeline.Callouts))], Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: r.Float64()}}
+		e := timeline.Event{Seq: uint64(k + 1), At: timeline.Seconds(at), Kind: timeline.Callouts[r.IntN(len(timeline.Callouts))],
+			Heard: &timeline.Heard{End: timeline.Seconds(at), Confidence: r.Float64()}}
 		if k > 3 && r.IntN(8) == 0 {
 			e = timeline.Event{Seq: e.Seq, At: e.At, Kind: timeline.Retraction, Retracts: uint64(1 + r.IntN(k))}
 		}
@@ -171,7 +182,8 @@ func TestFigureProperties(t *testing.T) {
 		end := events[len(events)-1].At + timeline.Seconds(30)
 		figures := Compute(events, defs, end)
 		for _, f := range figures {
-			if f.Known && (f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks" && (f.Value < 0 || f.Value > 1) || f.Value < 0 || f.Low > f.Value || f.High < f.Value || math.IsNaN(f.Value)) {
+			if f.Known && (f.Unit == "1" && f.ID != "pauses" && f.ID != "shocks" && (f.Value < 0 || f.Value > 1) || f.Value < 0 ||
+				f.Low > f.Value || f.High < f.Value || math.IsNaN(f.Value)) {
 				t.Fatalf("%+v", f)
 			}
 		}
@@ -183,7 +195,8 @@ func TestFigureProperties(t *testing.T) {
 		for _, x := range c.RhythmTimes() {
 			sum += x.Seconds
 		}
-		if s := timeline.Fold(events); s.Started != timeline.Never && s.Ended == timeline.Never && !reopened(events) && math.Abs(sum-(end-s.Started).Seconds()) > 1e-6 {
+		if s := timeline.Fold(events); s.Started != timeline.Never && s.Ended == timeline.Never && !reopened(events) &&
+			math.Abs(sum-(end-s.Started).Seconds()) > 1e-6 {
 			t.Fatalf("time in rhythms is %v, the code lasted %v", sum, (end - s.Started).Seconds())
 		}
 		amendInAnyOrder(t, r, events, end, defs)
@@ -202,7 +215,8 @@ func reopened(events []timeline.Event) bool {
 
 func amendInAnyOrder(t *testing.T, r *rand.Rand, events []timeline.Event, end timeline.Time, defs []Definition) {
 	t.Helper()
-	a := timeline.Change{Do: "add", Kind: timeline.ShockGiven, At: timeline.Time(r.Int64N(int64(end))), By: "AB", Reason: "seen on the monitor"}
+	a := timeline.Change{Do: "add", Kind: timeline.ShockGiven, At: timeline.Time(r.Int64N(int64(end))), By: "AB",
+		Reason: "seen on the monitor"}
 	b := timeline.Change{Do: "retract", Seq: events[r.IntN(len(events))].Seq, By: "CD", Reason: "was a question"}
 	apply := func(events []timeline.Event, changes ...timeline.Change) []timeline.Event {
 		out := append([]timeline.Event(nil), events...)
@@ -273,7 +287,8 @@ func TestFirstRhythmIsOne(t *testing.T) {
 
 // A site may move a benchmark, with its source; a figure that is not known is refused.
 func TestBenchmarkOverlay(t *testing.T) {
-	defs, err := Definitions(timeline.Source{Name: "site.yaml", Text: []byte("figures:\n  longest_pause:\n    benchmark: {max: 5, text: 5 s or less, source: ERC 2021 ALS, status: secondary}\n")})
+	defs, err := Definitions(timeline.Source{Name: "site.yaml",
+		Text: []byte("figures:\n  longest_pause:\n    benchmark: {max: 5, text: 5 s or less, source: ERC 2021 ALS, status: secondary}\n")})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -282,7 +297,8 @@ func TestBenchmarkOverlay(t *testing.T) {
 			t.Errorf("%+v", d)
 		}
 	}
-	for text, want := range map[string]string{"figures:\n  none: {name: x}\n": "site.yaml:2", "figures:\n  shocks:\n    benchmark: {max: 1}\n": "site.yaml:2",
+	for text, want := range map[string]string{"figures:\n  none: {name: x}\n": "site.yaml:2",
+		"figures:\n  shocks:\n    benchmark: {max: 1}\n":             "site.yaml:2",
 		"figures:\n  shocks:\n    benchmark: {maks: 1, source: x}\n": "site.yaml:3", "# ours\nfigurs:\n  shocks: {}\n": "site.yaml:2"} {
 		if _, err := Definitions(timeline.Source{Name: "site.yaml", Text: []byte(text)}); err == nil || err.Error()[:len(want)] != want {
 			t.Errorf("%q: %v", text, err)
@@ -300,7 +316,8 @@ func FuzzAmend(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	events := script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 64, "rhythm.vf", 70, "shock.given", 75, "compressions.start")
+	events := script(0, "code.start", 5, "compressions.start", 60, "rhythm.check", 64, "rhythm.vf", 70, "shock.given", 75,
+		"compressions.start")
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var c timeline.Change
 		if json.Unmarshal(data, &c) != nil {

@@ -21,7 +21,8 @@ func write(t *testing.T, dir string, n int) {
 		t.Fatal(err)
 	}
 	for i := range n {
-		if _, err := j.Append(timeline.Event{At: timeline.Time(i * timeline.Rate), Kind: timeline.ShockGiven, Values: map[string]float64{"energy_j": 200}}); err != nil {
+		if _, err := j.Append(timeline.Event{At: timeline.Time(i * timeline.Rate), Kind: timeline.ShockGiven,
+			Values: map[string]float64{"energy_j": 200}}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -151,7 +152,8 @@ func TestNewerFormat(t *testing.T) {
 	dir := t.TempDir()
 	sum, text := "", ""
 	for n, l := range []string{
-		`{"seq":1,"at":0,"kind":"session.open","session":{"wall":"2031-01-01T00:00:00Z","rate":48000,"software":"x","protocol":"x","vocabulary":"x","recogniser":"x","source":"x","caution":"x","room":"3"},"format":3}`,
+		`{"seq":1,"at":0,"kind":"session.open","session":{"wall":"2031-01-01T00:00:00Z","rate":48000,"software":"x",` +
+			`"protocol":"x","vocabulary":"x","recogniser":"x","source":"x","caution":"x","room":"3"},"format":3}`,
 		`{"seq":2,"at":48000,"kind":"note","mood":"calm"}`,
 	} {
 		sum = digest(sum, []byte(l))
@@ -248,7 +250,8 @@ func TestHostileWords(t *testing.T) {
 func FuzzJournal(f *testing.F) {
 	f.Add([]byte(`{"seq":1,"at":0,"kind":"note","prev":""}` + "\n"))
 	f.Add([]byte("{}\n{}\n"))
-	for _, l := range []string{`{"seq":1,"at":0,"kind":"note","format":2}`, `{"sound":{"from":0,"until":5,"sha256":"x"},"format":2}`, `{"seq":1,"kind":"x","format":9,"new":{}}`} {
+	for _, l := range []string{`{"seq":1,"at":0,"kind":"note","format":2}`,
+		`{"sound":{"from":0,"until":5,"sha256":"x"},"format":2}`, `{"seq":1,"kind":"x","format":9,"new":{}}`} {
 		f.Add(append(withSum([]byte(l), digest("", []byte(l))), '\n'))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {

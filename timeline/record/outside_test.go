@@ -39,7 +39,8 @@ func TestChainByAnother(t *testing.T) {
 		t.Skip("no python3")
 	}
 	dir := finished(t, 25)
-	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "a \"quote\", a < and an é"}, time.Unix(0, 0), nil); err != nil {
+	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "a \"quote\", a < and an é"}, time.Unix(0, 0),
+		nil); err != nil {
 		t.Fatal(err)
 	}
 	out, err := exec.Command("python3", "-c", chainByPython, dir).CombinedOutput()
@@ -56,18 +57,8 @@ func TestChainByAnother(t *testing.T) {
 	}
 }
 
-// A fingerprint is anchored with a time stamp of a third party (RFC 3161), here
-// by OpenSSL's own authority: query, reply and check as the help says.
-func TestTimeStamp(t *testing.T) {
-	if _, err := exec.LookPath("openssl"); err != nil {
-		t.Skip("no openssl")
-	}
-	dir := t.TempDir()
-	p, err := verified(finished(t, 2))
-	if err != nil {
-		t.Fatal(err)
-	}
-	os.WriteFile(filepath.Join(dir, "tsa.cnf"), []byte(`[req]
+// timeStampingAuthority configures openssl to be one.
+const timeStampingAuthority = `[req]
 distinguished_name = dn
 x509_extensions = ext
 prompt = no
@@ -83,7 +74,20 @@ serial = serial
 signer_digest = sha256
 default_policy = 1.2.3.4
 digests = sha256
-`), 0o600)
+`
+
+// A fingerprint is anchored with a time stamp of a third party (RFC 3161), here
+// by OpenSSL's own authority: query, reply and check as the help says.
+func TestTimeStamp(t *testing.T) {
+	if _, err := exec.LookPath("openssl"); err != nil {
+		t.Skip("no openssl")
+	}
+	dir := t.TempDir()
+	p, err := verified(finished(t, 2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	os.WriteFile(filepath.Join(dir, "tsa.cnf"), []byte(timeStampingAuthority), 0o600)
 	openssl := func(ok bool, args ...string) {
 		t.Helper()
 		cmd := exec.Command("openssl", args...)
@@ -92,38 +96,11 @@ digests = sha256
 			t.Fatalf("openssl %s: %v: %s", strings.Join(args, " "), err, out)
 		}
 	}
-	openssl(
-		true,
-		"req",
-		"-x509",
-		"-newkey",
-		"rsa:2048",
-		"-nodes",
-		"-keyout",
-		"tsa.key",
-		"-out",
-		"tsa.crt",
-		"-config",
-		"tsa.cnf",
-		"-days",
-		"2",
-	)
+	openssl(true, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", "tsa.key", "-out", "tsa.crt",
+		"-config", "tsa.cnf", "-days", "2")
 	openssl(true, "ts", "-query", "-digest", p.Fingerprint, "-sha256", "-cert", "-out", "record.tsq")
-	openssl(
-		true,
-		"ts",
-		"-reply",
-		"-config",
-		"tsa.cnf",
-		"-queryfile",
-		"record.tsq",
-		"-signer",
-		"tsa.crt",
-		"-inkey",
-		"tsa.key",
-		"-out",
-		"record.tsr",
-	)
+	openssl(true, "ts", "-reply", "-config", "tsa.cnf", "-queryfile", "record.tsq",
+		"-signer", "tsa.crt", "-inkey", "tsa.key", "-out", "record.tsr")
 	openssl(true, "ts", "-verify", "-digest", p.Fingerprint, "-in", "record.tsr", "-CAfile", "tsa.crt")
 	openssl(false, "ts", "-verify", "-digest", strings.Repeat("0", 64), "-in", "record.tsr", "-CAfile", "tsa.crt")
 }

@@ -31,8 +31,10 @@ func TestSoundIsInTheChain(t *testing.T) {
 	}{
 		{"untouched", func(b []byte) []byte { return b }, ""},
 		{"a label edited", func(b []byte) []byte { return bytes.Replace(b, []byte("shock.given"), []byte("shock.taken"), 1) }, ""},
-		{"one sample silenced", func(b []byte) []byte { clear(b[head+12*second : head+12*second+4]); return b }, "between 0:10.0 and 0:20.0 is not what was recorded"},
-		{"the last sample silenced", func(b []byte) []byte { clear(b[head+25*second-4 : head+25*second]); return b }, "between 0:20.0 and 0:25.0"},
+		{"one sample silenced", func(b []byte) []byte { clear(b[head+12*second : head+12*second+4]); return b },
+			"between 0:10.0 and 0:20.0 is not what was recorded"},
+		{"the last sample silenced", func(b []byte) []byte { clear(b[head+25*second-4 : head+25*second]); return b },
+			"between 0:20.0 and 0:25.0"},
 		{"two stretches swapped", func(b []byte) []byte {
 			one, two := bytes.Clone(b[head:head+10*second]), bytes.Clone(b[head+10*second:head+20*second])
 			copy(b[head:], two)

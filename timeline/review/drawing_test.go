@@ -106,7 +106,8 @@ func TestChart(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
-	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<", ">clock<", ">14:00:10<", "#a3cbb0", "#e9a95f"} {
+	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<",
+		">clock<", ">14:00:10<", "#a3cbb0", "#e9a95f"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the chart lacks %s", want)
 		}
@@ -118,7 +119,8 @@ func TestChart(t *testing.T) {
 
 // A curve without a spread, without points, or with one: still a drawing.
 func TestCurvesOfLittle(t *testing.T) {
-	for _, c := range []RunChart{{}, {Months: []Month{{Month: "2026-01", Median: 0.8}}, Mean: 0.8}, {Months: []Month{{Month: "2026-01"}, {Month: "2026-02"}}}} {
+	for _, c := range []RunChart{{}, {Months: []Month{{Month: "2026-01", Median: 0.8}}, Mean: 0.8},
+		{Months: []Month{{Month: "2026-01"}, {Month: "2026-02"}}}} {
 		svg, err := DrawRunChart(c, figures.Definition{Unit: "s"})
 		if err != nil || strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || strings.Count(svg, "<circle") != len(c.Months) {
 			t.Errorf("%v: %s", err, svg)

@@ -15,11 +15,13 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate}}}
+	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate}}}
 	for k, e := range []struct {
 		at   float64
 		kind timeline.Kind
-	}{{10, timeline.CodeStart}, {16, timeline.CompressionsStart}, {60, timeline.RhythmCheck}, {63, timeline.RhythmVF}, {67, timeline.ShockGiven}, {70, timeline.CompressionsStart}, {130, timeline.SessionClose}} {
+	}{{10, timeline.CodeStart}, {16, timeline.CompressionsStart}, {60, timeline.RhythmCheck}, {63, timeline.RhythmVF},
+		{67, timeline.ShockGiven}, {70, timeline.CompressionsStart}, {130, timeline.SessionClose}} {
 		events = append(events, timeline.Event{Seq: uint64(k + 2), At: timeline.Seconds(e.at), Kind: e.kind})
 	}
 	r := review.Of(events, defs)

@@ -120,7 +120,8 @@ func (r *Record) writeVTT(w io.Writer) error {
 		if x.Group == "said" {
 			text = "coxswain: " + text
 		}
-		if _, err := fmt.Fprintf(w, "\n%d\n%s --> %s\n%s\n", x.Seq, vttTime(x.From), vttTime(to), vttEscape.Replace(text)); err != nil {
+		from, until := vttTime(x.From), vttTime(to)
+		if _, err := fmt.Fprintf(w, "\n%d\n%s --> %s\n%s\n", x.Seq, from, until, vttEscape.Replace(text)); err != nil {
 			return err
 		}
 	}
@@ -172,7 +173,8 @@ func (r *Record) Utstein() []Field {
 	}
 	add("sustained return of circulation", sustained, "no compressions needed for 20 consecutive minutes")
 	add("outcome of the event", outcome(s), "as called: return of circulation, death, or not called")
-	for _, f := range []string{"patient identifiers", "age", "sex", "location of the arrest", "witnessed", "monitored", "survival to discharge", "neurological outcome"} {
+	for _, f := range []string{"patient identifiers", "age", "sex", "location of the arrest", "witnessed",
+		"monitored", "survival to discharge", "neurological outcome"} {
 		add(f, "", "not for a voice log to know: to be filled in by the reviewer")
 	}
 	return out

@@ -138,7 +138,8 @@ func (b *bundle) event(e timeline.Event) {
 				"coding": []object{{"system": ownSystem, "code": "rhythm-or-pulse"}},
 				"text":   "Rhythm or pulse, as called",
 			},
-			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()), "device": object{"reference": "Device/device-2"}})
+			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()),
+			"device": object{"reference": "Device/device-2"}})
 	}
 }
 
@@ -158,15 +159,19 @@ func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
 	}
 	switch len(parts) {
 	case 0:
-		o["dataAbsentReason"] = object{
-			"coding": []object{{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "unknown"}},
-		}
+		o["dataAbsentReason"] = absent()
 	case 1:
 		o["valueQuantity"] = parts[0]["valueQuantity"]
 	default:
 		o["component"] = parts
 	}
 	b.add("Observation", o)
+}
+
+// absent is why a number is missing: it is not known.
+func absent() object {
+	const system = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+	return object{"coding": []object{{"system": system, "code": "unknown"}}}
 }
 
 func (b *bundle) figure(f figures.Figure) {
@@ -179,7 +184,7 @@ func (b *bundle) figure(f figures.Figure) {
 	if f.Known {
 		o["valueQuantity"] = object{"value": f.Value, "unit": f.Unit, "system": "http://unitsofmeasure.org", "code": f.Unit}
 	} else {
-		o["dataAbsentReason"] = object{"coding": []object{{"system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "unknown"}}}
+		o["dataAbsentReason"] = absent()
 	}
 	if f.Known && f.Low != f.High {
 		o["note"] = []object{{"text": fmt.Sprintf("%g to %g if one uncertain event were otherwise", f.Low, f.High)}}

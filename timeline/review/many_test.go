@@ -28,7 +28,9 @@ func years(months, each int) []Summary {
 	var out []Summary
 	for m := range months {
 		for k := range each {
-			s := Summary{Name: fmt.Sprintf("r%d-%d", m, k), Path: fmt.Sprintf("records/r%d-%d", m, k), Wall: time.Date(2024, time.Month(1+m), 2+k%25, 3, 4, 5, 0, time.UTC), Rhythm: "VF", Outcome: "not called", Figures: map[string]float64{"compression_fraction": 0.8 + 0.05*r.NormFloat64()}}
+			s := Summary{Name: fmt.Sprintf("r%d-%d", m, k), Path: fmt.Sprintf("records/r%d-%d", m, k),
+				Wall: time.Date(2024, time.Month(1+m), 2+k%25, 3, 4, 5, 0, time.UTC), Rhythm: "VF", Outcome: "not called",
+				Figures: map[string]float64{"compression_fraction": 0.8 + 0.05*r.NormFloat64()}}
 			if m == months-1 {
 				s.Figures["compression_fraction"] = 0.4 + 0.01*float64(k)
 			}
@@ -57,7 +59,8 @@ func TestRunChart(t *testing.T) {
 		t.Error("limits from five months")
 	}
 	svg, err := DrawRunChart(c, fraction)
-	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 || strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">n=12<") {
+	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 ||
+		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">n=12<") {
 		t.Errorf("%v: a chart of 18 points, a ninth above the mean and one outside, with four levels, is %s", err, svg)
 	}
 	textsApart(t, svg)
@@ -70,7 +73,8 @@ func TestSummarise(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := Summarise(sample(t).Events, defs)
-	if _, ok := s.Figures["compression_rate"]; ok || s.Unsure != 1 || !s.Amended || s.Rhythm != "VF" || s.Outcome != "return of circulation" || s.Figures["pre_shock_pause"] != 7 {
+	if _, ok := s.Figures["compression_rate"]; ok || s.Unsure != 1 || !s.Amended || s.Rhythm != "VF" ||
+		s.Outcome != "return of circulation" || s.Figures["pre_shock_pause"] != 7 {
 		t.Errorf("%+v", s)
 	}
 }
@@ -80,7 +84,8 @@ func BenchmarkSummarise(b *testing.B) {
 	var events []timeline.Event
 	for k := range 120 {
 		at := timeline.Seconds(float64(10 * k))
-		events = append(events, timeline.Event{Seq: uint64(k + 1), At: at, Kind: timeline.Callouts[k%28], Heard: &timeline.Heard{End: at, Confidence: 0.9}})
+		events = append(events, timeline.Event{Seq: uint64(k + 1), At: at, Kind: timeline.Callouts[k%28],
+			Heard: &timeline.Heard{End: at, Confidence: 0.9}})
 	}
 	events[0] = timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}}
 	defs, err := figures.Definitions()
@@ -98,7 +103,8 @@ func TestSignals(t *testing.T) {
 	chart := func(medians ...float64) RunChart {
 		var list []Summary
 		for i, v := range medians {
-			list = append(list, Summary{Wall: time.Date(2024, time.Month(1+i), 3, 0, 0, 0, 0, time.UTC), Figures: map[string]float64{"compression_fraction": v}})
+			list = append(list, Summary{Wall: time.Date(2024, time.Month(1+i), 3, 0, 0, 0, 0, time.UTC),
+				Figures: map[string]float64{"compression_fraction": v}})
 		}
 		return RunChartOf(list, figures.Definition{ID: "compression_fraction", Unit: "1"})
 	}

@@ -25,10 +25,14 @@ var update = flag.Bool("update", false, "rewrite golden files; commit only what 
 // an amendment.
 func sample(t *testing.T) *Record {
 	t.Helper()
-	events := []timeline.Event{{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate, Software: "coxswain test", Protocol: "aha-2020 0", Vocabulary: "0", Recogniser: "scripted", Source: "test", Caution: "Supports a trained team. Not a medical device."}}}
+	events := []timeline.Event{{Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate, Software: "coxswain test",
+			Protocol: "aha-2020 0", Vocabulary: "0", Recogniser: "scripted", Source: "test",
+			Caution: "Supports a trained team. Not a medical device."}}}
 	add := func(at float64, kind string, sure float64, values map[string]float64) {
 		end := timeline.Seconds(at)
-		events = append(events, timeline.Event{At: end, Kind: timeline.Kind(kind), Values: values, Heard: &timeline.Heard{Start: end - timeline.Rate, End: end, Decided: end + 9600, Text: "words & <" + kind + ">", Confidence: sure}})
+		events = append(events, timeline.Event{At: end, Kind: timeline.Kind(kind), Values: values,
+			Heard: &timeline.Heard{Start: end - timeline.Rate, End: end, Decided: end + 9600, Text: "words & <" + kind + ">", Confidence: sure}})
 	}
 	add(10, "code.start", 0.99, nil)
 	add(15, "compressions.start", 0.98, nil)
@@ -38,13 +42,15 @@ func sample(t *testing.T) *Record {
 	add(50, "compressions.start", 0.97, nil)
 	add(80, "drug.epinephrine", 0.65, map[string]float64{"dose_mg": 1})
 	add(100, "drug.amiodarone", 0.9, map[string]float64{"dose_mg": 300})
-	events = append(events, timeline.Event{At: timeline.Seconds(104), Kind: timeline.Retraction, Retracts: 9}, timeline.Event{At: timeline.Seconds(105.5), Kind: timeline.CueSpoken, Cue: "undone", Sentence: "Taken back, amiodarone"})
+	events = append(events, timeline.Event{At: timeline.Seconds(104), Kind: timeline.Retraction, Retracts: 9},
+		timeline.Event{At: timeline.Seconds(105.5), Kind: timeline.CueSpoken, Cue: "undone", Sentence: "Taken back, amiodarone"})
 	add(125.75, "rosc", 0.93, nil)
 	events = append(events, timeline.Event{At: timeline.Seconds(180), Kind: timeline.SessionClose})
 	for i := range events {
 		events[i].Seq = uint64(i + 1)
 	}
-	more, err := timeline.Amend(events, timeline.Change{Do: "add", Kind: timeline.AccessIO, At: timeline.Seconds(60), By: "AB", Reason: "seen by two", Wall: "2026-03-02T09:00:00Z"}, timeline.Seconds(180))
+	more, err := timeline.Amend(events, timeline.Change{Do: "add", Kind: timeline.AccessIO, At: timeline.Seconds(60), By: "AB",
+		Reason: "seen by two", Wall: "2026-03-02T09:00:00Z"}, timeline.Seconds(180))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -172,7 +178,8 @@ func TestCSVIsReadBySQLite(t *testing.T) {
 	r := sample(t)
 	path := filepath.Join(t.TempDir(), "x.csv")
 	os.WriteFile(path, export(t, r, "csv"), 0o600)
-	out, err := exec.Command("sqlite3", ":memory:", ".mode csv", ".import "+path+" e", "select count(*), sum(taken_back='true'), max(heard), sum(code_s) from e").CombinedOutput()
+	out, err := exec.Command("sqlite3", ":memory:", ".mode csv", ".import "+path+" e",
+		"select count(*), sum(taken_back='true'), max(heard), sum(code_s) from e").CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
@@ -193,7 +200,8 @@ func TestWebVTT(t *testing.T) {
 	r := sample(t)
 	r.Rows[1].Text = "a --> b & <c>\nd"
 	text := string(export(t, r, "webvtt"))
-	if !strings.HasPrefix(text, "WEBVTT\n") || vttTime(timeline.Seconds(125.75)) != "00:02:05.750" || strings.Contains(text, "a -->") || !strings.Contains(text, "a --&gt; b &amp; &lt;c&gt; d") {
+	if !strings.HasPrefix(text, "WEBVTT\n") || vttTime(timeline.Seconds(125.75)) != "00:02:05.750" ||
+		strings.Contains(text, "a -->") || !strings.Contains(text, "a --&gt; b &amp; &lt;c&gt; d") {
 		t.Error(text)
 	}
 	if strings.Count(text, "-->") != 10 { // eight callouts that stand, one of ours, one amended
@@ -221,8 +229,10 @@ func TestUtsteinFields(t *testing.T) {
 			t.Errorf("%s has no definition or source", f.Field)
 		}
 	}
-	for field, want := range map[string]string{"recognition of the arrest": "2026-03-01T14:00:10Z", "first shock": "2026-03-01T14:00:47Z", "first documented rhythm": "VF", "number of shocks": "1",
-		"drugs given": "epinephrine 1 times, 1 mg", "sustained return of circulation": "unknown", "outcome of the event": "return of circulation", "sex": ""} {
+	for field, want := range map[string]string{"recognition of the arrest": "2026-03-01T14:00:10Z",
+		"first shock": "2026-03-01T14:00:47Z", "first documented rhythm": "VF", "number of shocks": "1",
+		"drugs given": "epinephrine 1 times, 1 mg", "sustained return of circulation": "unknown",
+		"outcome of the event": "return of circulation", "sex": ""} {
 		if got[field] != want {
 			t.Errorf("%s: %q, want %q", field, got[field], want)
 		}

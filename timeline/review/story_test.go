@@ -37,9 +37,11 @@ func TestStory(t *testing.T) {
 	}{
 		{"nothing", 60, nil, "No code was called in this record."},
 		{"two shocks and a pulse", 500, []call{{10, "code.start"}, {13, "compressions.start"}, {40, "rhythm.check"}, {42, "rhythm.vf"},
-			{50, "shock.given"}, {53, "compressions.start"}, {90, "drug.epinephrine"}, {170, "rhythm.check"}, {180, "shock.given"}, {188, "compressions.start"},
+			{50, "shock.given"}, {53, "compressions.start"}, {90, "drug.epinephrine"}, {170, "rhythm.check"}, {180, "shock.given"},
+			{188, "compressions.start"},
 			{300, "rosc"}, {330, "code.end"}, {335, "confirm"}},
-			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once from 1:20, pulse back at 4:50. Longest pause 18 s at 2:40."},
+			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once from 1:20, " +
+				"pulse back at 4:50. Longest pause 18 s at 2:40."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
 			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
 	} {

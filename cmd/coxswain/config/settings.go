@@ -48,11 +48,12 @@ var settings = []setting{
 	{key: "benchmarks", def: []string{}, usage: "`FILES` that overlay the benchmarks of the figures"},
 	{key: "sign_key", def: "", usage: "`FILE` of the private key that records are signed with (see coxswain key)"},
 	{
-		key:   "buffer_ms",
-		def:   20,
-		usage: "`MS` of sound that the device holds, 20 to 200: more bridges longer stalls of a busy machine, and all is said as much later",
-		lo:    20,
-		hi:    200,
+		key: "buffer_ms",
+		def: 20,
+		usage: "`MS` of sound that the device holds, 20 to 200: " +
+			"more bridges longer stalls of a busy machine, and all is said as much later",
+		lo: 20,
+		hi: 200,
 	},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
 	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
@@ -101,9 +102,10 @@ var settings = []setting{
 	},
 	{key: "http_open", def: false, usage: "show the wall display to every user of this machine, without a word"},
 	{
-		key:   "http_token",
-		def:   "",
-		usage: "`WORD` that every request to http must carry (better in the environment than on the command line; none: one is made, see coxswain status --display)",
+		key: "http_token",
+		def: "",
+		usage: "`WORD` that every request to http must carry " +
+			"(better in the environment than on the command line; none: one is made, see coxswain status --display)",
 	},
 	{
 		key:   "log_level",

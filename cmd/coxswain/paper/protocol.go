@@ -15,8 +15,9 @@ import (
 func Protocol(w io.Writer, p *timeline.Protocol, status []string, asJSON bool, caution string) error {
 	lines := slices.DeleteFunc(p.Lines(), func(l timeline.Line) bool { return !wanted(status, l.Status) })
 	if asJSON {
-		return json.NewEncoder(w).
-			Encode(map[string]any{"id": p.ID, "title": p.Title, "guideline": p.Guideline, "hash": p.Hash, "lines": lines, "caution": caution})
+		return json.NewEncoder(w).Encode(map[string]any{
+			"id": p.ID, "title": p.Title, "guideline": p.Guideline, "hash": p.Hash, "lines": lines, "caution": caution,
+		})
 	}
 	fmt.Fprintf(w, "%s (%s)\n%s\n%s\n", p.Title, p.ID, p.Guideline, caution)
 	part := ""

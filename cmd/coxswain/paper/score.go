@@ -19,8 +19,9 @@ func Score(w io.Writer, p *timeline.Protocol, chosen *drill.Case, dir string, as
 	}
 	findings := chosen.Score(p, events)
 	if asJSON {
-		return json.NewEncoder(w).
-			Encode(map[string]any{"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": caution})
+		return json.NewEncoder(w).Encode(map[string]any{
+			"case": chosen.ID, "protocol": p.ID, "record": dir, "rate": timeline.Rate, "findings": findings, "caution": caution,
+		})
 	}
 	got, of := 0, 0
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)

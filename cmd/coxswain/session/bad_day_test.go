@@ -98,7 +98,8 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 // options are those of the day's session: eight callouts, one every four seconds.
 func (b badDay) options(t *testing.T, dir string) Options {
 	var said []intents.Result
-	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv", "access.iv"} {
+	for k, id := range []string{"code.start", "compressions.start", "access.iv", "access.iv", "access.iv", "access.iv",
+		"access.iv", "access.iv"} {
 		said = append(said, heardAt(id, 3+4*k))
 	}
 	o := testOptions(t, dir, said...)
@@ -181,10 +182,14 @@ func TestBadDays(t *testing.T) {
 		logged, spoken string
 		callouts       int // that can be heard at all
 	}{
-		{"device unplugged for 4 s", badDay{length: 40 * time.Second, gone: [2]time.Duration{16 * time.Second, 20 * time.Second}}, "sound was lost for", "fault.device:", 8},
-		{"no microphone at start", badDay{length: 40 * time.Second, silent: "microphone", back: 10 * time.Second}, "no microphone", "fault.microphone:", 8},
-		{"callback starved for 1.2 s", badDay{length: 40 * time.Second, stall: 1200 * time.Millisecond}, "sound was lost for", "fault.device:", 8},
-		{"machine suspended for 90 s", badDay{length: 40 * time.Second, sleepAt: 9 * time.Second, slept: 90 * time.Second}, "slept for 1m30s", "fault.device:", 8},
+		{"device unplugged for 4 s", badDay{length: 40 * time.Second, gone: [2]time.Duration{16 * time.Second, 20 * time.Second}},
+			"sound was lost for", "fault.device:", 8},
+		{"no microphone at start", badDay{length: 40 * time.Second, silent: "microphone", back: 10 * time.Second}, "no microphone",
+			"fault.microphone:", 8},
+		{"callback starved for 1.2 s", badDay{length: 40 * time.Second, stall: 1200 * time.Millisecond}, "sound was lost for",
+			"fault.device:", 8},
+		{"machine suspended for 90 s", badDay{length: 40 * time.Second, sleepAt: 9 * time.Second, slept: 90 * time.Second},
+			"slept for 1m30s", "fault.device:", 8},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()

@@ -209,7 +209,8 @@ func TestNextPatientAtOnce(t *testing.T) {
 // is a patient begins it. Questions, orders and an end do not.
 func TestWhatBeginsARecord(t *testing.T) {
 	for id, want := range map[string]int{
-		"code.start": 1, "compressions.start": 1, "shock.given": 1, "drug.epinephrine": 1, "rhythm.vf": 1, "pulse.absent": 1, "patient.unstable": 1, "access.iv": 1,
+		"code.start": 1, "compressions.start": 1, "shock.given": 1, "drug.epinephrine": 1, "rhythm.vf": 1, "pulse.absent": 1,
+		"patient.unstable": 1, "access.iv": 1,
 		"patient.weight": 1, "ask.next": 0, "ask.time": 0, "quiet": 0, "undo": 0, "confirm": 0, "code.end": 0, "say.again": 0,
 	} {
 		if _, records := evening(t, 8, nil, heardAt(id, 4)); len(records) != want {

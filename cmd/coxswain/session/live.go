@@ -318,7 +318,8 @@ func (l *Live) back(r reopening, now time.Duration) {
 	}
 	l.fill(l.clock.lag(l.s.pos))
 	l.clock.start(now)
-	l.e, l.dev, l.dry, l.told, l.lost, l.calls, l.called, l.backoff, l.ahead = r.e, r.dev, 0, 0, 0, 0, now+firstCallback, 0, 0
+	l.e, l.dev, l.called = r.e, r.dev, now+firstCallback
+	l.dry, l.told, l.lost, l.calls, l.backoff, l.ahead = 0, 0, 0, 0, 0, 0
 	l.s.sound = l.side()
 	switch missing := l.dev.Missing(); {
 	case l.lacked == "":

@@ -8,7 +8,8 @@ import (
 )
 
 // Caution stands at the start of every session, in every report and in the README.
-const Caution = "coxswain supports a trained team. It is not a medical device. Follow local protocol and licensed judgement."
+const Caution = "coxswain supports a trained team. It is not a medical device. " +
+	"Follow local protocol and licensed judgement."
 
 // Snapshot is what the session looks like from outside: for the status
 // command, the wall display and the metrics. Times are seconds; null is "never".

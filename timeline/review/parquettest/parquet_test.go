@@ -18,8 +18,10 @@ import (
 // records are invented: twelve, a month apart, a third with a known first shock.
 func records() (list []review.Summary) {
 	for k := range 12 {
-		s := review.Summary{Name: fmt.Sprintf("r%d", k), Path: fmt.Sprintf("records/r%d", k), Wall: time.Date(2026, time.Month(1+k), 2, 3, 4, 5, 6_000_000, time.UTC),
-			Seconds: 600.5, Rhythm: []string{"VF", "PEA"}[k%2], Faults: k, Amended: k == 3, Figures: map[string]float64{"compression_fraction": 0.7 + float64(k)/100}}
+		s := review.Summary{Name: fmt.Sprintf("r%d", k), Path: fmt.Sprintf("records/r%d", k),
+			Wall:    time.Date(2026, time.Month(1+k), 2, 3, 4, 5, 6_000_000, time.UTC),
+			Seconds: 600.5, Rhythm: []string{"VF", "PEA"}[k%2], Faults: k, Amended: k == 3,
+			Figures: map[string]float64{"compression_fraction": 0.7 + float64(k)/100}}
 		if k%3 == 0 {
 			s.Figures["first_shock"] = 90 + float64(k)
 		}
@@ -77,7 +79,8 @@ func column(t *testing.T, f *file.Reader, name string) file.ColumnChunkReader {
 
 func texts(t *testing.T, f *file.Reader, name string) (out []string) {
 	raw := make([]parquet.ByteArray, f.NumRows())
-	if _, n, err := column(t, f, name).(*file.ByteArrayColumnChunkReader).ReadBatch(int64(len(raw)), raw, nil, nil); err != nil || n != len(raw) {
+	if _, n, err := column(t, f, name).(*file.ByteArrayColumnChunkReader).ReadBatch(int64(len(raw)), raw, nil, nil); err != nil ||
+		n != len(raw) {
 		t.Fatalf("%s: %d of %d: %v", name, n, len(raw), err)
 	}
 	for _, b := range raw {
