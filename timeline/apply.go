@@ -9,14 +9,17 @@ import (
 // apply makes the state that e leaves out of the one that it found.
 func (s *State) apply(e Event) {
 	row := e.Kind.Row()
-	if s.Ended != Never && row.Starts {
+	late := s.late(e, row)
+	if s.Ended != Never && row.Starts && !late {
 		s.nextPatient()
 	}
 	s.At = e.At
 	if e.Kind.IsCallout() {
 		s.HeardAt = e.At
 	}
-	s.begin(e, row)
+	if !late {
+		s.begin(e, row)
+	}
 	if row.Rhythm != Unknown {
 		s.rhythm(row.Rhythm, e.At)
 		return
@@ -72,6 +75,18 @@ func (s *State) nextPatient() {
 	ended, clear := s.EndedBy, s.ClearAt
 	*s = newState()
 	s.EndedBy, s.ClearAt = ended, clear
+}
+
+// late reports whether e is a fact of the case that has just ended, and no new
+// case: neither a call for help or hands, nor the loss of a pulse.
+func (s State) late(e Event, row Row) bool {
+	switch {
+	case s.Ended == Never || !row.Starts || e.At >= s.Ended+rule("after_end_s"):
+		return false
+	case e.Kind == CodeStart || e.Kind == CompressionsStart || e.Kind == PulseAbsent || e.Kind == PulseLost:
+		return false
+	}
+	return !(row.Arrest && s.PulsePresent)
 }
 
 // tended takes what was done beside rhythm and hands; false: it is none of these.
