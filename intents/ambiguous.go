@@ -7,7 +7,8 @@ import (
 )
 
 // slight are words that stand in any sentence: alone, none can be a callout.
-var slight = strings.Fields("a an the and or of to in on at it is are was be this that we i you he she they so then there for with from by")
+var slight = strings.Fields("a an the and or of to in on at it is are was be this that " +
+	"we i you he she they so then there for with from by")
 
 // checkPhrases finds a phrase of an overlay that means something else already, or
 // that any sentence would hold.

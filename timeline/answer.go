@@ -67,22 +67,18 @@ func (m *Machine) again(e Event, now Time) Cue {
 // protocol can.
 func (m *Machine) readBack(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
-	c := reply("said."+string(e.Kind), e, now, ReadBack)
+	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values = e.Values
 	switch f, _ := e.Kind.Family(); {
 	case strings.HasPrefix(f, "cause."):
 		c.Items = []string{e.Kind.Row().Spoken}
-	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
-		c.ID += ".clear" // nobody may be told to touch the patient
-	case e.Kind == ShockGiven && !m.state.InArrest():
-		c.ID += ".pulse" // nobody is told to compress
-	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")): // the last of the row
-		c.Parts = []Cue{{ID: "compress.now"}}
+	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")):
+		c.Parts = []Cue{{ID: "compress.now"}} // it was the last of the row
 	case e.Kind == PatientHypothermic:
 		c.Parts = p.cold(m.state)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
-	case e.Kind == PatientWeight && m.state.Patient == "" && m.state.AgeMonths == 0 && p.patient(m.state) != "":
+	case e.Kind == PatientWeight && m.state.byWeight(p):
 		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
@@ -90,6 +86,23 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		}
 	}
 	return c
+}
+
+// unsaid names the form of a read back that leaves out what nobody may be told
+// now; "" is the whole sentence.
+func (m *Machine) unsaid(e Event, now Time) string {
+	switch {
+	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
+		return ".clear" // nobody may be told to touch the patient
+	case e.Kind == ShockGiven && !m.state.InArrest():
+		return ".pulse" // nobody is told to compress
+	}
+	return ""
+}
+
+// byWeight says whether the weight alone tells the kind of patient.
+func (s State) byWeight(p *Protocol) bool {
+	return s.Patient == "" && s.AgeMonths == 0 && p.patient(s) != ""
 }
 
 // dose answers what to give: drug, amount and volume. "shock" asks for the

@@ -199,6 +199,19 @@ func doseOf(c Cue) string {
 	return ""
 }
 
+// nextIsNew holds the state of the next patient, begun by e, to know nothing of the one before.
+func nextIsNew(t *testing.T, was, got State, e Event) {
+	t.Helper()
+	if was.Ended == Never || got.Ended != Never || e.Replaces != 0 || !e.Kind.Row().Starts {
+		return
+	}
+	only := Fold([]Event{e})
+	only.EndedBy, only.ClearAt = got.EndedBy, got.ClearAt
+	if fmt.Sprint(only) != fmt.Sprint(got) {
+		t.Fatalf("the next case begins with %+v", got)
+	}
+}
+
 // safe holds a cue, spoken in state s, to what must never be spoken.
 func safe(t *testing.T, p *Protocol, s State, c Cue) {
 	t.Helper()
@@ -260,13 +273,7 @@ func TestSafeInAnyOrder(t *testing.T) {
 			if ready.Ended && len(ready.Cues) != 1 {
 				t.Fatalf("%v after the end", ready.Cues)
 			}
-			if got := m.State(); was.Ended != Never && got.Ended == Never && e.Replaces == 0 && e.Kind.Row().Starts { // the next patient
-				only := Fold([]Event{e})
-				only.EndedBy, only.ClearAt = got.EndedBy, got.ClearAt
-				if fmt.Sprint(only) != fmt.Sprint(got) {
-					t.Fatalf("order %d: the next case begins with %+v", n, got)
-				}
-			}
+			nextIsNew(t, was, m.State(), e)
 			for _, more := range ready.Events {
 				step(more)
 			}

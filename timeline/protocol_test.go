@@ -63,8 +63,10 @@ func TestOverlay(t *testing.T) {
 			"site.yaml:2: drug atropine: its limits have no source"},
 		{"a note without a source", "notes:\n  ours: {text: x}\n", "site.yaml:2: note ours: want a source"},
 		{"a variant's line", "variants:\n  child:\n    values:\n      cycle_s: {value: 1, source: x}\n", "site.yaml:4: cycle_s is 1"},
-		{"a thousandfold dose", "drugs:\n  epinephrine:\n    doses: [{fixed: 1000, source: x}]\n", "site.yaml:2: drug epinephrine: a dose of 1000 mg is more than 3 times"},
-		{"a child's slipped decimal", "variants:\n  child:\n    drugs:\n      epinephrine:\n        doses: [{per_kg: 0.1, max: 1, source: x}]\n", "site.yaml:4: drug epinephrine"},
+		{"a thousandfold dose", "drugs:\n  epinephrine:\n    doses: [{fixed: 1000, source: x}]\n",
+			"site.yaml:2: drug epinephrine: a dose of 1000 mg is more than 3 times"},
+		{"a child's slipped decimal", "variants:\n  child:\n    drugs:\n      epinephrine:\n" +
+			"        doses: [{per_kg: 0.1, max: 1, source: x}]\n", "site.yaml:4: drug epinephrine"},
 		{"empty", "", "site.yaml:1: the file is empty"},
 		{"disagreeing", "values:\n  epinephrine_due_s: {value: 360, source: x}\n", "epinephrine_due_s is above epinephrine_overdue_s"},
 	} {

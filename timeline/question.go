@@ -86,7 +86,7 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	if s.leftSynced() && s.InArrest() {
 		ask("sync.off")
 	}
-	if most, limited := p.Spoken("cold_shocks"); limited && p.tooCold(s) && float64(len(s.Defibrillations())) >= most {
+	if most, spent := p.coldShocksSpent(s); spent {
 		ask("shock.cold")
 		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
 	}
@@ -96,6 +96,13 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), !given // what follows a shock is said first
 	}
 	return out
+}
+
+// coldShocksSpent returns how many shocks a cold patient gets before rewarming,
+// and whether this one is cold and has had them.
+func (p *Protocol) coldShocksSpent(s State) (most float64, spent bool) {
+	most, limited := p.Spoken("cold_shocks")
+	return most, limited && p.tooCold(s) && float64(len(s.Defibrillations())) >= most
 }
 
 // leftSynced reports whether the last shock was synchronised, in a rhythm that

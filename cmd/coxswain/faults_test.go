@@ -103,12 +103,8 @@ func TestWrongInput(t *testing.T) {
 	writeWAV(t, good, 48000, 1, 48000)
 	writeWAV(t, slow, 4000, 1, 4000)
 	b, _ := os.ReadFile(good)
-	cut := file("cut.wav", string(b[:20000]))
-	used := filepath.Join(dir, "used")
-	if out, err := coxswainCommand(t, "replay", good, "--out", used, "--record", "always",
-		"--recogniser", earCommand(t)).CombinedOutput(); err != nil {
-		t.Fatalf("a good replay: %v: %s", err, out)
-	}
+	cut, used := file("cut.wav", string(b[:20000])), filepath.Join(dir, "used")
+	replayed(t, good, used)
 	out := func(name string) string { return filepath.Join(dir, name) }
 	for _, c := range []struct {
 		name, want string
@@ -155,6 +151,15 @@ func TestWrongInput(t *testing.T) {
 		{"no record", "holds no record", []string{"verify", out("nothing")}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
+	}
+}
+
+// replayed records a session over a WAV file in the folder out.
+func replayed(t *testing.T, wav, out string) {
+	t.Helper()
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--record", "always", "--recogniser", earCommand(t))
+	if said, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("a good replay: %v: %s", err, said)
 	}
 }
 

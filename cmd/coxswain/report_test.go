@@ -102,7 +102,8 @@ func TestWebVTTInAPlayer(t *testing.T) {
 	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
 	const want = "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|" +
 		"49 epinephrine, 1 mg"
-	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues].map(c => c.startTime + " " + c.text).join("|")`); got != want {
+	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues]
+		.map(c => c.startTime + " " + c.text).join("|")`); got != want {
 		t.Errorf("the player reads %s", got)
 	}
 }

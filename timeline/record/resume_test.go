@@ -107,11 +107,10 @@ func TestFindCut(t *testing.T) {
 			os.WriteFile(filepath.Join(cutRecord(t, r, "broken", wall.Add(time.Second), 1), JournalName), []byte("{}\n{}\n"), 0o600)
 		}, "2026-03-01T140000"},
 	} {
-		within := 10 * time.Minute
+		records, within := t.TempDir(), 10*time.Minute
 		if strings.Contains(c.name, "set back") {
 			within = 2 * time.Hour
 		}
-		records := t.TempDir()
 		c.make(t, records)
 		name := ""
 		if r := FindCut(records, now, within); r != nil {
