@@ -100,25 +100,26 @@ func mayImport(allowed []string, ours string) bool {
 
 // Nothing grows beyond what can be read at once. Tests may have longer lines, and
 // as many branches as there are ways to fail.
-// The aims are 400 lines a file, 60 a function, no line over 120 characters and
-// 1,500 lines in main; what stands here is what holds today.
 func TestSizes(t *testing.T) {
 	const (
-		fileLines, funcLines, branches, columns = 425, 72, 15, 120
-		share, mainLines, tooLong               = 0.25, 1900, 45
+		fileLines, funcLines, branches = 399, 59, 14
+		columns, columnsOfTests        = 120, 140
+		share, mainLines               = 0.25, 1499
 	)
-	all, byPackage, long := 0, map[string]int{}, []string{}
+	all, byPackage := 0, map[string]int{}
 	for _, s := range sources(t) {
 		if len(s.lines) > fileLines {
 			t.Errorf("%s: %d lines, want at most %d", s.path, len(s.lines), fileLines)
 		}
+		widest := columnsOfTests
 		if !s.test() {
+			widest = columns
 			all += len(s.lines)
 			byPackage[path.Dir(s.path)] += len(s.lines)
 		}
 		for i, l := range s.lines {
-			if n := utf8.RuneCountInString(l); n > columns && !s.test() {
-				long = append(long, fmt.Sprintf("%s:%d: %d characters", s.path, i+1, n))
+			if n := utf8.RuneCountInString(l); n > widest {
+				t.Errorf("%s:%d: %d characters, want at most %d", s.path, i+1, n, widest)
 			}
 		}
 		for _, d := range s.file.Decls {
@@ -133,9 +134,6 @@ func TestSizes(t *testing.T) {
 				t.Errorf("%s: %s has a cyclomatic complexity of %d, want at most %d", s.path, f.Name, n, branches)
 			}
 		}
-	}
-	if len(long) > tooLong {
-		t.Errorf("%d lines over %d characters, want at most %d:\n%s", len(long), columns, tooLong, strings.Join(long, "\n"))
 	}
 	for pkg, n := range byPackage {
 		if float64(n) > share*float64(all) {
