@@ -82,7 +82,8 @@ func named(c Cue, e Event) Cue {
 
 // backdate moves the last callout to the moment that was claimed, but not to
 // before the case began without it: the event that stood is retracted, the new
-// one keeps when it was heard.
+// one keeps when it was heard. Over one that it depends on it is not moved: that
+// is asked about.
 func (m *Machine) backdate(e Event, now Time) Ready {
 	last, _, ok := m.undoable(e.At)
 	if !ok {
@@ -91,6 +92,11 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
 	moved := last
 	moved.At = max(0, last.At-Seconds(60*e.Values["minutes"]), min(last.At, Fold(without).Started))
+	if between, ok := crossed(without, last, moved.At); ok {
+		c := reply("question.backdate", e, now, ReadBack)
+		c.Items = []string{between.Kind.Row().Spoken}
+		return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: c.ID}}, Cues: []Cue{c}}
+	}
 	c := named(reply("backdated", e, now, ReadBack), last)
 	if from := m.state.CodeAt(); from != Never && last.At > from {
 		to := Cue{ID: "backdated.start"}
@@ -100,6 +106,25 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		c.Parts = append(c.Parts, to)
 	}
 	return replace(e, last, moved, c)
+}
+
+// crossed is the last event that an event would be moved over and that it depends
+// on: hands, looks, shocks and the pulse mean what they do by their order.
+func crossed(events []Event, last Event, to Time) (between Event, ok bool) {
+	if !inOrder[last.Kind] {
+		return Event{}, false
+	}
+	for _, x := range standing(events) {
+		if x.At > to && x.At <= last.At && inOrder[x.Kind] {
+			between, ok = x, true
+		}
+	}
+	return between, ok
+}
+
+var inOrder = map[Kind]bool{
+	CompressionsStart: true, CompressionsStop: true, RhythmCheck: true, ShockClear: true, ShockGiven: true,
+	ShockStacked: true, CardioversionDone: true, PulsePresent: true, ROSC: true, PulseAbsent: true, PulseLost: true,
 }
 
 // replace puts an event in the place of an earlier one, because of e.
