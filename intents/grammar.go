@@ -210,6 +210,8 @@ type Phrase struct {
 	Text    string
 	Parts   []Part
 	Answer  bool // counts only as an answer to a question
+	// Inflects is, of talk that is another form of a callout's words, that callout.
+	Inflects *Callout
 }
 
 // Part is a word or a slot of a phrase.
@@ -249,7 +251,7 @@ func (v *Vocabulary) Compile() ([]Phrase, error) {
 		}
 		out = append(out, Phrase{Callout: &talk, Text: t.Text, Parts: parts})
 	}
-	return out, nil
+	return append(out, v.inflections()...), nil
 }
 
 // CompileAnswers lists the phrases that count only as answers to a question.

@@ -47,6 +47,7 @@ type tuning struct {
 	usual      float64 // advantage of a usual number
 	trust      float64 // weight of the second opinion
 	talk       float64 // handicap of talk: a callout lost is worse than one to take back
+	inflected  float64 // handicap of another form of a callout's words
 	lost       float32 // paths below are given up
 	beam       float32 // and those so far below the best of their phrase
 }
@@ -60,6 +61,7 @@ var tuned = tuning{
 	usual:      2,
 	trust:      3,
 	talk:       4,
+	inflected:  1.5,
 	lost:       -8,
 	beam:       14,
 }
@@ -307,7 +309,9 @@ func (d *decoder) choose() candidate {
 	for _, c := range d.pending {
 		c.opinion = d.opinion(c)
 		x := c.score + tuned.trust*c.opinion.said
-		if d.g.phrases[c.phrase].Talk() {
+		if near, ok := d.inflected(c); ok {
+			x = c.score + tuned.trust*near.said - tuned.inflected
+		} else if d.g.phrases[c.phrase].Talk() {
 			x -= tuned.talk
 		}
 		if x > best {
@@ -321,6 +325,19 @@ func (d *decoder) choose() candidate {
 	}
 	out.margin = (best - rival) / float64(out.end-out.start+1)
 	return out
+}
+
+// inflected is the opinion of the callout that a candidate is another form of, if that is
+// pending too. The nets know callouts as wholes, and take both for the callout: only the
+// phones tell them apart.
+func (d *decoder) inflected(c candidate) (opinion, bool) {
+	of := d.g.phrases[c.phrase].Inflects
+	for _, x := range d.pending {
+		if of != nil && d.g.phrases[x.phrase].Callout == of {
+			return d.opinion(x), true
+		}
+	}
+	return opinion{}, false
 }
 
 // growing reports whether a longer phrase is on its way: "shock delivered"

@@ -172,3 +172,18 @@ func FuzzRules(f *testing.F) {
 		}
 	})
 }
+
+// Between "clear" and the shock, compressions must be surer: hands that go back are shocked.
+func TestCompressionsAfterClear(t *testing.T) {
+	r, x := rules(t), open("compressions.start", 0.6)
+	if d := r.Decide(x, 0.5, View{Facts: facts("running arrest paused")}); d.Verdict != Accept {
+		t.Errorf("in a pause: %d", d.Verdict)
+	}
+	if d := r.Decide(x, 0.5, View{Facts: facts("running arrest clear")}); d.Verdict == Accept {
+		t.Error("after clear an unsure one is accepted")
+	}
+	x.Confidence = 0.9
+	if d := r.Decide(x, 0.5, View{Facts: facts("running arrest paused clear")}); d.Verdict != Accept {
+		t.Errorf("after clear a sure one: %d", d.Verdict)
+	}
+}

@@ -1,0 +1,16 @@
+package acoustic
+
+import "testing"
+
+// Another form of a callout's words is heard as none, the callout's own form stays heard.
+func TestInflectionsAreNoCallouts(t *testing.T) {
+	pcm := speak(t, "who is starting compressions. they started compressions ten minutes ago. charge to two hundred.")
+	if got := hear(t, nil, pcm, 1600); len(got) != 0 {
+		t.Errorf("heard %+v", got)
+	}
+	got := hear(t, nil, speak(t, "starting compressions. charging to two hundred. epinephrine ten milligrams given."), 1600)
+	if len(got) != 3 || got[0].Callout != "compressions.start" || got[1].Values["energy_j"] != 200 ||
+		got[2].Values["dose_mg"] != 10 {
+		t.Errorf("heard %+v", got)
+	}
+}

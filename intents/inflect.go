@@ -1,0 +1,72 @@
+package intents
+
+import (
+	"slices"
+	"strings"
+)
+
+// verb is what a phrase begins with, as it is ordered, reported and being done.
+type verb struct{ order, past, doing string }
+
+// verbs are those of the callouts that begin with one.
+var verbs = []verb{
+	{"start", "started", "starting"}, {"restart", "restarted", "restarting"}, {"resume", "resumed", "resuming"},
+	{"continue", "continued", "continuing"}, {"stop", "stopped", "stopping"}, {"hold", "held", "holding"},
+	{"pause", "paused", "pausing"}, {"charge", "charged", "charging"},
+}
+
+// contracted are the auxiliaries of phrases with a "not" in them.
+var contracted = map[string]string{
+	"has": "hasn't", "was": "wasn't", "is": "isn't", "are": "aren't", "have": "haven't",
+}
+
+// dangerous are the callouts, by how their ids begin, whose inflections are talk: what
+// is logged wrongly of them is acted on.
+var dangerous = []string{"compressions.", "shock.", "drug."}
+
+// inflections are sentences that have the sound of a callout in another form of its words
+// and report nothing: "who started compressions", "epinephrine hasn't been given",
+// "charge to two hundred". The words around a callout do not tell them: the form that
+// differs lies in the callout's own words. They compete as talk.
+func (v *Vocabulary) inflections() (out []Phrase) {
+	if len(v.Around.Forbid) == 0 {
+		return nil
+	}
+	seen := map[string]bool{}
+	for i := range v.Callouts {
+		c := &v.Callouts[i]
+		if !slices.ContainsFunc(dangerous, func(x string) bool { return strings.HasPrefix(c.ID, x) }) {
+			continue
+		}
+		for _, p := range c.Phrases {
+			for _, s := range inflect(strings.Fields(p)) {
+				parts, err := v.parts(s)
+				if err == nil && !seen[s] && !slices.Contains(c.Phrases, s) {
+					out = append(out, Phrase{Callout: &talk, Text: s, Parts: parts, Inflects: c})
+				}
+				seen[s] = true
+			}
+		}
+	}
+	return out
+}
+
+// inflect lists what one phrase becomes.
+func inflect(words []string) (out []string) {
+	rest := strings.Join(words[1:], " ")
+	for _, w := range verbs {
+		switch {
+		case rest == "":
+		case words[0] == w.order:
+			out = append(out, "who "+w.past+" "+rest, "they "+w.past+" "+rest, "who is "+w.doing+" "+rest)
+		case words[0] == w.doing:
+			out = append(out, w.order+" "+rest)
+		}
+	}
+	for i, w := range words[:len(words)-1] {
+		if x, ok := contracted[w]; ok && i > 0 {
+			out = append(out, strings.Join(slices.Concat(words[:i], []string{x}, words[i+1:]), " "))
+		}
+	}
+	return out
+}

@@ -1,0 +1,57 @@
+package intents
+
+import (
+	"slices"
+	"testing"
+)
+
+// Another form of a callout's own words reports nothing.
+func TestInflections(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	phrases, err := v.Compile()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for text, of := range map[string]string{
+		"who started compressions":      "compressions.start",
+		"who is starting compressions":  "compressions.start",
+		"they stopped compressions":     "compressions.stop",
+		"charge to {energy_j}":          "shock.charging",
+		"epinephrine hasn't been given": "drug.epinephrine",
+		"amiodarone wasn't given":       "drug.amiodarone",
+	} {
+		if !slices.ContainsFunc(phrases, func(p Phrase) bool {
+			return p.Text == text && p.Talk() && p.Inflects != nil && p.Inflects.ID == of
+		}) {
+			t.Errorf("%q does not compete with %s as talk", text, of)
+		}
+	}
+	for _, p := range phrases { // an order that is a callout stays one
+		if p.Inflects != nil && slices.Contains(p.Inflects.Phrases, p.Text) {
+			t.Errorf("%q is talk and a phrase of %s", p.Text, p.Inflects.ID)
+		}
+	}
+}
+
+// Far too much of a drug is heard, so that it can be questioned; what no syringe holds is not.
+func TestOverdoseIsInBounds(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		drug string
+		mg   float64
+		ok   bool
+	}{
+		{"drug.epinephrine", 10, true}, {"drug.epinephrine", 319, false},
+		{"drug.amiodarone", 1500, true}, {"drug.atropine", 10, true}, {"drug.magnesium", 2000, true},
+	} {
+		if got := v.inBounds(v.Find(x.drug), map[string]float64{"dose_mg": x.mg}); got != x.ok {
+			t.Errorf("%s %v mg in bounds: %v, want %v", x.drug, x.mg, got, x.ok)
+		}
+	}
+}
