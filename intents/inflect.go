@@ -15,17 +15,12 @@ var verbs = []verb{
 	{"pause", "paused", "pausing"}, {"charge", "charged", "charging"},
 }
 
-// contracted are the auxiliaries of phrases with a "not" in them.
-var contracted = map[string]string{
-	"has": "hasn't", "was": "wasn't", "is": "isn't", "are": "aren't", "have": "haven't",
-}
-
 // dangerous are the callouts, by how their ids begin, whose inflections are talk: what
 // is logged wrongly of them is acted on.
 var dangerous = []string{"compressions.", "shock.", "drug."}
 
 // inflections are sentences that have the sound of a callout in another form of its words
-// and report nothing: "who started compressions", "epinephrine hasn't been given",
+// and report nothing: "who started compressions",
 // "charge to two hundred". The words around a callout do not tell them: the form that
 // differs lies in the callout's own words. They compete as talk.
 func (v *Vocabulary) inflections() (out []Phrase) {
@@ -61,11 +56,6 @@ func inflect(words []string) (out []string) {
 			out = append(out, "who "+w.past+" "+rest, "they "+w.past+" "+rest, "who is "+w.doing+" "+rest)
 		case words[0] == w.doing:
 			out = append(out, w.order+" "+rest)
-		}
-	}
-	for i, w := range words[:len(words)-1] {
-		if x, ok := contracted[w]; ok && i > 0 {
-			out = append(out, strings.Join(slices.Concat(words[:i], []string{x}, words[i+1:]), " "))
 		}
 	}
 	return out

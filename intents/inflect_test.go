@@ -16,12 +16,10 @@ func TestInflections(t *testing.T) {
 		t.Fatal(err)
 	}
 	for text, of := range map[string]string{
-		"who started compressions":      "compressions.start",
-		"who is starting compressions":  "compressions.start",
-		"they stopped compressions":     "compressions.stop",
-		"charge to {energy_j}":          "shock.charging",
-		"epinephrine hasn't been given": "drug.epinephrine",
-		"amiodarone wasn't given":       "drug.amiodarone",
+		"who started compressions":     "compressions.start",
+		"who is starting compressions": "compressions.start",
+		"they stopped compressions":    "compressions.stop",
+		"charge to {energy_j}":         "shock.charging",
 	} {
 		if !slices.ContainsFunc(phrases, func(p Phrase) bool {
 			return p.Text == text && p.Talk() && p.Inflects != nil && p.Inflects.ID == of
