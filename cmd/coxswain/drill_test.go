@@ -35,13 +35,13 @@ func TestDrill(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	told := 0
+	told := map[string]bool{} // one that was cut off is told again
 	for _, e := range events {
 		if e.Kind == timeline.CueSpoken && e.Cue == "drill" {
-			told++
+			told[e.Sentence] = true
 		}
 	}
-	if told != 3 { // the opening, the monitor after the rhythm check, the veins after the bolus
-		t.Errorf("%d sentences of the case were told, want 3", told)
+	if len(told) != 3 { // the opening, the monitor after the rhythm check, the veins after the bolus
+		t.Errorf("the case told %v, want three sentences", told)
 	}
 }

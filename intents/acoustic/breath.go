@@ -235,7 +235,8 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
 	for _, f := range words {
-		if f.forbids() && (f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
+		if f.forbids() && d.clearly(f.from, f.to) &&
+			(f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
 			out.forbidden = f.reason
 		}
 	}
@@ -262,7 +263,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 	if len(d.g.asides) > 0 && d.frame-c.end > 4 {
 		words := d.around(c.end, d.frame, true).until(d.frame)
 		for _, f := range words {
-			if f.forbids() && !d.paused(c.end, f.from, shortPause) {
+			if f.forbids() && d.clearly(f.from, f.to) && !d.paused(c.end, f.from, shortPause) {
 				b.forbidden = f.reason
 			}
 		}
