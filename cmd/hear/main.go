@@ -15,6 +15,7 @@ import (
 	"runtime"
 
 	"coxswain/intents"
+	"coxswain/intents/acoustic"
 	"coxswain/intents/evaluate"
 )
 
@@ -32,11 +33,15 @@ func run() error {
 		return nil
 	})
 	reference := flag.String("reference", "", "measure against this `file`")
+	model := flag.String("model", "", "hear with the nets, callouts.tsv and calibration.json in this `folder`")
 	candidates := flag.Bool("candidates", false, "write every candidate with its evidence")
 	jobs := flag.Int("jobs", runtime.NumCPU(), "recordings heard at a time")
 	flag.Parse()
 	if flag.NArg() == 0 {
 		return fmt.Errorf("name WAV files or folders (16-bit mono, 16 or 48 kHz); -help lists the flags")
+	}
+	if *model != "" {
+		acoustic.Use(os.DirFS(*model))
 	}
 	v, err := intents.LoadVocabulary(overlays...)
 	if err != nil {

@@ -51,7 +51,7 @@ func TestSameAsTrainingFramework(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	n := newEnsemble(w)
+	n := newEnsemble(w.nets)
 	mel := newLogMel(n.warps()...)
 	frames, outputs, worst := 0, 0, 0.0
 	compare := func(got []float32, want []float64) {
@@ -128,7 +128,7 @@ func TestUsualNumbers(t *testing.T) {
 		t.Fatal(err)
 	}
 	v.Find("shock.given").Usual = []float64{170}
-	g, err := newGraph(v)
+	g, err := newGraph(v, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,10 +159,10 @@ func TestTalkIsThrownAway(t *testing.T) {
 		change func(*intents.Vocabulary)
 		want   int
 	}{
-		{"should we resume compressions.", without, 1},
-		{"should we resume compressions.", nil, 0},
+		{"do we have a pulse.", without, 1},
+		{"do we have a pulse.", nil, 0},
 		{"resume compressions.", nil, 1},
-		{"should we resume compressions. resume compressions.", nil, 1},
+		{"do we have a pulse. resume compressions.", nil, 1},
 	} {
 		if got := hear(t, c.change, speak(t, c.text), 1600); len(got) != c.want {
 			t.Errorf("%q, without talk %v: heard %+v", c.text, c.change != nil, got)
@@ -261,7 +261,7 @@ func TestThresholdOfACallout(t *testing.T) {
 
 // No file, however damaged, makes a net that panics.
 func FuzzWeights(f *testing.F) {
-	real, _ := weightFiles.ReadFile("net1.bin")
+	real, _ := embedded.ReadFile("net1.bin")
 	f.Add(real[:200])
 	f.Add([]byte("CXAM\x03\x00\x00\x00"))
 	f.Fuzz(func(t *testing.T, b []byte) {

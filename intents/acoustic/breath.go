@@ -31,6 +31,7 @@ const (
 	firstCredit   = 1.4  // by so much: questions and openers come first
 	behindCost    = 1.4  // more for words that forbid behind a phrase
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
+	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
 	withinGain    = 0.5  // by which a phrase must fit better with a "not" in it
 	strangeNot    = 2    // and more where no auxiliary stands before it
 	softStart     = 8    // frames of a breath whose first sound the nets take for silence

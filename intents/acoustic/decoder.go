@@ -10,8 +10,9 @@ import (
 // Decoder constants, in frames of 20 ms and natural-log units. They were set
 // on the development set of intents/train/README.md.
 const (
-	holdFrames = 8    // silence or other speech heard before a phrase is final
-	keepFrames = 1024 // history for the alignment of a phrase: 20 s
+	holdFrames  = 8    // silence or other speech heard before a phrase is final
+	leastFrames = 12   // a phrase takes longer
+	keepFrames  = 1024 // history for the alignment of a phrase: 20 s
 
 	frameHop  = 320  // samples a frame
 	pauseCost = 0.3  // of a frame of silence inside a phrase
@@ -43,6 +44,7 @@ type tuning struct {
 	priorScale float64 // how much of the phones' priors is divided out
 	bonus      float64 // credit of a phrase's frame over the free phone path
 	worst      float64 // no single frame counts worse than this
+	least      float64 // score a frame that a candidate needs
 	minAverage float64 // candidates below are not looked at closely
 	usual      float64 // advantage of a usual number
 	trust      float64 // weight of the second opinion
@@ -94,6 +96,7 @@ type decoder struct {
 	calls   [][]float32 // ring: what the nets think has just been called out
 	best    candidate
 	have    bool
+	asked   int         // frame of the last proposal
 	pending []candidate // the best of each callout over the time of best
 	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
@@ -158,6 +161,7 @@ func (d *decoder) push(lp, call []float32) (candidate, bool) {
 	d.calls[d.frame%keepFrames] = append(d.calls[d.frame%keepFrames][:0], call...)
 	d.sil[d.frame%keepFrames] = float32(math.Exp(float64(lp[silence])))
 	d.advance(row)
+	d.propose(call)
 	c, ok := d.endings()
 	d.frame++
 	return c, ok
@@ -258,12 +262,12 @@ func (d *decoder) endings() (out candidate, final bool) {
 	score, start := d.score[d.frame&1^1], d.start[d.frame&1^1]
 	for k := range d.g.spans {
 		for _, i := range d.live[k] {
-			if !d.g.states[i].final || score[i] <= 0 {
+			if !d.g.states[i].final {
 				continue
 			}
 			c := candidate{phrase: k, start: int(start[i]), end: d.frame, score: float64(score[i])}
 			n := float64(c.end - c.start + 1)
-			if c.score/n-tuned.bonus < tuned.minAverage || n < 12 {
+			if c.score <= tuned.least*n || c.score/n-tuned.bonus < tuned.minAverage || n < leastFrames {
 				continue
 			}
 			if d.have && c.start > d.best.end-3 { // what comes after is another callout

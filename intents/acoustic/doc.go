@@ -26,9 +26,9 @@
 //	  v
 //	Viterbi alignment of the phrase over its frames -> words, numbers, evidence
 //	  |        (per word and phone: log ratio, what the nets' own certainty lets expect,
-//	  |        silence around, margin, second opinion)
+//	  |        silence around, margin, the best path of any phones, second opinion)
 //	  v
-//	judge -> confidence (a probability) -> Result
+//	judge (a layer over each sound that was said, pooled, and one over the whole) -> confidence (a probability) -> Result
 //
 // A new phrase needs a pronunciation and no training. How the nets were trained
 // and what they have not been tested on is in intents/train/README.md.

@@ -1,9 +1,6 @@
 package acoustic
 
-import (
-	"fmt"
-	"sync"
-)
+import "math"
 
 // ensemble is some nets whose log posteriors are averaged. Some of them use mean
 // normalisation: each band less its running mean, which takes away the colour of a
@@ -22,21 +19,8 @@ type ensemble struct {
 // meanOver is the time constant of the mean normalisation, in frames of 10 ms.
 const meanOver = 400
 
-var shared = sync.OnceValues(func() (all []*weights, err error) {
-	files, err := weightFiles.ReadDir(".")
-	for _, f := range files {
-		b, err := weightFiles.ReadFile(f.Name())
-		if err != nil {
-			return nil, err
-		}
-		w, err := loadWeights(b)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", f.Name(), err)
-		}
-		all = append(all, w)
-	}
-	return all, err
-})
+// gainOver is that of the energy that a band is measured against, in frames.
+const gainOver = 40
 
 func newEnsemble(all []*weights) *ensemble {
 	e := &ensemble{
@@ -63,18 +47,14 @@ func (e *ensemble) warps() (out []float64) {
 func (e *ensemble) push(mels [][]float32) bool {
 	due := false
 	for k, n := range e.nets {
-		if !n.w.meanNorm {
+		switch n.w.ear {
+		case earLevel:
+			due = n.push(e.level(k, mels[k]))
+		case earGain:
+			due = n.push(e.gain(k, mels[k]))
+		default:
 			due = n.push(mels[k])
-			continue
 		}
-		if e.mean[k] == nil {
-			e.mean[k] = append(e.mean[k], mels[k]...)
-		}
-		for i, x := range mels[k] {
-			e.mean[k][i] += (x - e.mean[k][i]) / meanOver
-			e.less[i] = x - e.mean[k][i]
-		}
-		due = n.push(e.less)
 	}
 	if !due {
 		return false
@@ -92,4 +72,37 @@ func (e *ensemble) push(mels [][]float32) bool {
 	normalise(e.phone)
 	normalise(e.call)
 	return true
+}
+
+// level is each band of mel less its running mean.
+func (e *ensemble) level(k int, mel []float32) []float32 {
+	if e.mean[k] == nil {
+		e.mean[k] = append(e.mean[k], mel...)
+	}
+	for i, x := range mel {
+		e.mean[k][i] += (x - e.mean[k][i]) / meanOver
+		e.less[i] = x - e.mean[k][i]
+	}
+	return e.less
+}
+
+// gain is each band's energy over a power of its smoothed energy, compressed:
+// (E/M^a + d)^r - d^r. What is steady, and the tail of an echo, sinks.
+func (e *ensemble) gain(k int, mel []float32) []float32 {
+	w := e.nets[k].w.gain
+	first := e.mean[k] == nil
+	if first {
+		e.mean[k] = make([]float32, len(mel))
+	}
+	for i, x := range mel {
+		l := 4 * (float64(x) - 1) // see logMel
+		energy := math.Exp(l)
+		if first {
+			e.mean[k][i] = float32(energy)
+		}
+		e.mean[k][i] += (float32(energy) - e.mean[k][i]) / gainOver
+		a, d, r := float64(w[i]), float64(w[bands+i]), float64(w[2*bands+i])
+		e.less[i] = float32(math.Pow(energy*math.Pow(float64(e.mean[k][i]), -a)+d, r) - math.Pow(d, r))
+	}
+	return e.less
 }

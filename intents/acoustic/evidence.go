@@ -9,16 +9,49 @@ type evidence struct {
 	worstRun  float64 // of its worst three phones in a row
 	squeezed  float64 // share of phones that got one frame
 	phones    float64
-	before    float64 // silence just before, 0..1
-	after     float64 // silence just after, 0..1
-	margin    float64 // score over the best other callout, a frame
-	pauses    float64 // share of silence inside
-	below     float64 // mean log ratio under what the net's own certainty lets expect
-	deviation float64 // the same in standard deviations
-	worstDev  float64 // of its worst word, in standard deviations
-	top       float64 // mean log probability of the best phone
+	words     float64
+	before    float64       // silence just before, 0..1
+	after     float64       // silence just after, 0..1
+	margin    float64       // score over the best other callout, a frame
+	pauses    float64       // share of silence inside
+	below     float64       // mean log ratio under what the net's own certainty lets expect
+	deviation float64       // the same in standard deviations
+	worstDev  float64       // of its worst word, in standard deviations
+	top       float64       // mean log probability of the best phone
+	loop      float64       // mean log ratio to the best path of any phones in any order
+	among     float64       // share of frames whose phone is among the net's best three
+	pace      float64       // log of frames a phone
+	roomTop   float64       // mean log probability of the best phone in the time before: how well this room is heard
+	roomQuiet float64       // silence in the time before, 0..1
+	poor      float64       // share of phones that fit badly
+	number    float64       // 1 if a number was said
+	missing   bool          // a long word is hardly there
+	sounds    []spokenPhone // one for each phone said
 	opinion   opinion
 }
+
+// spokenPhone is the evidence of one phone of an alignment.
+type spokenPhone struct {
+	phone    int
+	evidence [soundFeatures]float64
+}
+
+// soundFeatures: mean log ratio; the same less the phrase's; what is below the
+// net's own certainty, a frame and in deviations; log probability of the best
+// phone; log of frames; silence; share among the best three; begins a word;
+// at an edge of the phrase.
+const soundFeatures = 10
+
+const (
+	phoneCount  = 40
+	loopCost    = 1.5  // of going on to another phone in any order
+	poorFit     = -1.5 // mean log ratio of a phone that hardly fits
+	longWord    = 4    // phones of a word that cannot go unheard: a lead word, a drug
+	shortPhrase = 6    // phones of a phrase whose every word must be heard
+	missingFit  = -2.0 // mean log ratio of a word that was not said
+	doubt       = -1.0 // most log odds of a phrase that lacks one
+	roomFrames  = 150  // before a phrase that tell of the room
+)
 
 // settle returns the words said and the evidence. Where a number was said, a
 // usual one is taken unless another fits clearly better: of "fifteen" and
@@ -103,7 +136,11 @@ type seg struct {
 	diff     float64 // sum less what was to be expected
 	variance float64
 	top      float64
+	quiet    float64 // sum of the probability of silence
+	among    float64 // frames with the phone among the best three
 }
+
+func (s seg) frames() float64 { return float64(s.to - s.from) }
 
 func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
 	var segs []seg
@@ -116,7 +153,10 @@ func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
 		s.from = t
 		k := (c.start + t) % keepFrames
 		x, b := d.llr[k][d.g.states[sp.lo+int32(at)].phone], d.belief[k]
-		s.sum += float64(x)
+		s.sum, s.quiet = s.sum+float64(x), s.quiet+float64(d.sil[k])
+		if d.among(k, x) {
+			s.among++
+		}
 		s.diff, s.variance, s.top = s.diff+float64(x-b.mean), s.variance+float64(b.variance), s.top+float64(b.top)
 		at = int(a.back[t*m+at])
 	}
@@ -126,14 +166,26 @@ func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
 	return d.weigh(c, sp, segs, n)
 }
 
+// among reports whether at most two phones fit frame k of the rings better than x.
+func (d *decoder) among(k int, x float32) bool {
+	better := 0
+	for _, y := range d.llr[k] {
+		if y > x {
+			better++
+		}
+	}
+	return better < 3
+}
+
 // tally sums the evidence of some phones in a row.
 type tally struct {
-	sum, diff, variance, top float64
-	frames                   int
+	sum, diff, variance, top, among float64
+	frames                          int
 }
 
 func (t *tally) add(s seg) {
-	t.sum, t.diff, t.variance, t.top = t.sum+s.sum, t.diff+s.diff, t.variance+s.variance, t.top+s.top
+	t.sum, t.diff, t.variance = t.sum+s.sum, t.diff+s.diff, t.variance+s.variance
+	t.top, t.among = t.top+s.top, t.among+s.among
 	t.frames += s.to - s.from
 }
 
@@ -142,50 +194,108 @@ func (t tally) deviation() float64 { return t.diff / math.Sqrt(t.variance+.1*flo
 
 // weigh makes the evidence of an alignment.
 func (d *decoder) weigh(c candidate, sp span, segs []seg, n int) ([]string, evidence) {
-	var said []string
-	var all, word tally
-	var spoken []seg
-	ev := evidence{margin: 3}
-	silent := 0
-	flush := func() {
-		if word.frames > 0 {
-			ev.worstWord, ev.worstDev = math.Min(ev.worstWord, word.average()), math.Min(ev.worstDev, word.deviation())
+	ev := evidence{margin: math.Min(3, c.margin), opinion: c.opinion}
+	said, words, spoken := d.cut(sp, segs)
+	var all tally
+	for _, word := range words {
+		var t tally
+		for _, s := range word {
+			t.add(s)
+			all.add(s)
 		}
-		word = tally{}
+		ev.missing = ev.missing || t.average() < missingFit && (len(word) >= longWord || len(spoken) <= shortPhrase)
+		ev.worstWord, ev.worstDev = math.Min(ev.worstWord, t.average()), math.Min(ev.worstDev, t.deviation())
 	}
+	ev.phones, ev.words = float64(len(spoken)), float64(len(words))
+	for i, s := range spoken {
+		var run tally
+		for _, s := range spoken[i:min(len(spoken), i+3)] {
+			run.add(s)
+		}
+		if i+3 <= len(spoken) {
+			ev.worstRun = math.Min(ev.worstRun, run.average())
+		}
+		if s.frames() == 1 {
+			ev.squeezed += 1 / ev.phones
+		}
+		if s.sum/s.frames() < poorFit {
+			ev.poor += 1 / ev.phones
+		}
+	}
+	frames := math.Max(1, float64(all.frames))
+	ev.average, ev.below, ev.deviation = all.average(), all.diff/frames, all.deviation()
+	ev.top, ev.among = all.top/frames, all.among/frames
+	ev.pauses, ev.pace = 1-frames/float64(n), math.Log(frames/math.Max(1, ev.phones))
+	ev.before, ev.after = d.quiet(c.start-10, c.start-2), d.quiet(c.end+2, c.end+holdFrames)
+	ev.roomTop, ev.roomQuiet = d.clarity(c.start-roomFrames, c.start), d.quiet(c.start-roomFrames, c.start)
+	ev.loop = (all.sum - loopCost*(ev.phones-1) - d.loop(c.start, c.end+1)) / frames
+	if d.g.phrases[c.phrase].HasSlot() {
+		ev.number = 1
+	}
+	ev.sounds = d.sounds(sp, words, ev.average)
+	return said, ev
+}
+
+// cut parts the segments of an alignment into words: what was said, the segments
+// of each word, and all that are no silence.
+func (d *decoder) cut(sp span, segs []seg) (said []string, words [][]seg, spoken []seg) {
 	for _, s := range segs {
 		st := d.g.states[sp.lo+s.state]
 		if st.phone == silence {
-			silent += s.to - s.from
 			continue
 		}
 		if st.word >= 0 {
-			flush()
-			said = append(said, d.g.words[st.word])
+			said, words = append(said, d.g.words[st.word]), append(words, nil)
 		}
+		words[len(words)-1] = append(words[len(words)-1], s)
 		spoken = append(spoken, s)
-		word.add(s)
-		all.add(s)
-		if s.to-s.from == 1 {
-			ev.squeezed++
+	}
+	return said, words, spoken
+}
+
+// sounds makes the evidence of each phone.
+func (d *decoder) sounds(sp span, words [][]seg, average float64) (out []spokenPhone) {
+	for w, word := range words {
+		for i, s := range word {
+			n, first, edge := s.frames(), 0., 0.
+			if i == 0 {
+				first = 1
+			}
+			if w == 0 && i == 0 || w == len(words)-1 && i == len(word)-1 {
+				edge = 1
+			}
+			phone := int(d.g.states[sp.lo+s.state].phone)
+			out = append(out, spokenPhone{phone, [soundFeatures]float64{s.sum / n, s.sum/n - average, s.diff / n,
+				s.diff / math.Sqrt(s.variance+.1*n+1), s.top / n, math.Log(n), s.quiet / n, s.among / n, first, edge}})
 		}
 	}
-	flush()
-	for i := 0; i+3 <= len(spoken); i++ {
-		var run tally
-		for _, s := range spoken[i : i+3] {
-			run.add(s)
+	return out
+}
+
+// loop is the score of the best path of any phones over frames [from, to): what
+// the phrase is up against in its own voice, room and noise.
+func (d *decoder) loop(from, to int) float64 {
+	score, best := make([]float64, phoneCount), 0.
+	for t := from; t < to; t++ {
+		row, next := d.llr[t%keepFrames], math.Inf(-1)
+		for p := range score {
+			score[p] = math.Max(score[p], best-loopCost) + float64(row[p])
+			next = math.Max(next, score[p])
 		}
-		ev.worstRun = math.Min(ev.worstRun, run.average())
+		if best = next; t == from {
+			best += loopCost // the first phone is no change
+		}
 	}
-	ev.phones = float64(len(spoken))
-	ev.squeezed /= math.Max(1, ev.phones)
-	frames := math.Max(1, float64(all.frames))
-	ev.average, ev.below, ev.deviation, ev.top = all.average(), all.diff/frames, all.deviation(), all.top/frames
-	ev.pauses = float64(silent) / float64(n)
-	ev.before, ev.after = d.quiet(c.start-10, c.start-2), d.quiet(c.end+2, c.end+holdFrames)
-	ev.margin, ev.opinion = math.Min(3, c.margin), c.opinion
-	return said, ev
+	return best
+}
+
+// clarity is the mean log probability of the best phone over frames [a, b).
+func (d *decoder) clarity(a, b int) float64 {
+	sum, n := 0., 0.
+	for t := max(0, a, d.frame-keepFrames+1); t < min(b, d.frame); t++ {
+		sum, n = sum+float64(d.belief[t%keepFrames].top), n+1
+	}
+	return sum / math.Max(1, n)
 }
 
 // quiet is the mean probability of silence over frames [a, b).
@@ -204,53 +314,50 @@ func (d *decoder) quiet(a, b int) float64 {
 	return sum / float64(n)
 }
 
-// features are what the confidence is computed from, in the order that
-// calibration.json was fitted with; those of the second opinion come last.
-func (e evidence) features() []float64 {
+// list is what the confidence is computed from besides the sounds, in the order
+// that calibration.json was fitted with; the second opinion comes last.
+func (e evidence) list() []float64 {
 	o := e.opinion
-	return []float64{
-		1,
-		e.average,
-		e.worstWord,
-		e.worstRun,
-		e.squeezed,
-		math.Min(e.phones, 25) / 10,
-		e.before,
-		e.after,
-		e.before * e.after,
-		e.margin,
-		e.pauses,
-		math.Min(0, e.worstWord+1.5),
-		1 / math.Max(4, e.phones),
-		e.below,
-		e.deviation,
-		e.worstDev,
-		e.top,
-		e.below * e.top,
-		math.Min(0, e.worstDev+2),
-		o.said,
-		o.other,
-		o.none,
-		o.said - o.other,
-	}
+	return []float64{e.average, e.worstWord, e.worstRun, e.squeezed, math.Min(e.phones, 25) / 10,
+		e.before, e.after, e.before * e.after, e.margin, e.pauses,
+		math.Min(0, e.worstWord+1.5), 1 / math.Max(4, e.phones),
+		e.below, e.deviation, e.worstDev, e.top, e.below * e.top, math.Min(0, e.worstDev+2),
+		math.Min(e.words, 8) / 4, e.loop, e.among, e.pace, e.roomTop, e.roomQuiet, e.poor, e.number,
+		o.said, o.other, o.none, o.said - o.other}
 }
 
-const opinions = 4 // features of the second opinion
+const (
+	features = 30 // of list
+	opinions = 4  // of these the second opinion's
+)
 
 // atBest is the confidence if the phrase had silence on both sides.
-func (e evidence) atBest() float64 {
+func (e evidence) atBest(m *model) float64 {
 	e.before, e.after = 1, 1
-	return e.confidence()
+	return e.confidence(m)
 }
 
 // confidence is the probability that the callout was said: two judges' log odds,
 // averaged where the second opinion knows the phrase. One judge alone trusts that
 // opinion too much with voices that are new to it.
-func (e evidence) confidence() float64 {
-	f := e.features()
-	z := calibration.Phones.odds(f[:len(f)-opinions])
+func (e evidence) confidence(m *model) float64 {
+	f := e.list()
+	z := m.phones.odds(f[:features-opinions], e.sounds)
 	if e.opinion.known {
-		z = (z + calibration.Both.odds(f)) / 2
+		z = (z + m.both.odds(f, e.sounds)) / 2
+	}
+	if e.missing {
+		z = math.Min(z, doubt)
 	}
 	return 1 / (1 + math.Exp(-z))
+}
+
+// values is the evidence as numbers, for fitting: the list, and for each sound its
+// phone and evidence.
+func (e evidence) values() ([]float64, [][]float64) {
+	var sounds [][]float64
+	for _, s := range e.sounds {
+		sounds = append(sounds, append([]float64{float64(s.phone)}, s.evidence[:]...))
+	}
+	return e.list(), sounds
 }

@@ -42,7 +42,7 @@ type graph struct {
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
 const maxStates = 400_000
 
-func newGraph(v *intents.Vocabulary) (*graph, error) {
+func newGraph(v *intents.Vocabulary, taught map[[2]string]int) (*graph, error) {
 	phrases, err := v.Compile()
 	if err != nil {
 		return nil, err
@@ -54,7 +54,7 @@ func newGraph(v *intents.Vocabulary) (*graph, error) {
 	phrases = append(phrases, answers...)
 	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
 	for _, p := range phrases {
-		g.class = append(g.class, taught(p))
+		g.class = append(g.class, taught[[2]string{p.Callout.ID, p.Text}])
 		sp, err := g.add(p, intents.NumberExpr)
 		if err != nil {
 			return nil, err
@@ -178,7 +178,7 @@ func (b *builder) word(w string, from, to int) error {
 	if from != 0 { // node 0 is the phrase's start
 		b.edge(from, head, silence, -1)
 	}
-	for _, p := range prons {
+	for _, p := range spoken(w, prons) {
 		at := head
 		for i, ph := range p {
 			next, word := to, int32(-1)

@@ -2,7 +2,6 @@ package acoustic
 
 import (
 	"bytes"
-	"embed"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -13,16 +12,20 @@ import (
 	"gonum.org/v1/gonum/blas/blas32"
 )
 
-// The weights are written by intents/train/net.py.
-//
-//go:embed net*.bin
-var weightFiles embed.FS
-
 // judges is how many of the last layers serve the callouts only.
 const judges = 2
 
 // lookahead is how many outputs (20 ms each) the net lags behind its input.
 const lookahead = 7
+
+// ear is what a net makes of the log mel bands before it hears them.
+type ear int
+
+const (
+	earPlain ear = iota // nothing
+	earLevel            // mean normalisation: each band less its running mean
+	earGain             // per-channel energy normalisation (Wang et al. 2017, ICASSP), trained with the net
+)
 
 type layer struct {
 	dilation int
@@ -39,8 +42,10 @@ type weights struct {
 	ow, ob   []float32 // phones, from the layer before the last two: [40*c], [40]
 	cw, cb   []float32 // callouts, from the last layer: [n*c], [n]; 0 is none
 	phoneNum int
-	meanNorm bool    // mean normalisation: hears each band less its running mean
-	warp     float64 // vocal tract length normalisation: of the frequency axis that it hears
+	meanNorm bool      // mean normalisation: hears each band less its running mean
+	ear      ear       // what is made of the bands before the net
+	gain     []float32 // of earGain, per band: power of the smoothed energy, offset, power of the ratio
+	warp     float64   // vocal tract length normalisation: of the frequency axis that it hears
 }
 
 type tensor struct {
@@ -160,7 +165,9 @@ func (w *weights) take(name string, t tensor) {
 	}
 	switch {
 	case name == "level" && len(t.data) == 1:
-		w.meanNorm = t.data[0] > 0
+		w.ear = ear(t.data[0])
+	case name == "gain" && len(t.data) == 3*bands:
+		w.gain = t.data
 	case name == "warp" && len(t.data) == 1:
 		w.warp = float64(t.data[0])
 	case name == "priors":
@@ -225,6 +232,7 @@ func (w *weights) check() error {
 		{len(w.cw), len(w.cb) * c},
 	}
 	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1
+	ok = ok && (w.ear == earPlain || w.ear == earLevel || w.ear == earGain && len(w.gain) == 3*bands)
 	for _, l := range w.layers {
 		ok = ok && l.dilation > 0 && l.dilation < 64
 		sizes = append(

@@ -1,12 +1,6 @@
 package acoustic
 
-import (
-	_ "embed"
-	"math"
-	"strings"
-
-	"coxswain/intents"
-)
+import "math"
 
 // opinion is what the nets, which know today's callouts as wholes, think of a
 // candidate: log probabilities, not below faint.
@@ -47,25 +41,3 @@ func (d *decoder) opinion(c candidate) opinion {
 	}
 	return o
 }
-
-// callouts.tsv is what the nets were taught, written by intents/train/train.py:
-// callout and phrase, the callouts in the order of the nets' numbers, from 1.
-//
-//go:embed callouts.tsv
-var taughtFile string
-
-var taughtPhrases = func() map[[2]string]int {
-	out, n, last := map[[2]string]int{}, 0, ""
-	for line := range strings.Lines(taughtFile) {
-		id, phrase, _ := strings.Cut(strings.TrimSpace(line), "\t")
-		if id != last {
-			n, last = n+1, id
-		}
-		out[[2]string{id, phrase}] = n
-	}
-	return out
-}()
-
-// taught is the nets' number for the callout of a phrase, 0 if they were not
-// taught that phrase.
-func taught(p intents.Phrase) int { return taughtPhrases[[2]string{p.Callout.ID, p.Text}] }

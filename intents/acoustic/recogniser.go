@@ -20,26 +20,30 @@ type Recogniser struct {
 	last    int        // frame that the last callout ended with
 	open    bool       // the listener decides
 	ended   int        // and that the last phrase did that was judged
-	// Trace, if set, is called with every candidate that was looked at.
-	Trace func(r intents.Result, features []float64)
+	model   *model
+	trace   Trace
 }
 
 // New returns a recogniser for the vocabulary.
 func New(v *intents.Vocabulary) (intents.Recogniser, error) { return NewTraced(v, nil) }
 
-// NewTraced is New with a Trace function, for measuring.
-func NewTraced(v *intents.Vocabulary, trace func(intents.Result, []float64)) (intents.Recogniser, error) {
-	w, err := shared()
+// Trace is called with every candidate that was looked at, features of the whole
+// and, for each sound, its phone and features: see evidence.
+type Trace func(r intents.Result, features []float64, sounds [][]float64)
+
+// NewTraced is New with a Trace, for measuring and for fitting the confidence.
+func NewTraced(v *intents.Vocabulary, trace Trace) (intents.Recogniser, error) {
+	m, err := shared()
 	if err != nil {
 		return nil, err
 	}
-	g, err := newGraph(v)
+	g, err := newGraph(v, m.taught)
 	if err != nil {
 		return nil, err
 	}
-	nets := newEnsemble(w)
-	return &Recogniser{v: v, mel: newLogMel(nets.warps()...), nets: nets,
-		dec: newDecoder(g, w[0].priors), skip: lookahead, Trace: trace}, nil
+	nets := newEnsemble(m.nets)
+	return &Recogniser{v: v, model: m, mel: newLogMel(nets.warps()...), nets: nets,
+		dec: newDecoder(g, m.nets[0].priors), skip: lookahead, trace: trace}, nil
 }
 
 // Hear implements intents.Recogniser. A window of the front end ends with every
@@ -99,7 +103,7 @@ func (r *Recogniser) propose(c candidate) {
 	}
 	said, ev := r.dec.settle(c)
 	var b breath
-	if r.Trace != nil || !p.Talk() && ev.atBest() >= least-roomToGain {
+	if r.trace != nil || !p.Talk() && ev.atBest(r.model) >= least-roomToGain {
 		c, b = r.dec.listenBefore(c, r.last+1)
 		said, ev = r.dec.settle(c)
 	}
@@ -110,11 +114,11 @@ func (r *Recogniser) propose(c candidate) {
 	w := proposal{candidate: c, evidence: ev, breath: b}
 	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need,
 		Start: at(c.start), End: at(c.end + 1)}
-	sure := ev.atBest()
-	if sure >= need && !p.Talk() || ev.confidence() >= need {
+	sure := ev.atBest(r.model)
+	if sure >= need && !p.Talk() && ev.loop > fitsWell || ev.confidence(r.model) >= need {
 		r.dec.clear(c)
 	}
-	if !p.Talk() && (sure >= least || r.Trace != nil) {
+	if !p.Talk() && (sure >= least || r.trace != nil) {
 		r.waiting = append(r.waiting, w)
 	}
 }
@@ -133,9 +137,10 @@ func (r *Recogniser) judge(w proposal) {
 	r.ended = w.end
 	w.before, w.after = max(w.before, b.left), max(w.after, b.right)
 	out := w.result
-	out.Confidence, out.Decided = math.Round(w.confidence()*1000)/1000, r.heard
-	if r.Trace != nil {
-		r.Trace(out, w.features())
+	out.Confidence, out.Decided = math.Round(w.confidence(r.model)*1000)/1000, r.heard
+	if r.trace != nil {
+		features, sounds := w.values()
+		r.trace(out, features, sounds)
 	}
 	out.Need, out.Forbidden = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden
 	accepted := out.Confidence >= out.Need && b.forbidden == ""
@@ -165,7 +170,7 @@ func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	said, ev := r.dec.settle(*c.rival)
 	values, err := r.v.Values(p, said)
 	behind := c.margin * float64(c.end-c.start+1)
-	if sure := ev.atBest() * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
+	if sure := ev.atBest(r.model) * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
 		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values,
 			Confidence: math.Round(sure*1000) / 1000}}
 	}

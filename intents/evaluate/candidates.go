@@ -15,16 +15,17 @@ type Candidate struct {
 	File     string         `json:"file"` // without its folder
 	Result   intents.Result `json:"r"`
 	Features []float64      `json:"f"`
+	Sounds   [][]float64    `json:"s"` // per phone said: its index in intents.Phones, and features
 }
 
 // Candidates writes every candidate in the files as JSON lines, for
-// intents/train/calibrate.py.
+// intents/train/judge.py.
 func Candidates(files []string, v *intents.Vocabulary, out io.Writer) error {
 	enc := json.NewEncoder(out)
 	for _, f := range files {
 		var failed error
-		r, err := acoustic.NewTraced(v, func(r intents.Result, features []float64) {
-			if err := enc.Encode(Candidate{filepath.Base(f), r, features}); err != nil {
+		r, err := acoustic.NewTraced(v, func(r intents.Result, features []float64, sounds [][]float64) {
+			if err := enc.Encode(Candidate{filepath.Base(f), r, features, sounds}); err != nil {
 				failed = err
 			}
 		})

@@ -31,6 +31,7 @@ VOICES = [("lp_diphone", ITALIAN, "#", 185, "italian/lp_diphone/group/lp_diphone
           ("suo_fi_lj_diphone", FINNISH, "#", 190, "finnish/suo_fi_lj_diphone/group/ljlpc.group"), ("hy_fi_mv_diphone", FINNISH, "#", 105, "finnish/hy_fi_mv_diphone/group/mvlpc.group"),
           ("hindi_NSK_diphone", HINDI, "pau", 120, "hindi/hindi_NSK_diphone/group/NSKlpc.group")]
 HOME = "/usr/share/festival/voices/"
+VOICES = [v for v in VOICES if os.path.exists(HOME + v[4])]  # those that are installed
 BREAK = .012  # seconds of silence where two sounds have no join in the voice
 
 

@@ -21,29 +21,31 @@ def _speech(x):
 
 
 class Augment:
-    def __init__(self, noise, talk, rirs, dev):
-        """noise, talk: long 1-D waves; rirs: list of 1-D responses whose direct path is at sample 0."""
+    def __init__(self, noise, talk, rirs, boxes, dev):
+        """noise, talk: long 1-D waves; rirs: measured responses, [n, 16000], whose direct sound
+        is 1 at sample 0; boxes: those of rooms.py, the same."""
         self.noise, self.talk, self.dev = noise.to(dev), talk.to(dev), dev
-        self.rirs = torch.zeros(len(rirs), 16000, device=dev)
-        for i, r in enumerate(rirs):
-            self.rirs[i, :min(16000, len(r))] = r[:16000].to(dev)
+        self.rirs, self.boxes = rirs.to(dev), boxes.to(dev)
 
     def crops(self, pool, b, n):
         at = torch.randint(0, len(pool) - n, (b, 1), device=self.dev)
         return pool[at + torch.arange(n, device=self.dev)]
 
-    def room(self, x):
-        b, n = x.shape
+    def response(self, b):
         t = torch.arange(16000, device=self.dev) / 16000
         rt = _rand(b, .12, .9, self.dev)
         tail = torch.randn(b, 16000, device=self.dev) * torch.exp(-6.9 * t / rt) * (t > _rand(b, .001, .02, self.dev))
         tail = tail / (tail ** 2).sum(-1, keepdim=True).sqrt() * 10 ** (-_rand(b, -3, 14, self.dev) / 20)
         tail[:, 0] = 1
-        real = self.rirs[torch.randint(0, len(self.rirs), (b,), device=self.dev)]
-        h = torch.where(_rand(b, 0, 1, self.dev) < .35, real, tail)
-        size = 1 << (n + 16000 - 1).bit_length()
-        y = torch.fft.irfft(torch.fft.rfft(x, size) * torch.fft.rfft(h, size), size)[:, :n]
-        return torch.where(_rand(b, 0, 1, self.dev) < .6, y, x)
+        pick = lambda pool: pool[torch.randint(0, len(pool), (b,), device=self.dev)].float()
+        u = _rand(b, 0, 1, self.dev)
+        return torch.where(u < .72, pick(self.boxes), torch.where(u < .86, tail, pick(self.rirs if len(self.rirs) else self.boxes)))
+
+    def room(self, x, share):
+        b, n = x.shape
+        size = 98304  # 2^15 * 3: more than a crop and a response
+        y = torch.fft.irfft(torch.fft.rfft(x, size) * torch.fft.rfft(self.response(b), size), size)[:, :n]
+        return torch.where(_rand(b, 0, 1, self.dev) < share, y, x)
 
     def tones(self, b, n):
         """Alarm bursts and metronome ticks, in the frequency range such sounds have."""
@@ -61,13 +63,13 @@ class Augment:
     def colour(self, x):
         """Random smooth band shape: distance, masks, cheap microphones."""
         b, n = x.shape
-        f = torch.fft.rfft(x)
+        f = torch.fft.rfft(x, 81920)
         pts = torch.randn(b, 1, 9, device=self.dev) * _rand(b, 0, 5, self.dev).unsqueeze(-1)
         g = torch.nn.functional.interpolate(pts, f.shape[-1], mode="linear")[:, 0]
         hz = torch.linspace(0, 8000, f.shape[-1], device=self.dev)
         top, low = _rand(b, 3300, 14000, self.dev), _rand(b, -200, 350, self.dev)
         g = g - ((hz - top).clamp(min=0) / 1000 * 18) - ((low - hz).clamp(min=0) / 100 * 8)
-        return torch.fft.irfft(f * 10 ** (g / 20), n)
+        return torch.fft.irfft(f * 10 ** (g / 20), 81920)[:, :n]
 
     def __call__(self, x, hard=1.):
         """hard 0..1: how loud the trouble gets."""
@@ -75,24 +77,25 @@ class Augment:
         ref = _speech(x)
         quiet = ref < 1e-4
         ref = torch.where(quiet, torch.full_like(ref, .05), ref)
-        x = self.room(x)
+        x = self.room(x, .7)
+        x = torch.where(quiet, x, x / _speech(x) * ref)
         u = _rand(b, 0, 1, self.dev)
-        many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(6))
+        many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(5)) + self.crops(self.talk, b, n)
         few = self.crops(self.talk, b, n) + (_rand(b, 0, 1, self.dev) < .5) * self.crops(self.talk, b, n)
-        one = _rand(b, 0, 1, self.dev) < .3
-        talk = torch.where(one & ~quiet, few, many + self.crops(self.talk, b, n) * .7)
-        noise = self.crops(self.noise, b, n)
-        white = torch.randn(b, n, device=self.dev)
+        talk = self.room(torch.where((_rand(b, 0, 1, self.dev) < .3) & ~quiet, few, many), .5)
+        talk, noise, tones = talk / _rms(talk), self.crops(self.noise, b, n), self.tones(b, n)
+        noise, tones = noise / _rms(noise), tones / _rms(tones)
+        share = lambda: _rand(b, 0, 1, self.dev)
+        bay = share() * talk + share() * noise + .7 * share() * tones  # all of them together
+        bay = bay / _rms(bay)
         # Loud more often than not: the room of an arrest is at 5 to 15 dB.
-        level = lambda v, lo, hi: v / _rms(v) * ref * 10 ** (-(lo + (hi - lo) * torch.rand(b, 1, device=self.dev) ** 1.4) / 20)
-        low = 24 - 22 * hard
-        y = x
-        y = y + (u < .5) * self.room(level(talk, low, 26))
-        y = y + ((u > .35) & (u < .88)) * level(noise, low, 26)
-        y = y + (_rand(b, 0, 1, self.dev) < .3) * level(self.tones(b, n), low - 4, 30)
-        y = y + (_rand(b, 0, 1, self.dev) < .3) * level(white, 8, 40)
-        y = torch.where(_rand(b, 0, 1, self.dev) < .4, self.colour(y), y)
+        low = 24 - 23 * hard
+        gain = lambda lo, hi: ref * 10 ** (-(lo + (hi - lo) * torch.rand(b, 1, device=self.dev) ** 1.3) / 20)
+        y = torch.where(u < .38, x + bay * gain(low, 26),
+                        x + (u < .68) * talk * gain(low, 26) + ((u > .55) & (u < .88)) * noise * gain(low, 26) + (share() < .2) * tones * gain(low - 4, 30))
+        y = y + (share() < .25) * torch.randn(b, n, device=self.dev) * gain(8, 40)
+        y = torch.where(share() < .5, self.colour(y), y)
         y = y / _rms(y) * 10 ** (_rand(b, -46, -14, self.dev) / 20)
         clip = 10 ** (_rand(b, -16, 0, self.dev) / 20)
-        y = torch.where(_rand(b, 0, 1, self.dev) < .1, torch.maximum(torch.minimum(y, clip), -clip), y).clamp(-1, 1)
+        y = torch.where(share() < .1, torch.maximum(torch.minimum(y, clip), -clip), y).clamp(-1, 1)
         return y + torch.randn(b, n, device=self.dev) * 10 ** (_rand(b, -96, -75, self.dev) / 20)

@@ -2,25 +2,21 @@
 the sounds of one speaker's aligned recordings. Rough, but the only human
 callouts to be had; without them a net would learn that humans make none.
 """
+import json
 import multiprocessing as mp
 import random
 import re
+import sys
 
 import numpy as np
 
+import align
 import corpus
+import folds
 import synth
 
 ENOUGH = 40  # seconds that a speaker must have
 FADE = 48    # samples of cross-fade at a join
-
-
-def pronunciations(vocabulary, lex):
-    """word -> [[phone]]: those of the vocabulary, then the dictionary's."""
-    out = {w: [p] for w, p in lex.items()}
-    for m in re.finditer(r'^  "?([a-z\' ]+)"?: +\[([A-Z ,]+)\]', open(vocabulary).read().split("callouts:")[0], re.M):
-        out[m[1]] = [p.split() for p in m[2].split(",")]
-    return out
 
 
 class Speaker:
@@ -106,16 +102,25 @@ def work(job):
     return [np.concatenate(c) for c in zip(*out)]
 
 
-def make(recordings, lex, n, seed, vocabulary, arpa):
-    """recordings: [(speaker, int16 wave, phone per 10 ms)] -> wave, frames, calls, since (see synth.py)."""
+def main():
+    """collage.py OUT N SEED PEOPLE CMUDICT VOCABULARY ARPA [FOLD]: PEOPLE is what people.py wrote."""
     global SPEAKERS, PRONS
-    by = {}
-    for s, w, y in recordings:
-        by.setdefault(s, []).append((w, y))
-    # Meetings have several voices under one name.
-    SPEAKERS = [Speaker(r) for s, r in sorted(by.items()) if not s.startswith("ami") and sum(len(y) for _, y in r) > 100 * ENOUGH]
-    PRONS = pronunciations(vocabulary, lex)
+    out, n, seed, folder, dictionary, vocabulary, arpa = sys.argv[1:8]
+    n, seed, fold = int(n), int(seed), (sys.argv[8:] + [""])[0]
+    z = np.load(folder + "/people.npz")
+    wave, phone, by = z["wave"], z["phone"], {}
+    for r in json.loads(str(z["rows"])):
+        # Meetings have several voices under one name.
+        if r["words"] and r["kind"] == "speech" and not folds.held(r["speaker"], fold) and not r["speaker"].startswith("ami"):
+            by.setdefault(r["speaker"], []).append((wave[r["at"] * 160:(r["at"] + r["n"]) * 160], phone[r["at"]:r["at"] + r["n"]]))
+    SPEAKERS = [Speaker(r) for s, r in sorted(by.items()) if sum(len(y) for _, y in r) > 100 * ENOUGH]
+    PRONS = align.load_dict(dictionary, vocabulary)
     texts = list(corpus.sentences(n, seed, vocabulary, arpa))
     with mp.get_context("fork").Pool() as pool:
-        parts = pool.map(work, [(texts[i:i + 50], seed * 7919 + i) for i in range(0, n, 50)], 1)
-    return len(SPEAKERS), [np.concatenate(c) for c in zip(*parts)]
+        parts = pool.map(work, [(texts[i:i + 40], seed * 7919 + i) for i in range(0, n, 40)], 1)
+    synth.write(out, parts, len(parts))
+    print(f"collage {len(SPEAKERS)} voices", flush=True)
+
+
+if __name__ == "__main__":
+    main()

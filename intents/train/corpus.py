@@ -55,6 +55,13 @@ def callouts(path):
     return out
 
 
+def renumber(path, classes):
+    """Old class -> new class of the callouts in a callouts.tsv; -1: no longer one."""
+    new = {c: k + 1 for k, (c, _) in enumerate(classes)}
+    old = list(dict.fromkeys(l.split("\t")[0] for l in open(path)))
+    return [0] + [new.get(c, -1) for c in old]
+
+
 def words(path):
     """Word and weight, from the unigrams of an ARPA file (frequency flattened)."""
     out = []
@@ -73,7 +80,9 @@ BEFORE = """get ready for|prepare for|should we call|do we have|did we say|not y
 last time|before|waiting for|in case of|if|when|no|get the|draw up|do you want|how about|think about|ask for|after the|without|he had|the next|is there""".replace("\n", "|").split("|")
 AFTER = """last year|in a minute|next time|soon|or not|yesterday|is ready|would be good|maybe|later|if needed|is in the drawer|ox reading|before that
 for the family|next door|to the lab|and the table|again tomorrow|by then|patch|would help|is not ready|when we can|in ten seconds""".replace("\n", "|").split("|")
-LEAD = "okay|alright|right|team|and|now|so|everyone|okay team|yes|listen".split("|")
+LEAD = "okay|alright|all right|right|team|and|now|so|everyone|everybody|okay team|yes|listen|okay everyone|hey|doctor|okay so|and now|then|good|great".split("|")
+TRAIL = "please|thank you|thanks|now|everyone|everybody|team|again|guys|sir|doctor".split("|")  # what may follow one
+UNSURE = (-1,)  # instead of classes: whether a callout was said here is not taught
 
 
 def near(rng, calls, known, bag):
@@ -104,7 +113,7 @@ def sentences(n, seed, vocabulary, arpa):
 
     def callout():
         p = rng.choice(calls) if rng.random() < .5 else rng.choice(rng.choice(classes)[1])
-        lead = rng.choice(LEAD) + rng.choice([" ", ", "]) if rng.random() < .1 else ""
+        lead = rng.choice(LEAD) + rng.choice([" ", ", "]) if rng.random() < .22 else ""
         return lead + fill(p), known[p]
 
     for _ in range(n):
@@ -121,7 +130,9 @@ def sentences(n, seed, vocabulary, arpa):
         elif k < .51:
             yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""]), ()
         elif k < .57:  # a callout's words inside other speech
-            yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4))), ()
+            yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4))), UNSURE
+        elif k < .60:
+            yield callout()[0] + rng.choice([" ", ", "]) + rng.choice(TRAIL), UNSURE
         elif k < .88:
             s, c = callout()
             yield s, (c,)

@@ -10,7 +10,7 @@ import sys
 
 import torch
 
-from net import DELAY, LogMel, Tcn, load, read
+from net import DELAY, EARS, LogMel, Tcn, load, read
 
 
 def sound(n=32000):
@@ -28,8 +28,8 @@ def sound(n=32000):
 def posteriors(path, sound):
     """[outputs, 40] and [outputs, callouts] log posteriors of samples [1, n]."""
     t, _ = read(path)
-    m = LogMel(level=t["level"].item() > 0, warp=t["warp"].item()).eval()(sound)
-    return [y.log_softmax(1)[0].T for y in load(path, Tcn(calls=len(t["call.b"]))).eval()(m)]
+    net = Tcn(len(t["front.b"]), len(t["call.b"]), (EARS[int(t["level"].item())],))
+    return [y[0, :, 0].log_softmax(0).T for y in load(path, net, 0).eval()([LogMel(t["warp"].item())(sound)])]
 
 
 def main():

@@ -1,4 +1,4 @@
-"""The log-mel front end, the two nets and their export. The Go side
+"""The log-mel front end, the nets and their export. The Go side
 (intents/acoustic) computes the same; golden vectors hold both to 1e-3."""
 import math
 import struct
@@ -26,106 +26,144 @@ def mel_matrix(warp=1.):
     return torch.tensor(out)
 
 
+EARS = ["plain", "level", "gain"]  # as the Go side numbers them
+MEAN_OVER, GAIN_OVER = 400, 40     # frames of 10 ms
+
+
 class LogMel(nn.Module):
     """[batch, samples] in -1..1 -> [batch, 40, frames]; frame k covers samples 160k .. 160k+399."""
 
-    def __init__(self, level=False, warp=1.):
+    def __init__(self, warp=1.):
         super().__init__()
-        self.level = level
         self.register_buffer("window", .5 - .5 * torch.cos(2 * math.pi * torch.arange(WIN) / WIN))
         self.register_buffer("mel", mel_matrix(warp))
         self.register_buffer("warped", torch.stack([mel_matrix(w) for w in np.linspace(.84, 1.19, 15)]))
 
+    def power(self, x):
+        return torch.fft.rfft(x.unfold(-1, WIN, HOP) * self.window, FFT).abs() ** 2
+
+    def bands(self, p, warp=False):
+        m = self.warped[torch.randint(0, len(self.warped), (len(p),), device=p.device)] if warp else self.mel
+        return (((p @ m) + FLOOR).log() * .25 + 1).transpose(1, 2)
+
     def forward(self, x, warp=False):
-        y = self.bands(x, warp)
-        return self.levelled(y) if self.level else y
+        return self.bands(self.power(x), warp)
 
-    def levelled(self, y):
-        """Each band less its running mean of 4 s, which begins with the first frame; in
-        training with something quiet or like the crop, as in the middle of a stream."""
-        n, a = y.shape[-1], 1 / 400
-        t = torch.arange(n, device=y.device)
-        w = torch.where(t[:, None] >= t[None], a * (1 - a) ** (t[:, None] - t[None]).clamp(min=0), 0.)
-        first = y[:, :, 0]
-        if self.training:
-            low = y.mean(1).topk(max(1, n // 4), 1, largest=False).indices
-            quiet = y.gather(2, low.unsqueeze(1).expand(-1, MELS, -1)).mean(2)
-            first = torch.where(torch.rand(len(y), 1, device=y.device) < .5, y.mean(2), quiet)
-        return y - (torch.einsum("bcs,ts->bct", y, w) + first.unsqueeze(2) * (1 - a) ** (t + 1.))
 
-    def bands(self, x, warp=False):
-        f = x.unfold(-1, WIN, HOP) * self.window
-        p = torch.fft.rfft(f, FFT).abs() ** 2
-        if warp:
-            m = self.warped[torch.randint(0, len(self.warped), (len(x),), device=x.device)]
-            return ((torch.bmm(p, m) + FLOOR).log() * .25 + 1).transpose(1, 2)
-        return ((p @ self.mel + FLOOR).log() * .25 + 1).transpose(1, 2)
+def recursive(y, over, first):
+    """y less than no frame back: mean over time of [b, bands, frames] as a first-order filter, that began with first."""
+    n, a = y.shape[-1], 1 / over
+    t = torch.arange(n, device=y.device)
+    w = torch.where(t[:, None] >= t[None], a * (1 - a) ** (t[:, None] - t[None]).clamp(min=0), 0.)
+    return torch.einsum("bcs,ts->bct", y, w) + first.unsqueeze(2) * (1 - a) ** (t + 1.)
+
+
+class Ear(nn.Module):
+    """What a net makes of the log mel bands: nothing; each band less its running
+    mean; or per-channel energy normalisation (Wang et al. 2017, ICASSP), (E/M^a + d)^r - d^r
+    with M the smoothed energy, whose a, d and r are trained with the net."""
+
+    def __init__(self, kind):
+        super().__init__()
+        self.kind = kind
+        if kind == "gain":
+            self.power, self.offset, self.root = (nn.Parameter(torch.full((MELS, 1), v)) for v in (1.5, .5, -.7))
+
+    def values(self):
+        """a in 0..1, d above 0, r in 0..1, each [bands, 1]."""
+        return torch.sigmoid(self.power), F.softplus(self.offset) + .01, torch.sigmoid(self.root)
+
+    def forward(self, y):
+        if self.kind == "plain":
+            return y
+        if self.kind == "level":
+            # In training the mean begins with something quiet or like the crop, as in the middle of a stream.
+            first = y[:, :, 0]
+            if self.training:
+                low = y.mean(1).topk(max(1, y.shape[-1] // 4), 1, largest=False).indices
+                quiet = y.gather(2, low.unsqueeze(1).expand(-1, MELS, -1)).mean(2)
+                first = torch.where(torch.rand(len(y), 1, device=y.device) < .5, y.mean(2), quiet)
+            return y - recursive(y, MEAN_OVER, first)
+        energy = ((y.float() - 1) * 4).exp()
+        m = recursive(energy, GAIN_OVER, energy[:, :, 0])
+        a, d, r = self.values()
+        return (energy * m ** -a + d) ** r - d ** r
 
 
 class Tcn(nn.Module):
-    """Separable causal convolutions; output t (20 ms) tells of input 2*(t-DELAY).
-    Two outputs: the phone, and past two more layers the callout that has just ended."""
+    """Some nets side by side, each with an ear of its own: separable causal convolutions;
+    output t (20 ms) tells of input 2*(t-DELAY). Two outputs: the phone, and past two more
+    layers the callout that has just ended. Inside, tensors are [channels of all nets, batch, time]."""
 
-    def __init__(self, c=256, calls=1, dilations=(1, 2, 4, 8) * 3 + (4, 16), k=5, out=40):
+    def __init__(self, c=256, calls=1, ears=("plain",), dilations=(1, 2, 4, 8) * 3 + (4, 16), k=5, out=40):
         super().__init__()
-        self.c, self.dilations, self.k, self.trunk = c, dilations, k, len(dilations) - 2
-        self.front = nn.Conv1d(MELS, c, 5, stride=2)
-        self.fbn = nn.BatchNorm1d(c)
-        self.dw = nn.ModuleList(nn.Conv1d(c, c, k, dilation=d, groups=c) for d in dilations)
-        self.pw = nn.ModuleList(nn.Conv1d(c, c, 1, bias=False) for _ in dilations)
-        self.bn = nn.ModuleList(nn.BatchNorm1d(c) for _ in dilations)
-        self.out = nn.Conv1d(c, out, 1)
-        self.call = nn.Conv1d(c, calls, 1)
+        n = len(ears)
+        self.c, self.nets, self.dilations, self.k, self.trunk, self.calls = c, n, dilations, k, len(dilations) - 2, calls
+        self.ears = nn.ModuleList(Ear(e) for e in ears)
+        init = lambda *shape, fan: nn.Parameter((torch.rand(*shape) * 2 - 1) / fan ** .5)
+        self.front_w, self.front_b = init(n, c, MELS * 5, fan=MELS * 5), nn.Parameter(torch.zeros(n, c, 1))
+        self.fbn = nn.BatchNorm1d(n * c)
+        L = len(dilations)
+        self.dw_w, self.dw_b = init(L, k, n * c, fan=k), nn.Parameter(torch.zeros(L, n * c))
+        self.pw = nn.ParameterList(init(n, c, c, fan=c) for _ in dilations)
+        self.bn = nn.ModuleList(nn.BatchNorm1d(n * c) for _ in dilations)
+        self.out_w, self.out_b = init(n, out, c, fan=c), nn.Parameter(torch.zeros(n, out, 1))
+        self.call_w, self.call_b = init(n, calls, c, fan=c), nn.Parameter(torch.zeros(n, calls, 1))
 
-    def forward(self, x):
-        x = F.relu(self.fbn(self.front(x)))
-        for n, (d, dw, pw, bn) in enumerate(zip(self.dilations, self.dw, self.pw, self.bn)):
-            if n == self.trunk:
-                phones = self.out(x)
-            x = x + F.dropout(F.relu(bn(pw(dw(F.pad(x, ((self.k - 1) * d, 0)))))), .1, self.training)
-        return phones, self.call(x)
+    def heard(self, bands):
+        """[one tensor [batch, 40, frames] for each net] -> the front's input, [nets, 40*5, batch*time]."""
+        x = torch.stack([ear(y) for ear, y in zip(self.ears, bands)])
+        x = x.unfold(3, 5, 2)  # nets, batch, 40, time, 5
+        return x.permute(0, 2, 4, 1, 3).reshape(self.nets, MELS * 5, -1), x.shape[1], x.shape[3]
 
-    def export(self):
-        def fold(w, b, bn):  # batch norm into the layer before it
-            s = bn.weight / (bn.running_var + bn.eps).sqrt()
-            return w * s.view(-1, *[1] * (w.dim() - 1)), (b - bn.running_mean) * s + bn.bias
-        yield "front", *fold(self.front.weight, self.front.bias, self.fbn)
-        for d, dw, pw, bn in zip(self.dilations, self.dw, self.pw, self.bn):
-            w, b = fold(pw.weight, torch.zeros_like(bn.running_mean), bn)
-            yield f"dw{d}", dw.weight[:, 0], dw.bias
-            yield "pw", w[:, :, 0], b
-        yield "out", self.out.weight[:, :, 0], self.out.bias
-        yield "call", self.call.weight[:, :, 0], self.call.bias
+    def forward(self, bands):
+        x, b, t = self.heard(bands)
+        return self.trunk_of(x, b, t)
+
+    def trunk_of(self, x, b, t):
+        n, c = self.nets, self.c
+        bn = lambda f, x: f(x.reshape(1, n * c, b * t)).view(n, c, b * t)
+        x = F.relu(bn(self.fbn, torch.baddbmm(self.front_b, self.front_w, x)))
+        for i, d in enumerate(self.dilations):
+            if i == self.trunk:
+                phones = torch.baddbmm(self.out_b, self.out_w, x)
+            h = F.pad(x.view(n * c, b, t), ((self.k - 1) * d, 0))
+            h = sum(h[:, :, j * d:j * d + t] * self.dw_w[i, j].view(-1, 1, 1) for j in range(self.k)) + self.dw_b[i].view(-1, 1, 1)
+            h = F.relu(bn(self.bn[i], torch.bmm(self.pw[i], h.reshape(n, c, b * t))))
+            x = x + F.dropout(h, .1, self.training)
+        calls = torch.baddbmm(self.call_b, self.call_w, x)
+        return phones.view(n, -1, b, t), calls.view(n, -1, b, t)
+
+    def export(self, net):
+        """(name, weights, bias) of one of the nets, batch norms folded in."""
+        own = slice(net * self.c, (net + 1) * self.c)
+        def fold(w, b, bn):
+            s = (bn.weight / (bn.running_var + bn.eps).sqrt())[own]
+            return w * s.view(-1, *[1] * (w.dim() - 1)), (b - bn.running_mean[own]) * s + bn.bias[own]
+        yield "front", *fold(self.front_w[net].view(self.c, MELS, 5), self.front_b[net, :, 0], self.fbn)
+        for i, d in enumerate(self.dilations):
+            w, b = fold(self.pw[i][net], torch.zeros_like(self.bn[i].running_mean[own]), self.bn[i])
+            yield f"dw{d}", self.dw_w[i, :, own].T, self.dw_b[i, own]
+            yield "pw", w, b
+        yield "out", self.out_w[net], self.out_b[net, :, 0]
+        yield "call", self.call_w[net], self.call_b[net, :, 0]
 
 
-class Gru(nn.Module):
-    """The second architecture of the table: a strided convolution and two GRU layers."""
-
-    def __init__(self, c=192, calls=1, out=40):
-        super().__init__()
-        self.front, self.fbn = nn.Conv1d(MELS, c, 5, stride=2), nn.BatchNorm1d(c)
-        self.gru = nn.GRU(c, c, 2, batch_first=True, dropout=.1)
-        self.out, self.call = nn.Conv1d(c, out, 1), nn.Conv1d(c, calls, 1)
-
-    def forward(self, x):
-        x = F.relu(self.fbn(self.front(x)))
-        y = self.gru(x.transpose(1, 2))[0].transpose(1, 2)
-        return self.out(y), self.call(y)
-
-
-def save(path, model, priors, level, warp):
+def save(path, model, net, priors, warp):
     """Little endian: "CXAM", u32 version 3, then per tensor u32 name length, name, u32
     rank, u32 sizes, values: 16-bit floats; a tensor of two sizes or more has a 16-bit
     float scale per first index, then its values over the scale as signed bytes. The Go
     side reads this."""
-    model = model.eval().cpu()
-    rows = [("level", torch.tensor([float(level)])), ("warp", torch.tensor([warp])), ("priors", torch.tensor(priors, dtype=torch.float32))]
-    for name, w, b in model.export():
+    ear = model.ears[net]
+    rows = [("level", torch.tensor([float(EARS.index(ear.kind))])), ("warp", torch.tensor([warp])), ("priors", torch.tensor(priors, dtype=torch.float32))]
+    if ear.kind == "gain":
+        rows.append(("gain", torch.cat([v.detach()[:, 0].cpu() for v in ear.values()])))
+    for name, w, b in model.export(net):
         rows += [(name + ".w", w), (name + ".b", b)]
     with open(path, "wb") as f:
         f.write(b"CXAM" + struct.pack("<I", 3))
         for name, t in rows:
-            t = t.detach().float().contiguous().numpy()
+            t = t.detach().float().cpu().contiguous().numpy()
             f.write(struct.pack("<I", len(name)) + name.encode() + struct.pack("<I", t.ndim) + struct.pack(f"<{t.ndim}I", *t.shape))
             if t.ndim == 1:
                 f.write(t.astype("<f2").tobytes())
@@ -158,22 +196,30 @@ def read(path):
     return dict(rows), [(int(rows[i][0][2:-2]), *(t for _, t in rows[i:i + 4])) for i in first]
 
 
-def load(path, model):
-    """The weights of a file of save into a Tcn; its batch norms do nothing."""
+def load(path, model, net, into=None):
+    """The weights of a file of save into one of the nets; its batch norms do nothing.
+    into: the model's number of each callout of the file (corpus.renumber)."""
     named, layers = read(path)
+    own = slice(net * model.c, (net + 1) * model.c)
     put = lambda to, w: to.data.copy_(w.view(to.shape))
-    put(model.front.weight, named["front.w"]); put(model.fbn.bias, named["front.b"]); model.front.bias.data.zero_()
-    for (_, dw, db, pw, pb), d, p, bn in zip(layers, model.dw, model.pw, model.bn):
-        put(d.weight, dw); put(d.bias, db); put(p.weight, pw); put(bn.bias, pb)
+    put(model.front_w[net], named["front.w"]); put(model.fbn.bias[own], named["front.b"])
+    for i, (_, dw, db, pw, pb) in enumerate(layers):
+        put(model.dw_w[i, :, own], dw.T); put(model.dw_b[i, own], db); put(model.pw[i][net], pw); put(model.bn[i].bias[own], pb)
     for bn in (model.fbn, *model.bn):
-        bn.running_var.fill_(1 - bn.eps)
-    for name, to in (("out", model.out), ("call", model.call)):
-        put(to.weight, named[name + ".w"]); put(to.bias, named[name + ".b"])
+        bn.running_var[own] = 1 - bn.eps
+    put(model.out_w[net], named["out.w"]); put(model.out_b[net], named["out.b"])
+    for old, new in enumerate(into or range(len(named["call.b"]))):
+        if new >= 0:
+            model.call_w.data[net, new] = named["call.w"][old]; model.call_b.data[net, new, 0] = named["call.b"][old]
+    ear = model.ears[net]
+    if ear.kind == "gain" and "gain" in named:
+        a, d, r = named["gain"].view(3, MELS, 1)
+        put(ear.power, torch.logit(a)); put(ear.offset, torch.log(torch.expm1(d - .01))); put(ear.root, torch.logit(r))
     return model
 
 
-def normed(model, m):
-    """A model of load, its batch norms fitted to the batch m and undone by their own weights: training can go on."""
+def normed(model, bands):
+    """A model of load, its batch norms fitted to a batch and undone by their own weights: training can go on."""
     def fit(bn, args):
         mean, var = args[0].mean((0, 2)), args[0].var((0, 2))
         bn.running_mean.copy_(mean); bn.running_var.copy_(var)
@@ -181,7 +227,7 @@ def normed(model, m):
     hooks = [bn.register_forward_pre_hook(fit) for bn in (model.fbn, *model.bn)]
     model.eval()
     with torch.no_grad():
-        model(m)
+        model(bands)
     for h in hooks:
         h.remove()
     return model

@@ -132,6 +132,9 @@ def opinion(y, calls):
     on = np.nonzero(y)[0]
     if not calls or len(on) == 0:
         return z, since
+    if calls == corpus.UNSURE:
+        z[:] = 255
+        return z, since
     spans = [(on[0], on[-1])]
     if len(calls) == 2:
         k = np.argmax(np.diff(on))

@@ -22,7 +22,7 @@ class Throats:
         self.dev, total, count = dev, {}, {}
         for who, wave, y in recordings:
             with torch.no_grad():
-                m = mel.bands(torch.from_numpy(wave.astype(np.float32) / 32768).to(dev).unsqueeze(0))[0].T * 4
+                m = mel(torch.from_numpy(wave.astype(np.float32) / 32768).to(dev).unsqueeze(0))[0].T * 4
             y = torch.from_numpy(y.astype(np.int64)).to(dev)[1:]  # frame k is centred in label k+1
             n = min(len(m), len(y))
             on = (y[:n] > 0) & (y[:n] < 40)

@@ -1,57 +1,37 @@
-"""Train the phone net. See README.md beside this for the commands.
+"""Train the nets side by side on the same batches. See README.md beside this for the commands.
 
-train.py --synth DIR [DIR] --human TSV --clips DIR --rirs DIR --dict CMUDICT --vocabulary YAML
-         --arpa LM --out DIR [--level] [--arch tcn|gru] [--boot-seconds S] [--seconds S] [--aligner PT]
+train.py --people DIR --pools DIR[:SHARE] ... --rooms NPY --vocabulary YAML --out DIR [--fold A|B] [--start NET ...] [--width C] [--seconds S]
 
-Stage 1 trains on synthetic speech, whose phone times are exact. Its net then
-aligns the human recordings (transcript, or PocketSphinx's hypothesis where
-there is none); phones it cannot find there are masked. Stage 2 trains on both,
-and on callouts pieced together from human sounds.
+--people: what people.py wrote. --pools: folders of synth.py, accents.py, voices.py and collage.py;
+one that is not there yet is waited for while training goes on without it. Half of each batch is heard
+from a throat that nobody has. A teacher, the mean of the nets' running average over the steps, hears
+the clean copy of what the nets hear in noise, and says what each frame is: of people whose words are
+not known, it alone does. --fold: leave people out (folds.py).
 """
 import argparse
+import json
+import multiprocessing as mp
 import os
-import subprocess
-import tempfile
+import random
+import sys
 import time
-import zlib
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import torch
 import torch.nn.functional as F
 
-import collage
 import corpus
+import folds
+import synth
 from augment import Augment
-from net import DELAY, Gru, LogMel, Tcn, load, normed, save
-from synth import INDEX
+from net import DELAY, LogMel, Tcn, load, normed, read, save
 from throats import Throats
 
 IGNORE = 255
-CROP = 80400  # samples: 500 mel frames, 248 outputs
+CROP = 80400   # samples: 500 mel frames, 248 outputs
 SEEN = 75      # outputs at the start of a crop that may have lost what explains them
-
-
-def decode(path):
-    """Opus, FLAC or WAV file -> float32 16 kHz mono."""
-    if path.endswith(".opus"):
-        with tempfile.NamedTemporaryFile(suffix=".wav") as t:
-            subprocess.run(["opusdec", "--quiet", "--rate", "16000", path, t.name], check=True, stderr=subprocess.DEVNULL)
-            raw = open(t.name, "rb").read()
-        at = raw.index(b"data") + 8
-        return np.frombuffer(raw[at:at + (len(raw) - at) // 2 * 2], np.int16).astype(np.float32) / 32768
-    raw = open(path, "rb").read()
-    at = raw.index(b"data") + 8
-    return np.frombuffer(raw[at:at + (len(raw) - at) // 2 * 2], np.int16).astype(np.float32) / 32768
-
-
-def load_dict(path):
-    d = {}
-    for line in open(path, errors="replace"):
-        w, *p = line.split()
-        if w not in d and all(x in INDEX for x in p):
-            d[w] = p
-    return d
+EARS, WARPS = ("plain", "level", "level"), (1., .9, .94)
+AVERAGE = .998  # of the teacher, a step
 
 
 class Pool:
@@ -80,16 +60,26 @@ class Pool:
         return x, self.frames[at + k].long(), torch.where(whole, call, IGNORE), every
 
 
+def from_folder(d, dev):
+    column = lambda f, t: np.fromfile(f"{d}/{f}", t)
+    return Pool(column("wave.i16", np.int16), column("frames.u8", np.uint8), dev, column("calls.u8", np.uint8), column("since.u16", np.uint16))
+
+
 def shift(y):
     """Targets for the delayed outputs; the first DELAY have none."""
     return F.pad(y, (DELAY, 0), value=IGNORE)[:, :y.shape[1]]
 
 
-def loss_of(out, y, call, weight):
-    """Cross entropy of both outputs. Most of the time no callout has just ended: that counts less."""
-    n = out[0].shape[2]
-    return (F.cross_entropy(out[0].float(), shift(y)[:, :n], ignore_index=IGNORE, label_smoothing=.03)
-            + F.cross_entropy(out[1].float(), shift(call)[:, :n], ignore_index=IGNORE, weight=weight))
+def losses(out, y, call, weight, teach):
+    """Cross entropy of both outputs of each net, and of the phones against the teacher's."""
+    lp = out[0].float().log_softmax(1)
+    n, t = lp.shape[0], lp.shape[3]
+    y, call = shift(y)[:, :t], shift(call)[:, :t]
+    many = lambda z: z.expand(n, -1, -1)
+    hard = F.cross_entropy(lp, many(y), ignore_index=IGNORE, label_smoothing=.03)
+    calls = F.cross_entropy(out[1].float(), many(call), ignore_index=IGNORE, weight=weight)
+    soft = -(teach * lp).sum(1)[:, :, DELAY:].mean()
+    return hard, soft, calls
 
 
 def spec_mask(m):
@@ -98,225 +88,211 @@ def spec_mask(m):
         f0 = torch.randint(0, c, (b, 1, 1), device=m.device); fw = torch.randint(0, 6, (b, 1, 1), device=m.device)
         k = torch.arange(c, device=m.device).view(1, -1, 1)
         m = torch.where((k >= f0) & (k < f0 + fw), m.mean((1, 2), keepdim=True), m)
-    return m
+    t0 = torch.randint(0, n, (b, 1, 1), device=m.device); tw = torch.randint(0, 12, (b, 1, 1), device=m.device)
+    k = torch.arange(n, device=m.device).view(1, 1, -1)
+    return torch.where((k >= t0) & (k < t0 + tw), m.mean((1, 2), keepdim=True), m)
 
 
-def evaluate(model, mel, pool, aug, hard):
-    """Share of phones right; share of ended callouts right."""
+class Hearing:
+    """The front ends of the nets: from samples to the bands of each."""
+
+    def __init__(self, dev):
+        self.mels = [LogMel(w).to(dev) for w in WARPS]
+
+    def train(self, x):
+        p = self.mels[0].power(x)
+        out = [self.mels[0].bands(p, True) for _ in EARS]
+        return [torch.where(torch.rand(len(x), 1, 1, device=x.device) < .6, spec_mask(m), m) for m in out]
+
+    def __call__(self, x):
+        p = self.mels[0].power(x)
+        return [m.bands(p) for m in self.mels]
+
+
+def evaluate(model, hear, pool, aug, b):
+    """Shares of phones right by the mean of the nets and by each, of ended callouts right."""
+    was = model.training
     model.eval()
+    state = torch.cuda.get_rng_state() if torch.cuda.is_available() else None
     torch.manual_seed(7)
-    right, total = np.zeros(2), np.zeros(2)
-    with torch.no_grad():
-        for _ in range(8):
-            x, y, call, _ = pool.batch(64)
-            for k, (o, t) in enumerate(zip(model(mel(aug(x, hard) if aug else x)), (y, call))):
-                t = shift(t)[:, :o.shape[2]]
+    right, total = np.zeros(model.nets + 2), np.zeros(model.nets + 2)
+    with torch.no_grad(), torch.autocast("cuda", dtype=torch.bfloat16, enabled=torch.cuda.is_available()):
+        for _ in range(3):
+            x, y, call, _ = pool.batch(b)
+            o = model(hear(aug(x, torch.tensor(1., device=x.device)) if aug else x))
+            o = [z.float().log_softmax(1) for z in o]
+            tests = [(o[0].mean(0), y), *((z, y) for z in o[0]), (o[1].mean(0), call)]
+            for k, (z, t) in enumerate(tests):
+                t = shift(t)[:, :z.shape[2]]
                 ok = (t != IGNORE) & (t != 0)
-                right[k] += (o.argmax(1) == t)[ok].sum().item(); total[k] += ok.sum().item()
-    model.train()
-    return right / np.maximum(1, total)
+                right[k] += (z.argmax(0) == t)[ok].sum().item(); total[k] += ok.sum().item()
+    model.train(was)
+    if state is not None:
+        torch.cuda.set_rng_state(state)
+    return " ".join(f"{r / max(1, t):.3f}" for r, t in zip(right, total))
 
 
-def fit(model, pools, shares, mel, aug, seconds, lr, log, dev_pools, keep=lambda: None, throats=None, ease=.3):
-    """ease: how loud the trouble is at the start, 1 is all of it."""
-    model.train()
-    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
-    start, step, last = time.time(), 0, 0
-    weight = torch.ones(model.call.out_channels, device=model.call.weight.device)
-    weight[0] = .3
-    # Compiled, the noise costs less than half; Debian's PyTorch cannot. The net gains nothing by it.
-    loud = torch.compile(aug, dynamic=False) if pools[0].wave.is_cuda and hasattr(torch, "compile") else aug
-    while True:
-        u = (time.time() - start) / seconds
-        if u >= 1:
-            break
-        for g in opt.param_groups:
-            g["lr"] = lr * min(1, step / 200 + .01) * (1e-3 + .5 * (1 + np.cos(np.pi * u)))
-        x, y, call, every = (torch.cat(c) for c in zip(*[p.batch(k) for p, k in zip(pools, shares)]))
-        with torch.no_grad():
-            if throats:
-                some = torch.randperm(len(x), device=x.device)[:len(x) // 2]
-                x[some] = throats(x[some], every[some])
-            x = x * 10 ** (torch.rand(len(x), 1, device=x.device) - .5)
-            mute = torch.rand(len(x), 1, device=x.device) < .08
-            x, y, call = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y), torch.where(mute, call * 0, call)
-            m = mel(loud(x, torch.tensor(min(1., ease + 2 * u), device=x.device)), warp=True)
-            m = torch.where(torch.rand(len(x), 1, 1, device=x.device) < .5, spec_mask(m), m)
-        with torch.autocast(x.device.type, dtype=torch.bfloat16, enabled=x.is_cuda):
-            loss = loss_of(model(m), y, call, weight)
-        opt.zero_grad(); loss.backward()
-        torch.nn.utils.clip_grad_norm_(model.parameters(), 1.)
-        opt.step(); step += 1
-        if time.time() - last > 30:
-            last = time.time()
-            keep()
-            acc = [evaluate(model, mel, p, a, h) for p in dev_pools for a, h in ((None, 0), (aug, 1.))]
-            print(f"{log} {u:.2f} step {step} loss {loss.item():.3f} dev " + " ".join(f"{a:.3f}/{c:.3f}" for a, c in acc), file=OUT, flush=True)
-    return model
+def altered(job):
+    """A recording said by another: quicker or slower, higher or lower, with another throat."""
+    x, y, seed = job
+    rng = random.Random(seed)
+    x, tempo = x.astype(float), rng.uniform(.87, 1.16)
+    if rng.random() < .6:
+        pitch = 2 ** rng.uniform(-.3, .4)
+        x, tempo = synth.reshape(x, pitch, pitch ** .3 * rng.uniform(.92, 1.09)), tempo * pitch
+    x = synth.resample(x, 1 / tempo)
+    y = y[np.minimum((np.arange(len(x) // 160) * tempo).astype(int), len(y) - 1)]
+    return np.clip(x[:len(y) * 160], -32767, 32767).astype(np.int16), y
 
 
-def posteriors(model, mel, x, dev):
-    """[outputs, 40] log posteriors of one utterance, delay removed."""
-    model.eval()
-    with torch.no_grad():
-        x = F.pad(torch.from_numpy(x).to(dev).unsqueeze(0), (0, DELAY * 320 + 720))
-        lp = model(mel(x))[0].float().log_softmax(1)[0].T.cpu().numpy()
-    return lp[DELAY:]
+class People:
+    def __init__(self, folder, fold):
+        z = np.load(folder + "/people.npz")
+        self.wave, self.phone, self.rows = z["wave"], z["phone"], json.loads(str(z["rows"]))
+        self.keep = [r for r in self.rows if not folds.held(r["speaker"], fold)]
+        self.left = [r for r in self.rows if fold and folds.held(r["speaker"], fold) and r["words"]]
 
+    def cut(self, r):
+        return self.wave[r["at"] * 160:(r["at"] + r["n"]) * 160], self.phone[r["at"]:r["at"] + r["n"]]
 
-def align(lp, prior, phones):
-    """Viterbi of a left-to-right phone list (SIL may be skipped). lp: [T, 40].
-    Returns phone index per output frame, IGNORE where the phone fits badly."""
-    s = np.array(phones)
-    e = (lp - .6 * prior)[:, s]
-    T, S = e.shape
-    if T < S:
-        return None
-    score = np.full(S, -1e9); score[0] = e[0, 0]
-    if s[0] == 0: score[1] = e[0, 1]
-    back = np.zeros((T, S), np.int8)
-    skip = np.r_[False, False, (s[1:-1] == 0)]
-    for t in range(1, T):
-        a = np.stack([score, np.r_[-1e9, score[:-1]], np.where(skip, np.r_[-1e9, -1e9, score[:-2]], -1e9)])
-        k = a.argmax(0); back[t] = k
-        score = a[k, np.arange(S)] + e[t]
-    at = S - 1 if score[S - 1] >= score[S - 2] or s[-1] != 0 else S - 2
-    path = np.zeros(T, int)
-    for t in range(T - 1, -1, -1):
-        path[t] = at
-        at -= int(back[t, at])
-    out = s[path].astype(np.uint8)
-    for k in np.unique(path):
-        m = path == k
-        if lp[m, s[k]].mean() < (-2.6 if s[k] else -2.5):
-            out[m] = IGNORE
-    return out
-
-
-def align_all(model, mel, items, prior, dev, log):
-    """[(speaker, wave int16, phone per 10 ms)] of the recordings whose words could be found in them."""
-    out, used = [], 0
-    for speaker, x, phones in items:
-        a = align(posteriors(model, mel, x, dev), prior, phones)
-        if a is None:
-            continue
-        y = np.full(len(x) // 160, IGNORE, np.uint8)
-        rep = np.repeat(a, 2)[:max(0, len(y) - 2)]
-        y[2:2 + len(rep)] = rep  # output t sits at label 2t+3: two labels, 2t+2 and 2t+3
-        out.append((speaker, (np.clip(x * (9000 / 32768 / max(1e-3, np.abs(x).max())), -1, 1) * 32767).astype(np.int16)[:len(y) * 160], y))
-        used += (y != IGNORE).mean()
-    print(f"{log} aligned {len(out)} of {len(items)}, {100 * used / max(1, len(out)):.0f} % of frames kept", file=OUT, flush=True)
-    return out
-
-
-def log_priors(pools, shares):
-    """Log of how often each phone is met in training."""
-    p = sum(k * torch.bincount(pool.frames[pool.frames < 40].long(), minlength=40).double() / len(pool.frames) for pool, k in zip(pools, shares))
-    return (p / p.sum() + 1e-6).log().cpu().numpy()
-
-
-def joined(recordings, dev):
-    return Pool(np.concatenate([w for _, w, _ in recordings]), np.concatenate([y for _, _, y in recordings]), dev)
-
-
-def recordings(a, lex):
-    """Noise and talk, each one wave, and [(speaker, wave, phones)] to train on and to measure with."""
-    rows = [l.rstrip("\n").split("\t") for l in open(a.human)]  # file, class, words, speaker
-    with ThreadPoolExecutor(16) as ex:
-        waves = list(ex.map(lambda r: decode(os.path.join(a.clips, r[0])), rows))
-    held = lambda speaker: zlib.crc32(speaker.encode()) % 10 == 0
-    noise = np.concatenate([w for r, w in zip(rows, waves) if r[1] == "noise"])
-    talk = np.concatenate([w / max(.01, np.sqrt((w ** 2).mean())) * .05 for r, w in zip(rows, waves) if r[1] == "speech" and not held(r[3])])
-    items, dev_items = [], []
-    for r, w in zip(rows, waves):
-        words = r[2].split()
-        if r[1] in ("speech", "word") and words and all(x in lex for x in words):
-            phones = [0]
-            for x in words:
-                phones += [INDEX[p] for p in lex[x]] + [0]
-            (dev_items if held(r[3]) else items).append((r[3], w, phones))
-    return noise, talk, items, dev_items
-
-
-def rooms(folder):
-    """Impulse responses from the direct path on, which is 1."""
-    out = []
-    for f in sorted(os.listdir(folder)):
-        h = decode(f"{folder}/{f}"); h = h[np.abs(h).argmax():]
-        out.append(torch.from_numpy(np.array(h / np.abs(h[0]))))
-    return out
+    def joined(self, rows, dev, gap=30):
+        """A pool of recordings with pauses between."""
+        pairs = [self.cut(r) if isinstance(r, dict) else r for r in rows]
+        quiet, none = np.zeros(gap * 160, np.int16), np.zeros(gap, np.uint8)
+        return Pool(np.concatenate([w for p, _ in pairs for w in (p, quiet)]), np.concatenate([w for _, p in pairs for w in (p, none)]), dev)
 
 
 def arguments():
     ap = argparse.ArgumentParser()
-    for a in ("human", "clips", "rirs", "dict", "vocabulary", "arpa", "out"):
+    for a in ("people", "rooms", "vocabulary", "out"):
         ap.add_argument("--" + a, required=True)
-    ap.add_argument("--synth", required=True, nargs="+", help="folders of synth.py and accents.py")
-    ap.add_argument("--seed", type=int, default=1)
-    ap.add_argument("--level", action="store_true", help="take the running mean from each band")
-    ap.add_argument("--warp", type=float, default=1., help="of the frequency axis, where the net is used; training draws from .84 to 1.19")
-    ap.add_argument("--arch", default="tcn"); ap.add_argument("--width", type=int, default=256)
-    ap.add_argument("--boot-seconds", type=float, default=90); ap.add_argument("--seconds", type=float, default=300)
-    ap.add_argument("--aligner", help="net.bin of an earlier run without --level, to align the human recordings instead of stage 1")
-    ap.add_argument("--start", help="net.bin to go on from")
-    ap.add_argument("--collage", type=int, default=12000, help="sentences pieced together from human sounds")
+    ap.add_argument("--pools", nargs="+", default=[], help="folder:share of a batch beside the people's share of 1")
+    ap.add_argument("--fold", default="", help="leave these people out")
+    ap.add_argument("--seed", type=int, default=1); ap.add_argument("--batch", type=int, default=128)
+    ap.add_argument("--width", type=int, default=256)
+    ap.add_argument("--seconds", type=float, default=300); ap.add_argument("--until", type=float, default=0, help="stop at this time of the clock instead")
+    ap.add_argument("--start", nargs="*", default=[], help="a net.bin for each ear to go on from")
+    ap.add_argument("--start-callouts", help="callouts.tsv of these")
+    ap.add_argument("--lr", type=float, default=6e-4); ap.add_argument("--hard", type=float, default=1., help="how loud the trouble gets, 0 to 1")
+    ap.add_argument("--teacher", type=float, default=0., help="weight of the teacher against the labels")
     return ap.parse_args()
 
 
+def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, keep, dev):
+    model.train()
+    scratch = not a.start
+    lr = a.lr
+    opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
+    ema = Tcn(model.c, model.calls, EARS).to(dev).eval()
+    ema.load_state_dict(model.state_dict())
+    weight = torch.ones(model.calls, device=dev); weight[0] = .3
+    fast = dev == "cuda" and not os.environ.get("PLAIN")
+    loud = torch.compile(aug, dynamic=False) if fast else aug
+    if fast:
+        model.trunk_of = torch.compile(model.trunk_of, dynamic=False)
+        ema.trunk_of = torch.compile(ema.trunk_of, dynamic=False)
+    wait = [(p.rsplit(":", 1)[0], float(p.rsplit(":", 1)[1])) for p in a.pools]
+    pools, begin, step, last = list(people_pools), time.time(), 0, time.time()
+    end = a.until or begin + a.seconds
+    while True:
+        now = time.time()
+        u = (now - begin) / max(1, end - begin)
+        if u >= 1:
+            break
+        if step % 50 == 0:
+            for d in [d for d in wait if os.path.exists(d[0] + "/done")]:
+                pools.append((from_folder(d[0], dev), d[1])); wait.remove(d)
+                say(f"pool {d[0]} {len(pools[-1][0].frames) / 360000:.2f} h at {now - begin:.0f} s")
+            total = sum(s for _, s in pools)
+            share = [int(a.batch * s / total) for _, s in pools]
+            share[0] += a.batch - sum(share)
+        rate = min(1, step / 200 + .01) * (1e-3 + .5 * (1 + np.cos(np.pi * u)))
+        for g in opt.param_groups:
+            g["lr"] = lr * rate
+        x, y, call, every = (torch.cat(c) for c in zip(*[p.batch(k) for (p, _), k in zip(pools, share) if k]))
+        with torch.no_grad():
+            some = torch.randperm(len(x), device=dev)[:len(x) // 2]
+            x[some] = throats(x[some], every[some])
+            x = x * 10 ** (torch.rand(len(x), 1, device=dev) - .5)
+            mute = torch.rand(len(x), 1, device=dev) < .06
+            x, y, call = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y), torch.where(mute, call * 0, call)
+            noisy = hear.train(loud(x, torch.tensor(a.hard * min(1., (.3 if scratch else .7) + 2 * u), device=dev)))
+            clean = hear(x) if a.teacher else None
+        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=dev == "cuda"):
+            with torch.no_grad():
+                teach = ema(clean)[0].float().log_softmax(1).mean(0).softmax(0) if a.teacher else torch.zeros(40, *y.shape, device=dev)
+            out = model(noisy)
+            hard, soft, calls = losses(out, y, call, weight, teach)
+            part = a.teacher * min(1, max(0, (u - .25) / .2)) if scratch else a.teacher * min(1, u / .1)
+            loss = (1 - part) * hard + part * soft + calls
+        opt.zero_grad(); loss.backward()
+        torch.nn.utils.clip_grad_norm_(model.parameters(), 1.)
+        opt.step(); step += 1
+        with torch.no_grad():
+            k = min(AVERAGE, step / (step + 10))
+            torch._foreach_lerp_(list(ema.parameters()), list(model.parameters()), 1 - k)
+            for p, q in zip(ema.buffers(), model.buffers()):
+                p.lerp_(q, 1 - k) if p.is_floating_point() else p.copy_(q)
+        if now - last > 60 or step == 300:
+            last = now
+            say(f"{u:.2f} step {step} {1000 * (now - begin) / step:.0f} ms hard {hard.item():.3f} soft {soft.item():.3f} calls {calls.item():.3f} dev " +
+                " | ".join(f"{n} {evaluate(ema, hear, p, g, a.batch)}" for n, p in dev_pools for g in (None, loud)))
+            if u > .3:
+                keep(ema)
+    return ema, pools
+
+
 def main():
-    global OUT
     a = arguments()
     os.makedirs(a.out, exist_ok=True)
-    OUT = open(f"{a.out}/log-{a.arch}.txt", "a")
+    log = open(f"{a.out}/log.txt", "a")
+    say = lambda s: (print(s, file=log, flush=True), print(a.out, s, flush=True))
     torch.manual_seed(a.seed)
     dev = "cuda" if torch.cuda.is_available() else "cpu"
-    lex = load_dict(a.dict)
-    noise, talk, items, dev_items = recordings(a, lex)
-    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), rooms(a.rirs), dev)
-    mel = LogMel(a.level).to(dev)
-    column = lambda f, t: np.concatenate([np.fromfile(f"{d}/{f}", t) for d in a.synth])
-    wave, frames, calls, since = column("wave.i16", np.int16), column("frames.u8", np.uint8), column("calls.u8", np.uint8), column("since.u16", np.uint16)
-    cut = len(frames) * 3 // 100
-    synth = Pool(wave[cut * 160:], frames[cut:], dev, calls[cut:], since[cut:])
-    synth_dev = Pool(wave[:cut * 160], frames[:cut], dev, calls[:cut], since[:cut])
-    prior = log_priors([synth], [1])
-    print(f"synthetic {len(frames) / 360000:.2f} h, human {sum(len(w) for _, w, _ in items) / 57.6e6:.2f} h, noise {len(noise) / 57.6e6:.2f} h, {dev}", file=OUT, flush=True)
-    b = 128 if dev == "cuda" else 8
+    people = People(a.people, a.fold)
+    said = [r for r in people.keep if r["words"]]
+    rng = random.Random(a.seed)
+    with mp.get_context("fork").Pool(max(2, (os.cpu_count() or 4) // 4)) as pool:
+        others = pool.map(altered, [(*people.cut(r), rng.random()) for r in said], 16)
+    pools = [(people.joined(said + others, dev), 1.)]
+    unknown = [r for r in people.keep if r["kind"] == "speech" and not r["words"]]
+    if unknown:
+        pools.append((people.joined(unknown, dev), .25 if a.teacher else .06))
+    noise = np.concatenate([people.cut(r)[0] for r in people.keep if r["kind"] == "noise" and not folds.held_noise(r["file"], a.fold)]).astype(np.float32) / 32768
+    level = lambda w: w / max(.01, np.sqrt((w ** 2).mean())) * .05
+    talk = np.concatenate([level(people.cut(r)[0].astype(np.float32) / 32768) for r in people.keep if r["kind"] == "speech" and not folds.talker(r["speaker"], a.fold)])
+    boxes = torch.from_numpy(np.load(a.rooms))
+    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev)
     classes = corpus.callouts(a.vocabulary)
-    kinds = 1 + len(classes)
-    new = lambda: (Tcn if a.arch == "tcn" else Gru)(c=a.width, calls=kinds).to(dev)
-    boot, ear = new(), mel
-    if a.aligner:
-        ear = LogMel().to(dev)
-        boot = Tcn(calls=kinds).to(dev)
-        load(a.aligner, boot)
-    else:
-        fit(boot, [synth], [b], mel, aug, a.boot_seconds, 2e-3, "boot", [synth_dev])
-    human = align_all(boot, ear, items, prior, dev, "human")
-    human_dev = joined(align_all(boot, ear, dev_items, prior, dev, "human dev"), dev)
-    voices, made = collage.make(human, lex, a.collage, a.seed, a.vocabulary, a.arpa)
-    print(f"collage {voices} voices, {len(made[1]) / 360000:.2f} h", file=OUT, flush=True)
-    pieced = Pool(made[0], made[1], dev, made[2], made[3])
-    model = new()
-    throats = Throats(human, ear, dev)
-    print(f"throats of {throats.speakers} speakers: {[round(s, 1) for s in throats.size.tolist()]}", file=OUT, flush=True)
-    pools, share = [synth, joined(human, dev), pieced], [b * 45 // 100, b * 33 // 100, b * 22 // 100]
+    model = Tcn(a.width, 1 + len(classes), EARS).to(dev)
+    hear = Hearing(dev)
+    throats = Throats([(r["speaker"], *people.cut(r)) for r in said], hear.mels[0], dev)
+    say(f"people {sum(r['n'] for r in said) / 360000:.2f} h of {len({r['speaker'] for r in said})}, without words {sum(r['n'] for r in unknown) / 360000:.2f} h, throats {throats.speakers}, left out {sum(r['n'] for r in people.left) / 360000:.2f} h")
     if a.start:
-        x, *_ = zip(*[p.batch(k) for p, k in zip(pools, share)])
-        normed(load(a.start, model), mel.train()(aug(torch.cat(x))))
-    elif not a.aligner:
-        model.load_state_dict(boot.state_dict())
-    def keep():
-        torch.save(model.state_dict(), f"{a.out}/{a.arch}.pt")
-    fit(model, pools, share, mel, aug, a.seconds, 2e-3 if a.start else 3e-3, "main", [synth_dev, human_dev], keep, throats, .7 if a.start else .3)
-    for n, p in (("synth", synth_dev), ("human", human_dev)):
-        print(f"final {a.arch} {n} clean {evaluate(model, mel, p, None, 0)} loud {evaluate(model, mel, p, aug, 1.)}", file=OUT, flush=True)
-    keep()
-    if hasattr(model, "export"):
-        save(f"{a.out}/net.bin", model, log_priors(pools, share), a.level, a.warp)
+        into = corpus.renumber(a.start_callouts, classes)
+        for k, f in enumerate(a.start):
+            load(f, model, k, into)
+        x = torch.cat([p.batch(32)[0] for p, _ in pools])
+        with torch.no_grad():
+            normed(model, hear(aug(x)))
+    dev_pools = [("people", people.joined([r for r in people.left if r["kind"] == "speech"], dev))] if people.left else []
+
+    def keep(ema):
+        prior = log_priors(pools)
+        for k, w in enumerate(WARPS):
+            save(f"{a.out}/net{k + 1}.bin", ema, k, prior, w)
         with open(f"{a.out}/callouts.tsv", "w") as f:
             f.writelines(f"{c}\t{p}\n" for c, phrases in classes for p in phrases)
-    print("done", file=OUT, flush=True)
+
+    ema, pools = fit(a, model, hear, pools, aug, throats, dev_pools, classes, say, keep, dev)
+    keep(ema)
+    say("done")
+
+
+def log_priors(pools):
+    """Log of how often each phone is met in training."""
+    p = sum(s * torch.bincount(pool.frames[pool.frames < 40].long(), minlength=40).double() / len(pool.frames) for pool, s in pools)
+    return (p / p.sum() + 1e-6).log().cpu().numpy()
 
 
 if __name__ == "__main__":

@@ -1,0 +1,92 @@
+package acoustic
+
+import (
+	"embed"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"strings"
+	"sync"
+)
+
+// What was trained: the nets (intents/train/net.py), the callouts that they were
+// taught as wholes, callout and phrase a line, the callouts in the order of the
+// nets' numbers from 1 (train.py), and the judges (judge.py).
+//
+//go:embed net*.bin callouts.tsv calibration.json
+var embedded embed.FS
+
+var modelFiles fs.FS = embedded
+
+// Use hears with the model files in dir instead of the built-in ones, to measure
+// a model before it is shipped. It must come before the first New.
+func Use(dir fs.FS) { modelFiles = dir }
+
+// model is all that was trained. It is shared by all streams of a process.
+type model struct {
+	nets   []*weights
+	taught map[[2]string]int // callout and phrase: the nets' number for the callout
+	phones judge             // for phrases that the nets were not taught
+	both   judge             // with their opinion of the whole
+}
+
+var shared = sync.OnceValues(func() (*model, error) {
+	m := &model{taught: map[[2]string]int{}}
+	names, err := fs.Glob(modelFiles, "net*.bin")
+	if err == nil && len(names) == 0 {
+		err = fmt.Errorf("acoustic model: no net*.bin")
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range names {
+		b, err := fs.ReadFile(modelFiles, name)
+		if err != nil {
+			return nil, err
+		}
+		w, err := loadWeights(b)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		m.nets = append(m.nets, w)
+	}
+	if err := m.readTaught(); err != nil {
+		return nil, err
+	}
+	return m, m.readJudges()
+})
+
+func (m *model) readTaught() error {
+	b, err := fs.ReadFile(modelFiles, "callouts.tsv")
+	if err != nil {
+		return err
+	}
+	n, last := 0, ""
+	for line := range strings.Lines(string(b)) {
+		id, phrase, _ := strings.Cut(strings.TrimSpace(line), "\t")
+		if id != last {
+			n, last = n+1, id
+		}
+		m.taught[[2]string{id, phrase}] = n
+	}
+	return nil
+}
+
+func (m *model) readJudges() error {
+	b, err := fs.ReadFile(modelFiles, "calibration.json")
+	if err != nil {
+		return err
+	}
+	var file struct {
+		Phones judge `json:"phones"`
+		Both   judge `json:"both"`
+	}
+	if err := json.Unmarshal(b, &file); err != nil {
+		return fmt.Errorf("calibration.json: %w", err)
+	}
+	m.phones, m.both = file.Phones, file.Both
+	if !m.phones.fits(features-opinions) || !m.both.fits(features) {
+		return fmt.Errorf("calibration.json: its judges do not fit the evidence")
+	}
+	return nil
+}
