@@ -111,7 +111,12 @@ func TestPlugInFaults(t *testing.T) {
 				if took := time.Since(before); took > patience/2 { // one that waits does so for its patience, or for ever
 					t.Fatalf("Hear took %v", took)
 				}
-				faults, heard = append(faults, f...), append(heard, r...)
+				faults = append(faults, f...)
+				for _, x := range r { // the first of a flood may pass before it is one
+					if x.Callout != "rosc" {
+						heard = append(heard, x)
+					}
+				}
 			}
 			if len(faults) != 2 || !strings.Contains(faults[0], "failed") || faults[1] != Back {
 				t.Errorf("faults told: %q, want one failure and one recovery", faults)
