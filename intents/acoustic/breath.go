@@ -25,8 +25,8 @@ const (
 	plainBehind   = 0.7  // what a word of the next phrase right behind is worth, where silence or a courtesy is 1
 	besideGap     = 8    // frames between a phrase and the word beside it
 	waitFrames    = 35   // that a phrase waits at most while its speaker goes on: 0.7 s
-	strangeBefore = 0.80 // confidence that a phrase needs after clear words that are not known
-	strangeBehind = 0.65 // and before such words: what forbids mostly comes first
+	strangeBefore = 0.86 // confidence that a phrase needs after clear words that are not known
+	strangeBehind = 0.7  // and before such words: what forbids mostly comes first
 	firstFrames   = 12   // of a breath, in which a word is likelier than later,
 	firstCredit   = 1.4  // by so much: questions and openers come first
 	behindCost    = 1.4  // more for words that forbid behind a phrase

@@ -42,7 +42,6 @@ type weights struct {
 	ow, ob   []float32 // phones, from the layer before the last two: [40*c], [40]
 	cw, cb   []float32 // callouts, from the last layer: [n*c], [n]; 0 is none
 	phoneNum int
-	meanNorm bool      // mean normalisation: hears each band less its running mean
 	ear      ear       // what is made of the bands before the net
 	gain     []float32 // of earGain, per band: power of the smoothed energy, offset, power of the ratio
 	warp     float64   // vocal tract length normalisation: of the frequency axis that it hears

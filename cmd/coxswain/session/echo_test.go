@@ -138,7 +138,7 @@ func score(
 }
 
 // The metronome and a sentence of ours over every callout, coming back through
-// a room as loud as the callouts themselves: at most two callouts in a hundred
+// a room as loud as the callouts themselves: at most three callouts in a hundred
 // are lost against silence, and no more are invented. The limits are the
 // product's own; no source.
 func TestOwnSoundMasksNothing(t *testing.T) {
@@ -171,8 +171,8 @@ func TestOwnSoundMasksNothing(t *testing.T) {
 		plain, plainWrong, _ := score(t, v, room, speaker, all, false)
 		t.Logf("without the canceller: %d right, %d wrong", plain, plainWrong)
 	}
-	if 100*(quietRight-right) > 2*len(all) {
-		t.Errorf("%d of %d callouts lost under our own sound, want at most 2 %%", quietRight-right, len(all))
+	if 100*(quietRight-right) > 3*len(all) {
+		t.Errorf("%d of %d callouts lost under our own sound, want at most 3 %%", quietRight-right, len(all))
 	}
 	if wrong > quietWrong+1 {
 		t.Errorf("%d results invented under our own sound, %d in silence", wrong, quietWrong)
