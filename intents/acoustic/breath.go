@@ -236,8 +236,7 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
 	for _, f := range words {
-		if f.forbids() && d.clearly(f.from, f.to) &&
-			(f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
+		if d.forbidden(f) && (f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
 			out.forbidden = f.reason
 		}
 	}
@@ -246,6 +245,10 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	}
 	return c, out
 }
+
+// forbidden reports whether a word that forbids was spoken clearly: in noise, or in what
+// is left of our own voice, such words are easily heard.
+func (d *decoder) forbidden(f found) bool { return f.forbids() && d.clearly(f.from, f.to) }
 
 // begins is the frame of a phrase, since its start, that it is best entered with.
 func (d *decoder) begins(c candidate, enter []float32) int {
@@ -264,7 +267,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 	if len(d.g.asides) > 0 && d.frame-c.end > 4 {
 		words := d.around(c.end, d.frame, true).until(d.frame)
 		for _, f := range words {
-			if f.forbids() && d.clearly(f.from, f.to) && !d.paused(c.end, f.from, shortPause) {
+			if d.forbidden(f) && !d.paused(c.end, f.from, shortPause) {
 				b.forbidden = f.reason
 			}
 		}

@@ -230,8 +230,7 @@ func (w *weights) check() error {
 		{len(w.ob), 40},
 		{len(w.cw), len(w.cb) * c},
 	}
-	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1
-	ok = ok && (w.ear == earPlain || w.ear == earLevel || w.ear == earGain && len(w.gain) == 3*bands)
+	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1 && w.hasEar()
 	for _, l := range w.layers {
 		ok = ok && l.dilation > 0 && l.dilation < 64
 		sizes = append(
@@ -249,6 +248,11 @@ func (w *weights) check() error {
 		return fmt.Errorf("acoustic model: the tensors do not fit together")
 	}
 	return nil
+}
+
+// hasEar reports whether it says what is made of the bands, and has the numbers for it.
+func (w *weights) hasEar() bool {
+	return w.ear == earPlain || w.ear == earLevel || w.ear == earGain && len(w.gain) == 3*bands
 }
 
 // net is one stream's state: the frames each layer still looks back on.
