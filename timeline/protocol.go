@@ -254,6 +254,13 @@ func (v Variant) protocol() Protocol {
 		WeightRule: v.WeightRule}
 }
 
+// instead puts a list in the place of another, if it is given.
+func instead[T any](list *[]T, over []T) {
+	if over != nil {
+		*list = over
+	}
+}
+
 func (p *Protocol) overlay(q Protocol) {
 	for _, f := range []struct{ to, from *string }{
 		{&p.ID, &q.ID}, {&p.Title, &q.Title}, {&p.Guideline, &q.Guideline}, {&p.Words, &q.Words},
@@ -273,27 +280,13 @@ func (p *Protocol) overlay(q Protocol) {
 	p.Sync = laid(p.Sync, q.Sync)
 	p.Variants = laid(p.Variants, q.Variants)
 	p.Notes = laid(p.Notes, q.Notes)
-	if q.Polymorphic != nil {
-		p.Polymorphic = q.Polymorphic
-	}
-	if q.AlwaysUnstable != nil {
-		p.AlwaysUnstable = q.AlwaysUnstable
-	}
-	if q.StableVT != nil {
-		p.StableVT = q.StableVT
-	}
-	if q.Antiarrhythmics != nil {
-		p.Antiarrhythmics = q.Antiarrhythmics
-	}
-	if q.Shocks != nil {
-		p.Shocks = q.Shocks
-	}
-	if q.Monophasic != nil {
-		p.Monophasic = q.Monophasic
-	}
-	if q.Round != nil {
-		p.Round = q.Round
-	}
+	instead(&p.Polymorphic, q.Polymorphic)
+	instead(&p.AlwaysUnstable, q.AlwaysUnstable)
+	instead(&p.StableVT, q.StableVT)
+	instead(&p.Antiarrhythmics, q.Antiarrhythmics)
+	instead(&p.Shocks, q.Shocks)
+	instead(&p.Monophasic, q.Monophasic)
+	instead(&p.Round, q.Round)
 	if q.Causes != nil {
 		p.Causes = q.Causes
 	}
