@@ -287,9 +287,7 @@ func (p *Protocol) overlay(q Protocol) {
 	instead(&p.Shocks, q.Shocks)
 	instead(&p.Monophasic, q.Monophasic)
 	instead(&p.Round, q.Round)
-	if q.Causes != nil {
-		p.Causes = q.Causes
-	}
+	instead(&p.Causes, q.Causes)
 }
 
 // laid returns a new map: b over a.
