@@ -128,6 +128,9 @@ func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 }
 
 func readBounded(name string, limit int64) ([]byte, error) {
+	if st, err := os.Stat(name); err == nil && !st.Mode().IsRegular() { // a pipe may never end
+		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", name)
+	}
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
@@ -150,6 +153,10 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 			return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 		}
 		return nil, yamlError(name, err)
+	}
+	var more yaml.Node
+	if d.Decode(&more) == nil && len(more.Content) > 0 && more.Content[0].ShortTag() != "!!null" {
+		return nil, fmt.Errorf("%s:%d: a second document begins here: put all into one", name, more.Content[0].Line)
 	}
 	v := &Vocabulary{
 		Version:  raw.Version,

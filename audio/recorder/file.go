@@ -27,6 +27,7 @@ type Reader struct {
 	SampleHz int
 	Samples  int64    // samples a channel that the header promises, or that are there
 	Notes    []string // what was done to the sound that its owner should know
+	Odd      int64    // numbers read so far that are none, or infinite: heard as silence
 	l        layout
 	d        *wav.Decoder
 	f        io.Closer
@@ -38,14 +39,18 @@ type Reader struct {
 // OpenWAV opens a WAV file as it is. The error says what is wrong with it and what
 // to do.
 func OpenWAV(path string) (*Reader, error) {
+	st, err := os.Stat(path) // before it is opened: a pipe would wait for a writer
+	if err != nil {
+		return nil, err
+	}
+	if !st.Mode().IsRegular() {
+		return nil, howToConvert(path, errors.New("not a file"), audio.Rate)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	st, err := f.Stat()
-	if err == nil && !st.Mode().IsRegular() {
-		err = errors.New("not a file")
-	}
+	st, err = f.Stat()
 	var r *Reader
 	if err == nil {
 		r, err = newReader(path, f, st.Size())
@@ -147,7 +152,10 @@ func (r *Reader) decode(p []float32) (int, error) {
 		r.buf.Data = r.buf.Data[:min(cap(r.buf.Data), len(p)-n)]
 		k, err := r.d.PCMBuffer(r.buf)
 		for i, v := range r.buf.Data[:k] {
-			p[n+i] = r.l.sample(v)
+			x, ok := r.l.sample(v)
+			if p[n+i] = x; !ok {
+				r.Odd++
+			}
 		}
 		n += k
 		if err != nil && err != io.EOF {
@@ -168,16 +176,26 @@ func (r *Reader) decode(p []float32) (int, error) {
 	return 0, io.EOF
 }
 
-// sample is a decoded number as a sample in -1..1; what is none is silence.
-func (l layout) sample(v int) float32 {
-	if l.format == ieeeFloat {
-		x := math.Float32frombits(uint32(int32(v)))
-		if x != x {
-			return 0
-		}
-		return max(-1, min(1, x))
+// sample is a decoded number as a sample in -1..1; what is none, or infinite, is
+// silence, and not ok.
+func (l layout) sample(v int) (x float32, ok bool) {
+	if l.format != ieeeFloat {
+		return float32(v) / float32(int64(1)<<(l.bits-1)), true
 	}
-	return float32(v) / float32(int64(1)<<(l.bits-1))
+	f := math.Float32frombits(uint32(int32(v)))
+	if f-f != 0 {
+		return 0, false
+	}
+	return max(-1, min(1, f)), true
+}
+
+// Afterwards is what was found of the sound while it was read that its owner
+// should know; empty: nothing.
+func (r *Reader) Afterwards() string {
+	if r.Odd == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d of its %d numbers are none (NaN) or infinite, and were heard as silence", r.Odd, r.read)
 }
 
 // Close closes the file.

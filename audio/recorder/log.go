@@ -1,11 +1,15 @@
 package recorder
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"time"
+
+	"coxswain/audio"
 )
 
 // Log is an audio log on the disk, finished or not, read as one stream.
@@ -19,9 +23,10 @@ type Part struct {
 	Name     string
 	Start    int64 // clock sample that it begins with
 	Samples  int64
-	Finished bool  // sizes and labels are written
-	size     int64 // bytes of the file
-	riff     int64 // bytes that its header speaks of; 0: cut off within the header
+	Finished bool   // sizes and labels are written, and its header says what it should
+	Wrong    string // what its header says and should not; empty: nothing
+	size     int64  // bytes of the file
+	riff     int64  // bytes that its header speaks of; 0: cut off within the header
 }
 
 // Open looks at the audio log in dir: at each file, until one is missing. The
@@ -73,12 +78,25 @@ func parsePart(f io.ReaderAt, size int64) (Part, error) {
 	if string(head[:4]) != "RIFF" || string(head[36:40]) != "bext" {
 		return Part{}, errors.New("not a file of an audio log")
 	}
+	p.Wrong = wrong(head)
 	p.riff = int64(binary.LittleEndian.Uint32(head[4:])) + 8
 	said := int64(binary.LittleEndian.Uint32(head[headerSize-4:]))
 	if said/4 < p.Samples && labelled(f, headerSize+said) {
-		p.Samples, p.Finished = said/4, p.size == p.riff
+		p.Samples, p.Finished = said/4, p.size == p.riff && p.Wrong == ""
 	}
 	return p, nil
+}
+
+// wrong tells what a header says of the sound that is not so in an audio log: a
+// player that believes it plays something else than what was heard.
+func wrong(head []byte) string {
+	is := header(time.Time{}, 0, "")
+	if bytes.Equal(head[8:44], is[8:44]) && string(head[headerSize-8:headerSize-4]) == "data" {
+		return ""
+	}
+	word := func(i int) int { return int(binary.LittleEndian.Uint16(head[i:])) }
+	return fmt.Sprintf("its header speaks of %d channels of %d bits at %d Hz, format %d: want 2 of 16 at %d, format 1",
+		word(22), word(34), binary.LittleEndian.Uint32(head[24:]), word(20), audio.Rate)
 }
 
 func labelled(f io.ReaderAt, at int64) bool {
@@ -98,6 +116,8 @@ func (l *Log) Samples() int64 {
 func (l *Log) Check() error {
 	for _, p := range l.Parts {
 		switch {
+		case p.Wrong != "":
+			return fmt.Errorf("%s/%s: %s: put it right with `coxswain mend`", l.dir, p.Name, p.Wrong)
 		case p.riff == 0:
 			return fmt.Errorf("%s/%s: cut off in its header: finish the record with `coxswain mend`", l.dir, p.Name)
 		case p.size < p.riff:

@@ -187,6 +187,28 @@ func (r *Recorder) write(room, speaker []float32) error {
 	return nil
 }
 
+// Silence appends n samples of silence. It takes no room on a disk that knows holes.
+func (r *Recorder) Silence(n int64) error {
+	zeros := make([]byte, 4*audio.Rate)
+	for n > 0 {
+		if r.pos-r.start >= PartLength {
+			if err := r.turn(); err != nil {
+				return err
+			}
+		}
+		k := min(n, r.start+PartLength-r.pos)
+		if err := r.f.Truncate(headerSize + 4*(r.pos+k-r.start)); err != nil {
+			return fmt.Errorf("audio log: %w", err)
+		}
+		n, r.pos = n-k, r.pos+k
+		r.whole = headerSize + 4*(r.pos-r.start)
+		for ; k > 0 && r.tap != nil; k -= min(k, audio.Rate) {
+			r.tap(zeros[:4*min(k, audio.Rate)])
+		}
+	}
+	return r.Checkpoint()
+}
+
 // Mark labels a clock sample. Labels are written when their file is finished.
 func (r *Recorder) Mark(m Mark) { r.marks = append(r.marks, m) }
 
@@ -239,7 +261,11 @@ func Mend(dir string, origin time.Time, about string, marks []Mark) (int64, erro
 		return 0, err
 	}
 	for _, p := range l.Parts {
-		if !p.Finished {
+		start := p.Start
+		if p.Wrong != "" {
+			p, err = l.describe(p)
+		}
+		if p.Start = start; err == nil && !p.Finished {
 			err = l.finish(p, marks, header(origin, p.Start, about))
 		}
 		if err != nil {
@@ -247,6 +273,21 @@ func Mend(dir string, origin time.Time, about string, marks []Mark) (int64, erro
 		}
 	}
 	return l.Samples(), nil
+}
+
+// describe has a part's header say what its sound is, and looks at it again.
+func (l *Log) describe(p Part) (Part, error) {
+	f, err := OpenFile(l.dir, p.Name, os.O_RDWR)
+	if err != nil {
+		return p, err
+	}
+	is := header(time.Time{}, 0, "")
+	_, err = f.WriteAt(is[8:44], 8)
+	_, derr := f.WriteAt([]byte("data"), headerSize-8)
+	if err = errors.Join(err, derr, f.Sync(), f.Close()); err != nil {
+		return p, err
+	}
+	return openPart(l.dir, p.Name)
 }
 
 // Relabel writes new labels into the files of a finished audio log.

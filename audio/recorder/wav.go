@@ -108,7 +108,7 @@ func (l layout) measure(said, rest int64) layout {
 	const endless = 0x7ff00000 // sox says 0x7ffff000 and less, ffmpeg 0xffffffff
 	if said > rest && said >= endless || said == 0 && rest > 0 {
 		l.length, l.promised = rest, 0
-		l.note = "its header does not say how long it is: read to the end of the file"
+		l.note = "its header does not say how long it is: read to the end of the file, which may be cut off"
 	}
 	return l
 }

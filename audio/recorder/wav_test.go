@@ -185,6 +185,7 @@ func TestOddHeaders(t *testing.T) {
 	}{
 		{"data of 0 bytes", with(func(w *file) { w.says = 1 }), 4800, "read to the end of the file"},
 		{"data of 0xffffffff bytes", with(func(w *file) { w.says = 1 << 32 }), 4800, "read to the end of the file"},
+		{"data of 0x7fffffff bytes", with(func(w *file) { w.says = 1 << 31 }), 4800, "which may be cut off"},
 		{"data of sox into a pipe", with(func(w *file) { w.says = 0x7ffff001 }), 4800, "read to the end of the file"},
 		{"a chunk of text", with(func(w *file) { w.before = short }), 4800, ""},
 		{"LIST of 2 GB", with(func(w *file) { w.before = list }), 0, "without sound"},
@@ -241,14 +242,32 @@ func TestRecordIsHeardByItsRoom(t *testing.T) {
 	}
 }
 
-// Floating point may hold anything: what is no number is silence, the rest is
-// limited to full scale.
+// Floating point may hold anything: what is no number, or infinite, is silence, and
+// counted; the rest is limited to full scale.
 func TestFloatsThatAreNone(t *testing.T) {
 	l := layout{format: ieeeFloat, bits: 32}
-	for in, want := range map[float64]float32{0.25: 0.25, 7: 1, -7: -1, math.Inf(1): 1, math.NaN(): 0} {
-		if got := l.sample(int(int32(math.Float32bits(float32(in))))); got != want {
-			t.Errorf("%v is %v, want %v", in, got, want)
+	for in, want := range map[float64]float32{0.25: 0.25, 7: 1, -7: -1, math.Inf(1): 0, math.Inf(-1): 0, math.NaN(): 0} {
+		got, ok := l.sample(int(int32(math.Float32bits(float32(in)))))
+		if bad := math.IsNaN(in) || math.IsInf(in, 0); got != want || ok == bad {
+			t.Errorf("%v is %v, %v; want %v", in, got, ok, want)
 		}
+	}
+	w := file{format: ieeeFloat, channels: 1, bits: 32, hz: 48000, seconds: 0.1, tone: 440}
+	b := w.bytes()
+	for i := range 100 {
+		binary.LittleEndian.PutUint32(b[len(b)-4*(i+1):], math.Float32bits(float32(math.NaN())))
+	}
+	path := filepath.Join(t.TempDir(), "in.wav")
+	if err := os.WriteFile(path, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	r, err := OpenMono(path, audio.Rate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if _, err := readAll(r, 480); err != nil || !strings.Contains(r.Afterwards(), "100 of its 4800 numbers") {
+		t.Errorf("%v, %q", err, r.Afterwards())
 	}
 }
 

@@ -66,9 +66,7 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 		t.Fatal(err)
 	}
 	o.Ear, o.Recogniser, o.Source, o.Wall = intents.Inline{Recogniser: r}, "builtin", "demo.wav", time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
-	o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
-		return rig.BeginIn(dir, wall, had, pos)
-	}
+	o.Begin = func(b session.Beginning) (session.Kept, error) { return rig.BeginIn(dir, b) }
 	s, err := session.New(o)
 	if err != nil {
 		t.Fatal(err)

@@ -150,6 +150,9 @@ func samples(path string, hear func(pcm []int16) error) error {
 			return err
 		}
 		if rerr == io.EOF {
+			if note := r.Afterwards(); note != "" {
+				slog.Info(note, "file", path)
+			}
 			return nil
 		}
 		if rerr != nil {

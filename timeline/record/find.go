@@ -12,15 +12,16 @@ import (
 
 const folderTime = "2006-01-02T150405"
 
-// FindCut returns the record to go on with: the last one under records, if it
+// FindCut returns the record to go on with: the last one in the folders, if it
 // was cut off (a crash, a power cut) less than within ago by the wall clock; nil
 // if there is none. Records are told apart by what they hold,
 // not by their names. One that cannot be read is left alone: a new session must
 // never wait for an old one.
-func FindCut(records string, now time.Time, within time.Duration) *Record {
-	dirs, err := Dirs(records)
-	if err != nil {
-		return nil
+func FindCut(now time.Time, within time.Duration, folders ...string) *Record {
+	var dirs []string
+	for _, folder := range folders {
+		found, _ := Dirs(folder) // what cannot be read holds nothing to go on with
+		dirs = append(dirs, found...)
 	}
 	var last *Record
 	var least time.Duration

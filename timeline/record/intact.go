@@ -1,10 +1,10 @@
 package record
 
 import (
+	"os"
 	"path/filepath"
 	"time"
 
-	"coxswain/audio"
 	"coxswain/audio/recorder"
 	"coxswain/timeline"
 )
@@ -36,13 +36,15 @@ func BeginAnew(dir string, wall time.Time, events []timeline.Event, pos int64) (
 			break
 		}
 	}
-	for silence := make([]float32, audio.Rate); err == nil && pos > 0; pos -= min(pos, audio.Rate) {
-		n := min(pos, audio.Rate)
-		err = w.Sound.Write(silence[:n], silence[:n])
+	if err == nil && pos > 0 {
+		err = w.Sound.Silence(pos)
 	}
 	if err != nil {
 		w.Sound.Close()
 		w.Journal.Close()
+		for _, name := range append((&Record{Dir: dir}).Parts(), JournalName) { // nothing of it may count
+			os.Remove(filepath.Join(dir, name))
+		}
 		return nil, err
 	}
 	return w, nil

@@ -113,7 +113,7 @@ func TestFindCut(t *testing.T) {
 		}
 		c.make(t, records)
 		name := ""
-		if r := FindCut(records, now, within); r != nil {
+		if r := FindCut(now, within, records); r != nil {
 			name = r.Name()
 		}
 		if name != c.want {
@@ -171,7 +171,7 @@ func TestResumeReadsOnce(t *testing.T) {
 	f.Close()
 	st, _ := os.Stat(filepath.Join(dir, JournalName))
 	before := bytesRead(t)
-	w, err := FindCut(records, wall.Add(5*time.Second), time.Minute).Resume(wall.Add(5 * time.Second))
+	w, err := FindCut(wall.Add(5*time.Second), time.Minute, records).Resume(wall.Add(5 * time.Second))
 	if err != nil || len(w.Events) != 2001 {
 		t.Fatal(err)
 	}
@@ -224,7 +224,7 @@ func TestPowerCut(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r := FindCut(records, wall.Add(30*time.Second), 10*time.Minute)
+		r := FindCut(wall.Add(30*time.Second), 10*time.Minute, records)
 		if len(kept) == 0 { // not even the first line: nothing to go on with
 			if _, err := Mend(dir); r != nil || err == nil {
 				t.Errorf("cut %d: an empty journal was taken for a session", k)
@@ -257,7 +257,7 @@ func TestPowerCut(t *testing.T) {
 func TestClockSetBack(t *testing.T) {
 	records := t.TempDir()
 	cutRecord(t, records, "r", wall, 6)
-	w, err := FindCut(records, wall.Add(-time.Hour), 2*time.Hour).Resume(wall.Add(-time.Hour))
+	w, err := FindCut(wall.Add(-time.Hour), 2*time.Hour, records).Resume(wall.Add(-time.Hour))
 	if err != nil || w.Pos != 6*audio.Rate || w.Had != 6*audio.Rate {
 		t.Errorf("%v: resumed at %v of 6 s", err, audio.Duration(w.Pos))
 	}

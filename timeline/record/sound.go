@@ -3,6 +3,7 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"hash"
 
@@ -48,6 +49,13 @@ func (s *Sound) Write(room, speaker []float32) error {
 		err = herr
 	}
 	return err
+}
+
+// Silence appends n samples of silence, with one line in the journal for all.
+func (s *Sound) Silence(n int64) error {
+	err := s.Recorder.Silence(n)
+	s.doubt = s.doubt || err != nil
+	return errors.Join(err, s.chain())
 }
 
 // chain puts the hash of the sound up to now into the journal. If it cannot,

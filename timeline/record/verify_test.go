@@ -70,6 +70,44 @@ func TestSoundIsInTheChain(t *testing.T) {
 	}
 }
 
+// A header that makes a player play something else than what was recorded, at
+// another rate, say, is found, and mended: then a signature holds as before.
+func TestHeaderOfTheSound(t *testing.T) {
+	key, public := keyPair(t)
+	for _, c := range []struct {
+		name string
+		at   int // offsets as in RIFF (1991): channels 22, rate 24, bits 34
+		to   byte
+		want string
+	}{
+		{"one channel", 22, 1, "1 channels"},
+		{"another rate", 25, 0x5d, "at 23936 Hz"},
+		{"8 bits", 34, 8, "of 8 bits"},
+		{"another format", 20, 6, "format 6"},
+		{"another block", 32, 2, "its header speaks of"},
+		{"a longer description", 40, 0, "its header speaks of"},
+		{"no data", int(headerOf(t)) - 8, 'D', "its header speaks of"},
+	} {
+		dir := finished(t, 3)
+		if err := opened(t, dir).Sign(key); err != nil {
+			t.Fatal(err)
+		}
+		edit(t, filepath.Join(dir, recorder.PartName(0)), func(b []byte) []byte { b[c.at] = c.to; return b })
+		if _, err := verified(dir); err == nil || !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "mend") {
+			t.Errorf("%s: %v, want %q", c.name, err, c.want)
+		}
+		if _, err := Mend(dir); err != nil {
+			t.Errorf("%s: mend: %v", c.name, err)
+		}
+		if _, err := verified(dir); err != nil {
+			t.Errorf("%s: after mend: %v", c.name, err)
+		}
+		if _, err := opened(t, dir).CheckSignature(public); err != nil {
+			t.Errorf("%s: after mend: %v", c.name, err)
+		}
+	}
+}
+
 // headerOf is where the samples of a part begin.
 func headerOf(t testing.TB) int64 {
 	dir := t.TempDir()

@@ -59,6 +59,7 @@ func Begin(dir string, wall time.Time) (*Writer, error) {
 	rec, err := recorder.New(dir, wall, about)
 	if err != nil {
 		j.Close()
+		os.Remove(filepath.Join(dir, JournalName)) // or it would be in the way of the next attempt
 		return nil, err
 	}
 	return &Writer{Dir: dir, Journal: j, Sound: newSound(dir, rec, j)}, nil

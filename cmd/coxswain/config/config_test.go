@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/spf13/pflag"
@@ -55,6 +56,7 @@ func TestRefused(t *testing.T) {
 		{file: "vocabulary: [a.yaml, 3]", want: []string{"c.yaml:1", `vocabulary is "3"`}},
 		{file: "ratte: 100", want: []string{"c.yaml:1", `unknown key "ratte"`}},
 		{file: "rate: 100\nrate: 110", want: []string{"c.yaml:2", "twice"}},
+		{file: "rate: 100\n---\nrate: 110\n", want: []string{"c.yaml:3", "second document"}},
 		{file: "- rate", want: []string{"c.yaml:1", "rate: 110"}},
 		{file: "rate: [", want: []string{"c.yaml"}},
 		{file: "http: 0.0.0.0:7470", want: []string{"http_token", "16"}},
@@ -65,7 +67,7 @@ func TestRefused(t *testing.T) {
 		{args: "--volume Inf", want: []string{"--volume", "volume is +Inf"}},
 		{args: "--mode fast", want: []string{"--mode", "auto, ratio or continuous"}},
 		{args: "--nothing", want: []string{"no flag --nothing", "--help"}},
-		{args: "--config /dev/zero", want: []string{"/dev/zero", "1 MB"}},
+		{args: "--config /dev/zero", want: []string{"/dev/zero", "name a file"}},
 		{args: "--config /", want: []string{"/: is a folder"}},
 		{args: "--config /none.yaml", want: []string{"no such file"}},
 	} {
@@ -179,4 +181,30 @@ func FuzzFile(f *testing.F) {
 		os.WriteFile(path, []byte(text), 0o600)
 		readFile(path)
 	})
+}
+
+// What is no file is refused at once: a pipe without a writer would hang, a device
+// may never end. Of an overlay no second document is lost.
+func TestFilesOnly(t *testing.T) {
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
+		t.Skip("no named pipes here:", err)
+	}
+	two := filepath.Join(t.TempDir(), "two.yaml")
+	if err := os.WriteFile(two, []byte("values: {}\n---\nvalues:\n  cycle_s: {value: 90}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]string{pipe: "name a file", "/dev/zero": "name a file", t.TempDir(): "name a file",
+		two: "two.yaml:3: a second document"} {
+		if _, err := load(t, "", nil, "--config", path); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("configuration %s: %v, want %q", path, err, want)
+		}
+		if _, err := (Guideline{Protocol: "aha-2025", Waveform: "biphasic", Overlays: []string{path}}).Load(); err == nil ||
+			!strings.Contains(err.Error(), want) {
+			t.Errorf("overlay %s: %v, want %q", path, err, want)
+		}
+	}
+	if _, err := load(t, "rate: 100\n---\n", nil); err != nil {
+		t.Errorf("a document that ends with dashes: %v", err)
+	}
 }

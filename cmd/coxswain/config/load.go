@@ -3,7 +3,6 @@ package config
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"strconv"
 	"strings"
@@ -14,10 +13,6 @@ import (
 
 	"coxswain/timeline"
 )
-
-// maxFile bounds a configuration or overlay file: one that is named by mistake
-// may be a device that never ends.
-const maxFile = 1 << 20
 
 // Load fills a configuration from the flags of a command, its environment
 // ("NAME=value" lines) and the file that --config names, and checks it. A file
@@ -175,9 +170,9 @@ func readEnvironment(environ []string) (map[string]any, error) {
 
 // readFile returns the settings of a YAML file, each checked where it stands.
 func readFile(path string) (map[string]any, error) {
-	b, err := readBounded(path)
+	b, err := ReadYAML(path)
 	if err != nil {
-		return nil, fmt.Errorf("configuration: %w", err)
+		return nil, fmt.Errorf("configuration %w", err)
 	}
 	var doc yaml.Node
 	if err := yaml.Unmarshal(b, &doc); err != nil {
@@ -273,31 +268,11 @@ func shown(n *yaml.Node) string {
 	return "a group"
 }
 
-// readBounded reads a file of at most maxFile bytes.
-func readBounded(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	if st, err := f.Stat(); err == nil && st.IsDir() {
-		return nil, fmt.Errorf("%s: is a folder: name a file", path)
-	}
-	b, err := io.ReadAll(io.LimitReader(f, maxFile+1))
-	if err == nil && len(b) > maxFile {
-		err = errors.New("longer than 1 MB: this is no file of settings")
-	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return b, nil
-}
-
 // sources reads the overlay files of a site.
 func sources(files []string) ([]timeline.Source, error) {
 	var out []timeline.Source
 	for _, f := range files {
-		b, err := readBounded(f)
+		b, err := ReadYAML(f)
 		if err != nil {
 			return nil, err
 		}

@@ -50,3 +50,35 @@ func TestWhoMaySeeTheWall(t *testing.T) {
 		}
 	}
 }
+
+// What any user of this machine can ask for, the health and the metrics, holds no
+// word of the session, in good times and bad: no callout, no drug, no name of a
+// record, no text of a fault. Times are those of the session, not of the day.
+func TestOpenPagesCarryNoPatient(t *testing.T) {
+	const secret = "Sentinel"
+	n := &session.Snapshot{
+		Caution: secret, Record: secret, State: secret, Rhythm: secret, Shocks: 4711, Recogniser: secret, Sound: secret,
+		Given: []session.Given{{Name: secret, Count: 4712}}, Due: []session.Due{{Text: secret, In: 4713}},
+		Last: []session.Heard{{Text: secret, Ago: 4714, Sure: 0.4715}},
+	}
+	for _, healthy := range []bool{false, true} {
+		n.Healthy = healthy
+		s := Watched{Latest: &session.Box{}, Turns: func() int64 { return 1 }}
+		s.Latest.Store(n)
+		h := guarded(Options{}, s, "sixteen-letters-")
+		for path, want := range map[string]int{"/health": 503, "/metrics": 200, "/status": 401, "/": 401, "/display": 401} {
+			if healthy && path == "/health" {
+				want = 200
+			}
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1:7470"+path, nil))
+			body := w.Body.String()
+			if w.Code != want || strings.Contains(body, secret) || strings.Contains(body, "471") {
+				t.Errorf("%s: %d, want %d without a word of the session: %.300s", path, w.Code, want, body)
+			}
+			if path == "/health" && !healthy && !strings.Contains(body, "not well: recogniser sound record") {
+				t.Errorf("%s does not say what is not well: %s", path, body)
+			}
+		}
+	}
+}

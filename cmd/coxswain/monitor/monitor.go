@@ -143,11 +143,7 @@ func Handler(s Watched) http.Handler {
 	})
 	mux.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) {
 		if n := s.Latest.Load(); !n.Healthy {
-			http.Error(
-				w,
-				fmt.Sprintf("recogniser: %s; sound: %s; record saved: %v", n.Recogniser, n.Sound, n.Saving),
-				http.StatusServiceUnavailable,
-			)
+			http.Error(w, unwell(n), http.StatusServiceUnavailable)
 			return
 		}
 		fmt.Fprintln(w, "well")
@@ -163,6 +159,21 @@ func Handler(s Watched) http.Handler {
 	mux.Handle("GET /metrics", metrics(s))
 	mux.Handle("GET /", web.Wall(s.Latest))
 	return mux
+}
+
+// unwell names what is not well, in words of its own: who asks for the health may
+// be anyone on this machine. Why stands in the status.
+func unwell(n *session.Snapshot) string {
+	what := "not well:"
+	for _, part := range []struct {
+		name string
+		well bool
+	}{{"recogniser", n.Recogniser == "hears"}, {"sound", n.Sound == "whole"}, {"record", n.Saving}} {
+		if !part.well {
+			what += " " + part.name
+		}
+	}
+	return what
 }
 
 // Ask asks the session that runs on a records folder how it stands, over its

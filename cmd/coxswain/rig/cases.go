@@ -3,9 +3,9 @@ package rig
 import (
 	"fmt"
 	"io"
-	"os"
 	"text/tabwriter"
 
+	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
 )
@@ -21,15 +21,9 @@ func ChooseCase(args []string, file string) (*drill.Case, error) {
 	return readCase(file)
 }
 
-// readCase reads a case's file of up to 1 MB: one that is named by mistake may
-// be a device that never ends.
+// readCase reads a case's file.
 func readCase(file string) (*drill.Case, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, 1<<20))
+	b, err := config.ReadYAML(file)
 	if err != nil {
 		return nil, err
 	}

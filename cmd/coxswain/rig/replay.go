@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,7 +13,6 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
-	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
 
@@ -63,7 +63,11 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 		ear.Close()
 		return err
 	}
-	if err := s.Feed(wav, nil, progress); err != nil {
+	err = s.Feed(wav, nil, progress)
+	if note := wav.Afterwards(); note != "" {
+		fmt.Fprintf(r.Stderr, "%s: %s\n", o.In, note)
+	}
+	if err != nil {
 		return err
 	}
 	if len(dirs) == 0 {
@@ -75,15 +79,21 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	return nil
 }
 
-// inOrder begins records in a folder and, beside it, -2, -3 and so on; dirs
-// lists them.
+// inOrder begins records in a folder and, beside it, in -2, -3 and so on, the next
+// that is free; dirs lists them.
 func inOrder(first string, dirs *[]string) session.Begin {
-	return func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+	next := 2
+	return func(b session.Beginning) (session.Kept, error) {
 		dir := first
-		if n := len(*dirs); n > 0 {
-			dir = fmt.Sprintf("%s-%d", filepath.Clean(first), n+1)
+		for ; len(*dirs) > 0; next++ {
+			dir = fmt.Sprintf("%s-%d", filepath.Clean(first), next)
+			if err := os.Mkdir(dir, 0o700); err == nil {
+				break
+			} else if !errors.Is(err, os.ErrExist) {
+				return session.Kept{}, fmt.Errorf("cannot make the record's folder: %w", err)
+			}
 		}
-		k, err := BeginIn(dir, wall, had, pos)
+		k, err := BeginIn(dir, b)
 		if err == nil {
 			*dirs = append(*dirs, dir)
 		}

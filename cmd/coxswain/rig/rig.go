@@ -67,7 +67,7 @@ func (r Rig) Options(v *intents.Vocabulary, hearsItself bool) (o session.Options
 
 // resume goes on with the case that was cut off a moment ago, if there is one.
 func (r Rig) resume(now time.Time) session.Resume {
-	cut := record.FindCut(r.Folder, now, r.Resume())
+	cut := record.FindCut(now, r.Resume(), r.Folder, r.Fallback())
 	if cut == nil {
 		return session.Resume{}
 	}
@@ -76,22 +76,28 @@ func (r Rig) resume(now time.Time) session.Resume {
 		slog.Warn("a session that was cut off cannot go on", "record", cut.Dir, "why", err)
 		return session.Resume{}
 	}
-	return session.Resume{Kept: kept(w), Had: w.Had, Pos: w.Pos}
+	k := kept(w)
+	k.Moved = filepath.Dir(w.Dir) == filepath.Clean(r.Fallback())
+	return session.Resume{Kept: k, Had: w.Had, Pos: w.Pos}
 }
 
 // recordsIn returns how to begin records in the records folder or, where that
 // cannot be written to, in the fallback; last is the folder of the last one.
 func (r Rig) recordsIn(last *string) session.Begin {
 	c := r.Config
-	return func(wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
+	return func(b session.Beginning) (session.Kept, error) {
 		var errs []error
 		for _, folder := range []string{c.Folder, c.Fallback()} {
-			dir, err := record.NewFolder(folder, wall)
+			if folder == c.Folder && b.Elsewhere {
+				errs = append(errs, fmt.Errorf("%s cannot be written to", folder))
+				continue
+			}
+			dir, err := record.NewFolder(folder, b.Wall)
 			if err == nil {
 				var k session.Kept
-				if k, err = BeginIn(dir, wall, had, pos); err == nil {
-					*last = dir
-					if folder != c.Folder || len(had) > 0 {
+				if k, err = BeginIn(dir, b); err == nil {
+					*last, k.Moved = dir, folder != c.Folder
+					if k.Moved || len(b.Had) > 0 {
 						slog.Error("the record is written elsewhere", "record", dir, "because", errors.Join(errs...))
 					}
 					return k, nil
@@ -105,8 +111,8 @@ func (r Rig) recordsIn(last *string) session.Begin {
 }
 
 // BeginIn starts a record in a folder, with what belongs to it already.
-func BeginIn(dir string, wall time.Time, had []timeline.Event, pos int64) (session.Kept, error) {
-	w, err := record.BeginAnew(dir, wall, had, pos)
+func BeginIn(dir string, b session.Beginning) (session.Kept, error) {
+	w, err := record.BeginAnew(dir, b.Wall, b.Had, b.Pos)
 	if err != nil {
 		return session.Kept{}, err
 	}

@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -39,6 +40,7 @@ type badDay struct {
 	drift   int              // of every so many blocks the device has one too many
 	harm    func(dir string) // done to the record at 16 s
 	disk    func(Journal, SoundLog) (Journal, SoundLog)
+	alone   bool // there is no other folder for records
 }
 
 // run returns the journal's events, the session's own and the time that passed.
@@ -106,9 +108,14 @@ func (b badDay) options(t *testing.T, dir string) Options {
 	o.Live = true
 	if b.disk != nil {
 		begin := o.Begin
-		o.Begin = func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
-			k, err := begin(wall, had, pos)
-			k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
+		o.Begin = func(first Beginning) (Kept, error) {
+			if b.alone && first.Elsewhere {
+				return Kept{}, errors.New("no other folder")
+			}
+			k, err := begin(first)
+			if !first.Elsewhere {
+				k.Journal, k.Sound = b.disk(k.Journal, k.Sound)
+			}
 			return k, err
 		}
 	}

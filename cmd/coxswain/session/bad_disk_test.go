@@ -1,6 +1,8 @@
 package session
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -99,6 +101,84 @@ func TestLostRecords(t *testing.T) {
 	}
 }
 
+// A disk that is full from 10 s on sends the record to the other folder: all events
+// are in it, and all the sound from then on; what is written to the first one before
+// stays. A fault is told once.
+func TestFullDiskGoesElsewhere(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "r")
+	synctest.Test(t, func(t *testing.T) {
+		begun := time.Now()
+		full := func(j Journal, r SoundLog) (Journal, SoundLog) {
+			d := fullDisk{j, r, begun.Add(10 * time.Second)}
+			return d, d
+		}
+		badDay{length: 40 * time.Second, disk: full}.run(t, dir)
+		r, err := record.Open(dir + "-2")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := r.Verify()
+		if err != nil {
+			t.Fatal(err)
+		}
+		heard := 0
+		for _, e := range r.Events {
+			if e.Heard != nil {
+				heard++
+			}
+		}
+		if faults, back := countOf(r.Events, timeline.CueSpoken, "fault.disk:"), countOf(r.Events, timeline.Recovered, ""); heard != 8 ||
+			faults != 1 || back != 1 || audio.Duration(p.Samples) < 39*time.Second {
+			t.Errorf("%d of 8 callouts, %d faults said, %d times back, %v of sound", heard, faults, back, audio.Duration(p.Samples))
+		}
+		whole, silence := 0, make([]byte, 4*audio.Rate)
+		l, err := recorder.Open(dir + "-2")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for second := range p.Samples / audio.Rate {
+			var b bytes.Buffer
+			if err := l.Copy(&b, second*audio.Rate, (second+1)*audio.Rate); err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(b.Bytes(), silence) {
+				whole++
+			}
+		}
+		if whole < 25 {
+			t.Errorf("only %d s of sound are in the second folder, want all from 13 s on", whole)
+		}
+		if first, _, err := record.Read(dir); err != nil || len(first) < 4 {
+			t.Errorf("%d events are left in the first folder, %v", len(first), err)
+		}
+	})
+}
+
+// fullDisk takes nothing from a moment on.
+type fullDisk struct {
+	Journal
+	SoundLog
+	from time.Time
+}
+
+var errFull = errors.New("no space left on device")
+
+func (d fullDisk) Append(e timeline.Event) (timeline.Event, error) {
+	if time.Now().After(d.from) {
+		return e, errFull
+	}
+	return d.Journal.Append(e)
+}
+
+func (d fullDisk) Write(room, speaker []float32) error {
+	if time.Now().After(d.from) {
+		return errFull
+	}
+	return d.SoundLog.Write(room, speaker)
+}
+
+func (d fullDisk) Close() error { return errors.Join(d.SoundLog.Close(), d.Journal.Close()) }
+
 // A disk that takes 2 s for every event keeps nobody waiting: read-backs come
 // after a second at most, every event arrives. One that takes nothing for 10 s
 // is told once, and loses no event.
@@ -113,7 +193,7 @@ func TestBadDisks(t *testing.T) {
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				until := time.Now().Add(c.broken)
-				events, _, _ := badDay{length: 40 * time.Second, disk: func(j Journal, r SoundLog) (Journal, SoundLog) {
+				events, _, _ := badDay{length: 40 * time.Second, alone: true, disk: func(j Journal, r SoundLog) (Journal, SoundLog) {
 					d := slowDisk{j, r, c.wait, &until}
 					return d, d
 				}}.run(t, dir+"/r")

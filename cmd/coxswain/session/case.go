@@ -75,6 +75,14 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		events: slices.Clone(k.Events),
 	}
 	c.sched.SetHolds(c.machine.Holds)
+	for _, e := range k.Events { // of a case that goes on
+		if e.Heard != nil {
+			c.callouts++
+		}
+		if e.Kind == timeline.Fault {
+			c.faults++
+		}
+	}
 	if len(k.Events) == 0 {
 		c.append(
 			timeline.Event{

@@ -156,7 +156,7 @@ func (s *Session) between() *oneCase {
 // record is the record of a case that begins at sample off, opened by whoever
 // writes to it first.
 func (s *Session) record(off int64) Kept {
-	r := &opening{begin: s.beginAt(off)}
+	r := &opening{begin: s.beginAt(off), live: s.o.Live}
 	return Kept{
 		Name:    s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"),
 		Journal: (*openingJournal)(r),
@@ -165,9 +165,12 @@ func (s *Session) record(off int64) Kept {
 }
 
 // beginAt begins the record of a case whose sample 0 is sample off.
-func (s *Session) beginAt(off int64) func([]timeline.Event, int64) (Kept, error) {
+func (s *Session) beginAt(off int64) Begin {
 	wall := s.o.Wall.Add(audio.Duration(off))
-	return func(had []timeline.Event, pos int64) (Kept, error) { return s.o.Begin(wall, had, pos) }
+	return func(b Beginning) (Kept, error) {
+		b.Wall = wall
+		return s.o.Begin(b)
+	}
 }
 
 // tell logs where the case's record is, in a replay only for whoever debugs.

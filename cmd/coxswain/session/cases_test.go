@@ -35,12 +35,12 @@ func (m *memory) Write(room, _ []float32) error { m.room = append(m.room, room..
 func (m *memory) Mark(recorder.Mark)            {}
 func (m *memory) Close() error                  { m.closed++; return nil }
 
-func (s *shelf) begin(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
+func (s *shelf) begin(b Beginning) (Kept, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	m := &memory{wall: wall}
+	m := &memory{wall: b.Wall}
 	s.list = append(s.list, m)
-	return Kept{Name: wall.Format("150405"), Journal: m, Sound: m}, nil
+	return Kept{Name: b.Wall.Format("150405"), Journal: m, Sound: m}, nil
 }
 
 // evening runs a session for so many seconds in which these callouts are heard,

@@ -14,20 +14,32 @@ import (
 // opening is a record that is opened when something is first written to it, by
 // whoever writes: the loop waits for no disk. What cannot be opened is tried
 // again with every write. A record that is lost while it is written, because
-// somebody deletes it or its disk goes, is written anew from memory.
+// somebody deletes it or its disk goes, is written anew from memory; one on a
+// disk that has been full or read-only for a moment, in the other folder.
 type opening struct {
-	begin   func(had []timeline.Event, pos int64) (Kept, error)
+	begin   Begin
+	live    bool
 	mu      sync.Mutex
 	k       Kept
 	had     []timeline.Event // what was appended
 	pos     int64            // samples of sound that came
 	marks   []recorder.Mark  // labels
 	retryAt time.Time        // a lost record is not written anew before
+	stuck   [2]time.Time     // since when journal and sound cannot be written to; zero: they can
 }
+
+// The two of stuck.
+const (
+	journal = iota
+	sound
+)
 
 // lostFor is how long a lost record stays lost at least: long enough for the
 // session to notice and say it.
 const lostFor = time.Second
+
+// stuckFor is how long a record cannot be written to before it goes elsewhere.
+const stuckFor = 2 * time.Second
 
 // open returns the record; the lock is held.
 func (o *opening) open() (Kept, error) {
@@ -37,15 +49,52 @@ func (o *opening) open() (Kept, error) {
 	if time.Now().Before(o.retryAt) {
 		return Kept{}, fmt.Errorf("the record was lost; it is written anew in a moment")
 	}
-	k, err := o.begin(o.had, o.pos)
+	k, err := o.begin(Beginning{Had: o.had, Pos: o.pos})
 	if err != nil {
 		return Kept{}, err
 	}
-	o.k = k
+	return o.turnTo(k), nil
+}
+
+// turnTo makes k the record; the lock is held.
+func (o *opening) turnTo(k Kept) Kept {
+	o.k, o.stuck = k, [2]time.Time{}
 	for _, m := range o.marks {
 		k.Sound.Mark(m)
 	}
-	return k, nil
+	return k
+}
+
+// wrote notes whether journal or sound could be written to; the lock is held.
+func (o *opening) wrote(what int, err error) {
+	switch {
+	case err == nil:
+		o.stuck[what] = time.Time{}
+	case o.stuck[what].IsZero():
+		o.stuck[what] = time.Now()
+	}
+}
+
+// move takes a record that has been stuck for too long to the other folder, or
+// leaves it where it is if that cannot be written to either; the lock is held.
+func (o *opening) move() {
+	if !o.live || o.k.Journal == nil || o.k.Moved {
+		return
+	}
+	for _, since := range o.stuck {
+		if since.IsZero() || time.Since(since) < stuckFor {
+			continue
+		}
+		k, err := o.begin(Beginning{Had: o.had, Pos: o.pos, Elsewhere: true})
+		if err != nil {
+			o.stuck = [2]time.Time{time.Now(), time.Now()} // not with every block
+			return
+		}
+		o.k.Sound.Close() // `coxswain mend` finishes what is left
+		o.k.Journal.Close()
+		o.turnTo(k)
+		return
+	}
 }
 
 // look notices that the record was lost; the lock is held.
@@ -73,13 +122,14 @@ func (j *openingJournal) Append(e timeline.Event) (timeline.Event, error) {
 	if err != nil {
 		return e, err
 	}
-	if e, err = k.Journal.Append(e); err != nil {
-		return e, err
-	}
+	e, err = k.Journal.Append(e)
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.k.Journal != k.Journal {
 		return e, fmt.Errorf("the record was lost while it was written to")
+	}
+	if (*opening)(j).wrote(journal, err); err != nil {
+		return e, err
 	}
 	j.had = append(j.had, e)
 	return e, nil
@@ -104,7 +154,11 @@ func (s *openingSound) Write(room, speaker []float32) error {
 	if err != nil {
 		return err
 	}
-	return k.Sound.Write(room, speaker)
+	err = k.Sound.Write(room, speaker)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	(*opening)(s).wrote(sound, err)
+	return err
 }
 
 // ready looks after the record before so many samples are written to it: live
@@ -116,6 +170,7 @@ func (s *openingSound) ready(samples int) (k Kept, err error) {
 		err = (*opening)(s).look()
 	}
 	if err == nil {
+		(*opening)(s).move()
 		k, err = (*opening)(s).open()
 	}
 	s.pos += int64(samples)
@@ -143,6 +198,6 @@ func (s *openingSound) Close() error {
 }
 
 // resumed is the record of a case that goes on, as one that was opened before.
-func resumed(k Kept, pos int64, begin func([]timeline.Event, int64) (Kept, error)) *opening {
-	return &opening{begin: begin, k: k, had: slices.Clone(k.Events), pos: pos}
+func resumed(k Kept, pos int64, begin Begin, live bool) *opening {
+	return &opening{begin: begin, live: live, k: k, had: slices.Clone(k.Events), pos: pos}
 }

@@ -31,6 +31,9 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	}
 	_ = append(was, timeline.Event{Kind: "not ours"}) // what the caller does with its list
 	s.show()
+	if n := s.Latest().Load().Callouts; n != 3 {
+		t.Errorf("the status counts %d callouts, want 3", n)
+	}
 	var shown []string
 	for _, l := range s.Latest().Load().Last {
 		shown = append(shown, l.Text)

@@ -44,10 +44,17 @@ type Options struct {
 	Watch      func(timeline.Event) // sees every event as it is appended; nil: nobody does
 }
 
-// Begin begins the record of a case whose sample 0 has a wall-clock time. Where
-// a record was lost, or could not be begun at once, had are the events that
-// belong to it already and pos is how much sound, which is silence then.
-type Begin func(wall time.Time, had []timeline.Event, pos int64) (Kept, error)
+// Begin begins the record of a case.
+type Begin func(Beginning) (Kept, error)
+
+// Beginning is what a record begins with: more than its time where another was
+// lost, or could not be begun at once.
+type Beginning struct {
+	Wall      time.Time        // of sample 0
+	Had       []timeline.Event // that belong to it already
+	Pos       int64            // samples of sound that belong to it, as silence
+	Elsewhere bool             // only in another folder: the first cannot be written to
+}
 
 // Kept is the record of a case.
 type Kept struct {
@@ -56,6 +63,7 @@ type Kept struct {
 	Sound   SoundLog
 	Events  []timeline.Event // of a record to go on with; none: a new one
 	Intact  func() error     // whether it still lies where it was begun; nil: not known
+	Moved   bool             // it lies in the other folder already: there is no third
 }
 
 // Resume is a case that was cut off and goes on.
@@ -126,7 +134,7 @@ func New(o Options) (*Session, error) {
 	switch {
 	case o.Resume.Name != "":
 		k := o.Resume.Kept
-		r := resumed(k, o.Resume.Pos, s.beginAt(-o.Resume.Pos))
+		r := resumed(k, o.Resume.Pos, s.beginAt(-o.Resume.Pos), o.Live)
 		k.Journal, k.Sound = (*openingJournal)(r), (*openingSound)(r)
 		s.now = newCase(&s.o, k, s.player, -o.Resume.Pos)
 		s.now.pos, s.now.called = o.Resume.Pos, o.Resume.Pos

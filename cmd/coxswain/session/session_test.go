@@ -27,11 +27,11 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 	if err != nil {
 		t.Fatal(err)
 	}
-	begin := func(wall time.Time, had []timeline.Event, pos int64) (Kept, error) {
-		if len(had) > 0 { // the first one was lost
+	begin := func(b Beginning) (Kept, error) {
+		if len(b.Had) > 0 { // the first one was lost
 			dir += "-2"
 		}
-		w, err := record.BeginAnew(dir, wall, had, pos)
+		w, err := record.BeginAnew(dir, b.Wall, b.Had, b.Pos)
 		if err != nil {
 			return Kept{}, err
 		}

@@ -9,11 +9,10 @@ import (
 
 	"coxswain/audio"
 	"coxswain/intents"
-	"coxswain/timeline"
 )
 
 // toNowhere is a disk that takes everything and keeps nothing.
-func toNowhere(time.Time, []timeline.Event, int64) (Kept, error) {
+func toNowhere(Beginning) (Kept, error) {
 	return Kept{Name: "nowhere", Journal: nowhere{}, Sound: nowhere{}}, nil
 }
 

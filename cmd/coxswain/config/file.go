@@ -1,0 +1,59 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// maxFile bounds a file of settings.
+const maxFile = 1 << 20
+
+// ReadYAML reads a file that people write: a regular one, since a pipe may never
+// end, of 1 MB at most, with one YAML document, since a second one would be
+// ignored. An error names the file, and the line of a second document. What is no
+// YAML at all is left to whoever parses it.
+func ReadYAML(path string) ([]byte, error) {
+	st, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, maxFile+1))
+	if err == nil && len(b) > maxFile {
+		err = errors.New("longer than 1 MB: this is no file of settings")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	if line := second(b); line > 0 {
+		return nil, fmt.Errorf("%s:%d: a second document begins here (behind a line of three dashes): "+
+			"put all into one, or take the dashes away", path, line)
+	}
+	return b, nil
+}
+
+// second is the line of a second document that says something; 0: there is none.
+func second(b []byte) int {
+	d := yaml.NewDecoder(bytes.NewReader(b))
+	for n := 0; ; n++ {
+		var doc yaml.Node
+		if err := d.Decode(&doc); err != nil {
+			return 0
+		}
+		if n > 0 && len(doc.Content) > 0 && doc.Content[0].ShortTag() != "!!null" {
+			return doc.Content[0].Line
+		}
+	}
+}

@@ -1,0 +1,95 @@
+package rig
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/session"
+	"coxswain/timeline"
+	"coxswain/timeline/record"
+)
+
+var wall = time.Date(2000, 1, 1, 12, 0, 0, 0, time.UTC)
+
+// had are the events of a record that is written anew.
+var had = []timeline.Event{
+	{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Rate: timeline.Rate, Wall: wall.Format(time.RFC3339Nano)}},
+}
+
+// Further cases of a recording never touch what lies beside its record: the next
+// free name is taken, and listed.
+func TestNextFreeName(t *testing.T) {
+	first := filepath.Join(t.TempDir(), "r")
+	for _, taken := range []string{"-2", "-4"} {
+		if err := os.Mkdir(first+taken, 0o700); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var dirs []string
+	begin := inOrder(first, &dirs)
+	for range 3 {
+		k, err := begin(session.Beginning{Wall: wall})
+		if err != nil {
+			t.Fatal(err)
+		}
+		k.Sound.Close()
+		k.Journal.Close()
+	}
+	if len(dirs) != 3 || dirs[0] != first || dirs[1] != first+"-3" || dirs[2] != first+"-5" {
+		t.Errorf("the records are in %q", dirs)
+	}
+}
+
+// A record whose folder cannot be written to goes to the fallback, with what it had;
+// an attempt that fails leaves nothing behind. A start within the minutes of resume
+// goes on with the newer of the two.
+func TestFallback(t *testing.T) {
+	top := t.TempDir()
+	c := &config.Config{}
+	c.Folder, c.Elsewhere, c.ResumeMinutes = filepath.Join(top, "records"), filepath.Join(top, "fallback"), 10
+	last := ""
+	r := Rig{Config: c}
+	begin := r.recordsIn(&last)
+	first, err := begin(session.Beginning{Wall: wall})
+	if err != nil || first.Moved || filepath.Dir(last) != c.Folder {
+		t.Fatalf("%v: the first record is in %s", err, last)
+	}
+	if _, err := first.Journal.Append(had[0]); err != nil {
+		t.Fatal(err)
+	}
+	first.Sound.Close()
+	first.Journal.Close()
+	second, err := begin(session.Beginning{Wall: wall, Had: had, Pos: 5 * audio.Rate, Elsewhere: true})
+	if err != nil || !second.Moved || filepath.Dir(last) != c.Elsewhere {
+		t.Fatalf("%v: the second record is in %s", err, last)
+	}
+	second.Sound.Write(make([]float32, 100), make([]float32, 100))
+	second.Sound.Close()
+	second.Journal.Close() // cut off
+	wrong := []timeline.Event{{Seq: 7}}
+	if _, err := begin(session.Beginning{Wall: wall.Add(time.Hour), Had: wrong, Elsewhere: true}); err == nil {
+		t.Error("an event out of turn is taken")
+	}
+	if found, _ := filepath.Glob(filepath.Join(top, "*", "2000-01-01T13*")); len(found) > 0 {
+		t.Errorf("a failed attempt leaves %q", found)
+	}
+	on := r.resume(wall.Add(10 * time.Second))
+	if on.Name != filepath.Base(last) || !on.Moved || on.Had != 5*audio.Rate+100 {
+		t.Fatalf("it goes on with %q, moved: %v, %d samples", on.Name, on.Moved, on.Had)
+	}
+	if err := errors.Join(on.Sound.Close(), on.Journal.Close()); err != nil {
+		t.Error(err)
+	}
+	m, err := record.Mend(last)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := m.Verify(); err != nil {
+		t.Error(err)
+	}
+}
