@@ -107,6 +107,14 @@ type Session struct {
 	Recogniser string `json:"recogniser"`
 	Source     string `json:"source"` // device, or name of the replayed file
 	Caution    string `json:"caution"`
+	Drill      *Drill `json:"drill,omitempty"` // nil: no drill
+}
+
+// Drill says that a session is practice, on an invented case.
+type Drill struct {
+	Case   string `json:"case"`             // id of the case
+	Team   string `json:"team,omitempty"`   // as it calls itself; empty: not said
+	Silent bool   `json:"silent,omitempty"` // advice was off
 }
 
 // Describe returns the event in words, for tables and logs: the same text in

@@ -47,7 +47,9 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	stopChromium()
+	os.Exit(code)
 }
 
 // coxswainCommand runs the program in a process of its own.

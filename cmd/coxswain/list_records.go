@@ -10,21 +10,26 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
+	"coxswain/cmd/coxswain/web"
+	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
 func newRecords(c *config.Config) *cobra.Command {
 	var search, charts, parquetFile string
-	var asJSON, summary bool
+	var asJSON, summary, serve bool
+	p := &web.Private{}
 	cmd := &cobra.Command{
 		Use: "records", Short: "List, search and summarise the records of a folder",
 		Long: `List the records under --records, newest last. --summary gives the median of each
 figure by month; --charts draws run charts with natural limits and links the
 records behind a month outside them; --parquet writes a table for an engine such
-as DuckDB.`,
+as DuckDB. --serve has all of it on a page of this machine: search, open a record,
+run charts, how teams do in their drills.`,
 		Example: `  coxswain records --records /var/lib/coxswain
   coxswain records --search "VF 2026-03"
+  coxswain records --serve
   coxswain records --summary
   coxswain records --charts charts.html --parquet records.parquet`,
 		Args: cobra.NoArgs,
@@ -33,6 +38,9 @@ as DuckDB.`,
 			if err != nil {
 				return err
 			}
+			if serve {
+				return serveRecords(cmd, c, defs, p)
+			}
 			list, bad, err := review.LoadAll(c.Folder, defs)
 			if err != nil {
 				return err
@@ -40,7 +48,7 @@ as DuckDB.`,
 			for _, b := range bad {
 				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", record.Printable(b))
 			}
-			list = review.Matching(list, search)
+			list = review.Query{Search: search}.Of(list)
 			if parquetFile != "" {
 				if err := toFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
 					return err
@@ -66,7 +74,23 @@ as DuckDB.`,
 	f.StringVar(&charts, "charts", "", "write run charts to this HTML file")
 	f.StringVar(&parquetFile, "parquet", "", "write the table to this Parquet file")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
+	f.BoolVar(&serve, "serve", false, "serve them as a page on this machine")
+	servedFlags(cmd, p)
 	return cmd
+}
+
+// serveRecords serves the page of all records.
+func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definition, p *web.Private) error {
+	key, err := signKey(c)
+	if err != nil {
+		return err
+	}
+	index := review.NewIndex(c.Folder, defs)
+	if _, _, err := index.Lines(); err != nil {
+		return err
+	}
+	p.Out, p.Caution = cmd.OutOrStdout(), Caution
+	return p.Serve(cmd.Context(), web.Library(index, reviewed(defs, key), defs))
 }
 
 func toFile(path string, write func(io.Writer) error) error {

@@ -91,7 +91,7 @@ and leaves a timestamped record.
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
-		{newRecords(c), []string{"records", "benchmarks"}}, {newReview(c), []string{"benchmarks", "sign_key"}},
+		{newRecords(c), []string{"records", "benchmarks", "sign_key"}}, {newReview(c), []string{"benchmarks", "sign_key"}},
 		{newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
 		{newSign(c), []string{"records", "sign_key"}}, {newAmend(c), []string{"sign_key"}}, {newSeal(c), []string{"records"}},

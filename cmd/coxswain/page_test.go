@@ -3,82 +3,16 @@ package main
 import (
 	"context"
 	"net/http/httptest"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/runtime"
-	"github.com/chromedp/chromedp"
-
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/monitor"
-	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
-
-// browser opens a page in headless Chromium; an exception in the page fails
-// the test.
-func browser(t *testing.T, url string) context.Context {
-	t.Helper()
-	path := paper.FindChromium()
-	if path == "" {
-		t.Skip("no Chromium: `make test` installs it")
-	}
-	alloc, cancel := chromedp.NewExecAllocator(t.Context(),
-		append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
-			chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.WindowSize(1500, 1300), chromedp.WSURLReadTimeout(patience))...)
-	t.Cleanup(cancel)
-	ctx, stop := chromedp.NewContext(alloc)
-	t.Cleanup(stop)
-	ctx, late := context.WithTimeout(ctx, 2*patience)
-	t.Cleanup(late)
-	chromedp.ListenTarget(ctx, func(ev any) {
-		if e, ok := ev.(*runtime.EventExceptionThrown); ok {
-			t.Errorf("the page threw: %s", e.ExceptionDetails)
-		}
-	})
-	if err := chromedp.Run(ctx, chromedp.Navigate(url)); err != nil {
-		t.Fatal(err)
-	}
-	return ctx
-}
-
-// do runs actions in the page.
-func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
-	t.Helper()
-	if err := chromedp.Run(ctx, actions...); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// poll waits until an expression in the page is true.
-func poll(js string) chromedp.Action {
-	return chromedp.Poll(js, nil, chromedp.WithPollingTimeout(patience))
-}
-
-// eval returns what an expression in the page is.
-func eval[T any](t *testing.T, ctx context.Context, js string) T {
-	t.Helper()
-	var out T
-	do(t, ctx, chromedp.Evaluate(js, &out))
-	return out
-}
-
-// shot saves what the page looks like, if COXSWAIN_SHOTS names a folder.
-func shot(t *testing.T, ctx context.Context, name string) {
-	t.Helper()
-	dir := os.Getenv("SHOTS")
-	if dir == "" {
-		return
-	}
-	var png []byte
-	do(t, ctx, chromedp.FullScreenshot(&png, 100))
-	os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
-}
 
 // codeRecord writes a record of a short code, with sound of so many seconds.
 func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) string {

@@ -2,26 +2,18 @@ package main
 
 import (
 	"crypto/ed25519"
-	"fmt"
-	"io"
-	"net"
-	"os/signal"
-	"syscall"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/web"
-	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
 func newReview(c *config.Config) *cobra.Command {
-	var addr string
-	var open bool
+	p := &web.Private{}
 	cmd := &cobra.Command{
 		Use: "review DIR [DIR2]", Short: "Open a record in the browser: listen, read the figures, amend",
 		Long: `Serve a page over a record on this machine only: the waveform of both channels
@@ -35,12 +27,6 @@ users of this machine included, sees or hears anything.
   coxswain review A B --listen 127.0.0.1:8000`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if !web.Loopback(addr) {
-				return fmt.Errorf(
-					"--listen %q: the page holds patients' voices and stays on this machine: choose 127.0.0.1:PORT",
-					addr,
-				)
-			}
 			defs, err := c.Figures.Definitions()
 			if err != nil {
 				return err
@@ -53,40 +39,23 @@ users of this machine included, sees or hears anything.
 			if err != nil {
 				return err
 			}
-			ln, err := net.Listen("tcp", addr)
-			if err != nil {
-				return err
-			}
-			token := web.NewToken()
-			address := fmt.Sprintf("http://%s/?token=%s", ln.Addr(), token)
-			fmt.Fprintf(cmd.OutOrStdout(), "%s\n%s\n", Caution, address)
-			if open {
-				defer web.OpenBrowser(address)()
-			}
-			ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
-			defer stop()
-			return web.Serve(ctx, ln, web.Guard(h, token))
+			p.Out, p.Caution = cmd.OutOrStdout(), Caution
+			return p.Serve(cmd.Context(), h)
 		},
 	}
-	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:7471", "address of the page, on this machine")
-	cmd.Flags().BoolVar(&open, "open", web.HasDesktop(), "open the page in the desktop's browser")
+	servedFlags(cmd, p)
 	return cmd
+}
+
+// servedFlags are the flags of a command that serves a page.
+func servedFlags(cmd *cobra.Command, p *web.Private) {
+	cmd.Flags().StringVar(&p.Listen, "listen", "127.0.0.1:7471", "address of the page, on this machine")
+	cmd.Flags().BoolVar(&p.Open, "open", web.HasDesktop(), "open the page in the desktop's browser")
 }
 
 // reviewed is how the page gets at records.
 func reviewed(defs []figures.Definition, key ed25519.PrivateKey) web.Records {
-	return web.Records{
-		Load: func(dir string) (*review.Record, error) { return load(dir, defs) },
-		Peaks: func(dir string) ([]byte, error) {
-			r, err := record.Open(dir)
-			if err != nil {
-				return nil, err
-			}
-			return r.Peaks()
-		},
-		Sound: func(dir string, part int) (io.ReadSeekCloser, error) { return record.OpenPart(dir, part) },
-		Amend: func(dir string, change timeline.Change) error { return record.Amend(dir, change, time.Now(), key) },
-	}
+	return web.OnDisk(func(dir string) (*review.Record, error) { return load(dir, defs) }, key)
 }
 
 // signKey is the key that records and amendments are signed with; nil: none.

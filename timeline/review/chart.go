@@ -17,6 +17,15 @@ func markText(lane, text string) string {
 	return text
 }
 
+// heldTo is the name of what a figure is held against: in short where it is
+// long, for the figure's own text says it.
+func heldTo(text string) string {
+	if textWidth(text) > 100 {
+		return "held to"
+	}
+	return text
+}
+
 // DrawRunChart draws a run chart as SVG: points with the number of records of
 // each month, mean, limits, and what the figure is held against. A month that is
 // no chance is a filled square, so that it shows without colour.
@@ -36,7 +45,7 @@ func DrawRunChart(c RunChart, f figures.Definition) (string, error) {
 	if b := f.Benchmark; b != nil {
 		for _, at := range []*float64{b.Min, b.Max} {
 			if at != nil {
-				curve.Levels = append(curve.Levels, Level{*at, b.Text})
+				curve.Levels = append(curve.Levels, Level{*at, heldTo(b.Text)})
 			}
 		}
 	}

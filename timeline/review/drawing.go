@@ -74,7 +74,7 @@ type Point struct {
 const (
 	drawingWidth = 760.0
 	leastGutter  = 90.0  // left of the axis, for names and scales
-	rim          = 14.0  // right of the last tick
+	leastRim     = 14.0  // right of the last tick
 	rowHeight    = 14.0  // of a row of marks
 	bandHeight   = 12.0  // of a lane of bands
 	curveHeight  = 150.0 // of a lane with a curve
@@ -110,7 +110,7 @@ func (d Drawing) SVG() (string, error) {
 			"Width":  d.width(),
 			"Height": height,
 			"Left":   d.gutter(),
-			"Right":  d.width() - rim,
+			"Right":  d.width() - d.rim(),
 			"Shapes": shapes,
 		},
 	)
@@ -133,10 +133,25 @@ func (d Drawing) gutter() float64 {
 	return math.Min(w, d.width()/3)
 }
 
+// rim is the room right of the axis: for the last name of it, and for what the
+// levels of a curve are.
+func (d Drawing) rim() float64 {
+	w := leastRim
+	for _, l := range d.Lanes {
+		if l.Curve == nil {
+			continue
+		}
+		for _, v := range l.Curve.Levels {
+			w = math.Max(w, textWidth(v.Text)+12)
+		}
+	}
+	return math.Min(w, d.width()/3)
+}
+
 // x is where a value lies on the axis.
 func (d Drawing) x(at float64) float64 {
 	span := math.Max(d.To-d.From, 1e-9)
-	return d.gutter() + (math.Min(math.Max(at, d.From), d.To)-d.From)/span*(d.width()-d.gutter()-rim)
+	return d.gutter() + (math.Min(math.Max(at, d.From), d.To)-d.From)/span*(d.width()-d.gutter()-d.rim())
 }
 
 // layout places everything; it returns the height that this takes.
@@ -159,10 +174,10 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 			[]shape{{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}},
 			shapes...)
 	}
-	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - rim})
+	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - d.rim()})
 	shapes = append(shapes, d.names(d.Ticks, y+fontSize+2)...)
 	if d.UnderAx == "" {
-		shapes = append(shapes, shape{Kind: "label", X: d.width() - rim, Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"})
+		shapes = append(shapes, shape{Kind: "label", X: d.width() - d.rim(), Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"})
 		return shapes, y + 2*fontSize + 12
 	}
 	for i, name := range []string{d.Axis, d.UnderAx} {
@@ -255,7 +270,7 @@ func (d Drawing) marks(l Lane, y float64) (out []shape, rows int) {
 // wave is the outline of a loudness around the middle of its lane.
 func (d Drawing) wave(loud []float64, top float64) string {
 	var b strings.Builder
-	step := (d.width() - rim - d.gutter()) / math.Max(1, float64(len(loud)))
+	step := (d.width() - d.rim() - d.gutter()) / math.Max(1, float64(len(loud)))
 	mid := top + waveHeight/2
 	for i, v := range loud {
 		h := math.Max(0.5, math.Min(1, v)*waveHeight/2)
@@ -295,11 +310,11 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4},
 		)
 	}
-	free := top + 2*fontSize // names of levels, from the top down, none on another
+	free := top + fontSize // names of levels, from the top down, none on another
 	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
-		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - rim})
+		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
 		if at := math.Max(y(v.At)-2, free); v.Text != "" && at < y(v.At)+fontSize {
-			out = append(out, shape{Kind: "label", X: d.width() - rim, Y: at, Text: v.Text, Anchor: "end"})
+			out = append(out, shape{Kind: "label", X: d.width() - d.rim(), Y: at, Text: v.Text, Anchor: "end"})
 			free = at + fontSize + 3
 		}
 	}

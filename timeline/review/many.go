@@ -1,6 +1,7 @@
 package review
 
 import (
+	"fmt"
 	"io"
 	"math"
 	"sort"
@@ -24,6 +25,8 @@ type Summary struct {
 	Unsure  int                `json:"unsure"` // callouts heard with little confidence
 	Amended bool               `json:"amended"`
 	Figures map[string]float64 `json:"figures"` // the known ones, by id
+	Drill   *timeline.Drill    `json:"drill,omitempty"`
+	Score   *Debriefing        `json:"score,omitempty"` // of a drill whose case is at hand
 }
 
 // Summarise derives a record's line from its events, which begin with
@@ -36,6 +39,7 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 		Rhythm:  string(c.State.FirstRhythm),
 		Outcome: outcome(c.State),
 		Figures: c.Measure(defs),
+		Drill:   events[0].Session.Drill,
 	}
 	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
 	for _, e := range events {
@@ -75,24 +79,24 @@ type RunChart struct {
 
 const fewestMonths = 8
 
-// RunChartOf makes the run chart of one figure. Its limits stay within what the
-// figure can be: not below 0, and not above 1 for a share.
+// RunChartOf makes the run chart of one figure. Drills are left out. Its limits
+// stay within what the figure can be: not below 0, and not above 1 for a share.
 func RunChartOf(list []Summary, d figures.Definition) RunChart {
 	id := d.ID
-	byMonth := map[string][]Summary{}
-	for _, s := range list {
-		if _, ok := s.Figures[id]; ok {
-			m := s.Wall.Format("2006-01")
-			byMonth[m] = append(byMonth[m], s)
+	type month struct{ year, month int }
+	values, byMonth := map[month][]float64{}, map[string]month{}
+	inMonth := func(s *Summary) month { return month{s.Wall.Year(), int(s.Wall.Month())} }
+	for i := range list {
+		if v, ok := list[i].Figures[id]; ok && list[i].Drill == nil {
+			m := inMonth(&list[i])
+			values[m] = append(values[m], v)
 		}
 	}
 	c := RunChart{ID: id}
-	for m, in := range byMonth {
-		x := make([]float64, len(in))
-		for i, s := range in {
-			x[i] = s.Figures[id]
-		}
-		c.Months = append(c.Months, Month{Month: m, Records: len(in), Median: figures.Median(x)})
+	for m, x := range values {
+		name := fmt.Sprintf("%04d-%02d", m.year, m.month)
+		byMonth[name] = m
+		c.Months = append(c.Months, Month{Month: name, Records: len(x), Median: figures.Median(x)})
 	}
 	sort.Slice(c.Months, func(i, j int) bool { return c.Months[i].Month < c.Months[j].Month })
 	medians := make([]float64, len(c.Months))
@@ -106,21 +110,31 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 	c.Limits = len(medians) >= fewestMonths
 	for i := range c.Months {
 		m := &c.Months[i]
-		if m.Outside = c.Limits && (m.Median < c.Low || m.Median > c.High); m.Outside {
-			in := byMonth[m.Month]
-			sort.Slice(
-				in,
-				func(a, b int) bool { return math.Abs(in[a].Figures[id]-c.Mean) > math.Abs(in[b].Figures[id]-c.Mean) },
-			)
-			for _, s := range in[:min(5, len(in))] {
-				m.Worst = append(m.Worst, s.Path)
-			}
+		least := 1e-9 * max(1, math.Abs(c.Mean)) // sums round
+		if m.Outside = c.Limits && (m.Median < c.Low-least || m.Median > c.High+least); m.Outside {
+			m.Worst = furthest(list, id, c.Mean, func(s *Summary) bool { return inMonth(s) == byMonth[m.Month] })
 		}
 	}
 	if c.Limits {
 		c.signals()
 	}
 	return c
+}
+
+// furthest are the paths of the codes in a month whose figure lies furthest from
+// the mean, five at most.
+func furthest(list []Summary, id string, mean float64, within func(*Summary) bool) (paths []string) {
+	var in []*Summary
+	for i := range list {
+		if _, ok := list[i].Figures[id]; ok && list[i].Drill == nil && within(&list[i]) {
+			in = append(in, &list[i])
+		}
+	}
+	sort.SliceStable(in, func(a, b int) bool { return math.Abs(in[a].Figures[id]-mean) > math.Abs(in[b].Figures[id]-mean) })
+	for _, s := range in[:min(5, len(in))] {
+		paths = append(paths, s.Path)
+	}
+	return paths
 }
 
 // signals marks the months that are no chance, by three of the tests of Nelson
@@ -151,11 +165,13 @@ func (c *RunChart) signals() {
 	}
 }
 
+// sign is the direction of a difference; what rounding leaves is none.
 func sign(x float64) int {
+	const least = 1e-9
 	switch {
-	case x > 0:
+	case x > least:
 		return 1
-	case x < 0:
+	case x < -least:
 		return -1
 	}
 	return 0

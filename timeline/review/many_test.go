@@ -117,6 +117,11 @@ func TestSignals(t *testing.T) {
 			t.Errorf("%s is called %q in a series that goes up and down", m.Month, m.Signal)
 		}
 	}
+	for _, m := range chart(.1, .1, .1, .1, .1, .1, .1, .1, .1, .1).Months { // the mean of ten of them is not quite .1
+		if m.Signal != "" {
+			t.Errorf("%s is called %q in a series that never changes", m.Month, m.Signal)
+		}
+	}
 	shifted := chart(.60, .61, .60, .61, .60, .61, .60, .61, .60, .80, .81, .80, .81, .80, .81, .80, .81, .80, .81).Months
 	if !strings.Contains(shifted[17].Signal, "one side") && shifted[17].Signal != "beyond the limits" {
 		t.Errorf("a shift: %+v", shifted)

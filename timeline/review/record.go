@@ -32,6 +32,7 @@ type Record struct {
 	Stretches  []figures.Stretch    `json:"stretches"`
 	Cycles     []figures.Stretch    `json:"cycles"`
 	Story      []Sentence           `json:"story"`
+	Debriefing *Debriefing          `json:"debriefing,omitempty"` // of a drill; nil: none
 	Seen       []Seen               `json:"-"`
 
 	Events []timeline.Event `json:"-"`

@@ -30,12 +30,15 @@ type Rig struct {
 // Practice is a drill as it is asked for; the zero value is none.
 type Practice struct {
 	Case   *drill.Case
+	Team   string               // that practises; empty: not said
 	Silent bool                 // advice off
 	Watch  func(timeline.Event) // sees every event; nil: nobody does
 }
 
 // on makes a session a drill.
-func (p Practice) on(o *session.Options) { o.Drill, o.Silent, o.Watch = p.Case, p.Silent, p.Watch }
+func (p Practice) on(o *session.Options) {
+	o.Drill, o.Team, o.Silent, o.Watch = p.Case, p.Team, p.Silent, p.Watch
+}
 
 // Protocol loads the protocol and holds the metronome to its rates.
 func Protocol(c *config.Config) (*timeline.Protocol, error) {

@@ -96,11 +96,20 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 					Recogniser: o.Recogniser,
 					Source:     o.Source,
 					Caution:    Caution,
+					Drill:      o.practice(),
 				},
 			},
 		)
 	}
 	return c
+}
+
+// practice is what the record says of a drill; nil outside one.
+func (o *Options) practice() *timeline.Drill {
+	if o.Drill == nil {
+		return nil
+	}
+	return &timeline.Drill{Case: o.Drill.ID, Team: o.Team, Silent: o.Silent}
 }
 
 // kept reports whether the case has a record.

@@ -40,6 +40,7 @@ type Options struct {
 	Lead       int                  // blocks that the speaker is rendered ahead; 0: audio.Lead
 	Live       bool                 // the disk must not make the loop wait
 	Drill      *drill.Case          // nil outside a drill
+	Team       string               // that practises; empty: not said
 	Silent     bool                 // advice off: what is due is neither said nor asked
 	Watch      func(timeline.Event) // sees every event as it is appended; nil: nobody does
 }

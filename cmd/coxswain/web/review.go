@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
-	"io/fs"
 	"net/http"
 	"strconv"
 	"strings"
@@ -46,11 +45,7 @@ func Review(from Records, dirs ...string) (http.Handler, error) {
 	mux.HandleFunc("GET /api/kinds", kinds)
 	mux.HandleFunc("GET /audio/{n}/{part}", v.audio)
 	mux.HandleFunc("POST /api/amend/{n}", v.amend)
-	pages, err := fs.Sub(files, "review")
-	if err != nil {
-		return nil, err
-	}
-	mux.Handle("GET /", http.FileServerFS(pages))
+	mux.Handle("GET /", static("review"))
 	return mux, nil
 }
 

@@ -26,7 +26,7 @@ const course = (() => {
     try {
       const r = await fetch(`api/course/${s.index}?from=${(from + o).toFixed(2)}&to=${(to + o).toFixed(2)}&width=${width}`);
       if (r.ok) {
-        const svg = document.importNode(new DOMParser().parseFromString(await r.text(), "image/svg+xml").documentElement, true);
+        const svg = picture(await r.text());
         if (s.svg) s.svg.replaceWith(svg); else s.box.append(svg);
         s.svg = svg;
         place(s);
@@ -71,7 +71,7 @@ const course = (() => {
       bounds = limits; [from, to] = limits; origin = where; onSeek = seek;
       strips = names.map((name, index) => {
         const box = document.createElement("div"), cursor = document.createElement("div");
-        box.className = "strip"; box.tabIndex = 0; box.setAttribute("role", "slider");
+        box.className = "strip drawn"; box.tabIndex = 0; box.setAttribute("role", "slider");
         box.setAttribute("aria-label", `Position in ${name}`);
         cursor.className = "cursor";
         box.append(cursor);

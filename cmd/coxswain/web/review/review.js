@@ -1,18 +1,6 @@
 "use strict";
 // The review page. Everything shown comes from /api/records; this file lists,
 // plays and sends amendments; course.js draws the course.
-const $ = id => document.getElementById(id);
-const el = (tag, text, attrs = {}) => {
-  const e = document.createElement(tag);
-  if (text !== undefined) e.textContent = text;
-  for (const [k, v] of Object.entries(attrs)) e.setAttribute(k, v);
-  return e;
-};
-const clock = s => {
-  if (s < -0.5) return "-" + clock(-s);
-  const t = Math.max(0, Math.round(s));
-  return Math.floor(t / 60) + ":" + String(t % 60).padStart(2, "0");
-};
 let records = [], kinds = [], which = 0, rec = null, shown = [], at = 0, part = -1, playing = false;
 const audio = $("audio");
 const sec = t => t / rec.rate;
@@ -230,6 +218,7 @@ window.onresize = () => course.redraw();
 (async () => {
   [records, kinds] = await Promise.all(["api/records", "api/kinds"].map(async u => (await fetch(u)).json()));
   $("alignbox").hidden = records.length < 2;
+  $("list").hidden = !/^\/(record|pair)\//.test(location.pathname);
   rec = records[0];
   lay();
   choose();

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"coxswain/cmd/coxswain/paper"
+)
+
+// chromium is the one headless Chromium of all tests.
+var chromium struct {
+	once sync.Once
+	ctx  context.Context
+	stop func()
+	err  error
+}
+
+// startChromium starts it, if no test did before.
+func startChromium(path string) (context.Context, error) {
+	c := &chromium
+	c.once.Do(func() {
+		alloc, stop := chromedp.NewExecAllocator(context.Background(),
+			append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+				chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.WindowSize(1500, 1300),
+				chromedp.WSURLReadTimeout(patience))...)
+		ctx, stopFirst := chromedp.NewContext(alloc)
+		c.ctx, c.err = ctx, chromedp.Run(ctx)
+		c.stop = func() { stopFirst(); stop() }
+	})
+	return c.ctx, c.err
+}
+
+// stopChromium stops it, if it runs.
+func stopChromium() {
+	if chromium.stop != nil {
+		chromium.stop()
+	}
+}
+
+// browser opens a page in a tab of its own, 1500 by 1300 unless another size
+// is set; an exception in the page fails the test.
+func browser(t testing.TB, url string) context.Context {
+	t.Helper()
+	path := paper.FindChromium()
+	if path == "" {
+		t.Skip("no Chromium: `make test` installs it")
+	}
+	all, err := startChromium(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := chromedp.NewContext(all)
+	t.Cleanup(stop)
+	ctx, late := context.WithTimeout(ctx, 2*patience)
+	t.Cleanup(late)
+	chromedp.ListenTarget(ctx, func(ev any) {
+		if e, ok := ev.(*runtime.EventExceptionThrown); ok {
+			t.Errorf("the page threw: %s", e.ExceptionDetails)
+		}
+	})
+	do(t, ctx, chromedp.EmulateViewport(1500, 1300), chromedp.Navigate(url))
+	return ctx
+}
+
+// do runs actions in the page.
+func do(t testing.TB, ctx context.Context, actions ...chromedp.Action) {
+	t.Helper()
+	if err := chromedp.Run(ctx, actions...); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// poll waits until an expression in the page is true.
+func poll(js string) chromedp.Action {
+	return chromedp.Poll(js, nil, chromedp.WithPollingTimeout(patience))
+}
+
+// arrive waits until an expression is true in the page that is being opened.
+func arrive(js string) chromedp.Action {
+	return chromedp.ActionFunc(func(ctx context.Context) error {
+		for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
+			there := false
+			err := chromedp.Evaluate(js, &there).Do(ctx) // fails while the old page goes
+			if there || ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if time.Since(begun) > patience {
+				return fmt.Errorf("it never came to %s: %w", js, err)
+			}
+		}
+	})
+}
+
+// eval returns what an expression in the page is.
+func eval[T any](t testing.TB, ctx context.Context, js string) T {
+	t.Helper()
+	var out T
+	do(t, ctx, chromedp.Evaluate(js, &out))
+	return out
+}
+
+// shot saves what the page looks like, if COXSWAIN_SHOTS names a folder.
+func shot(t testing.TB, ctx context.Context, name string) {
+	t.Helper()
+	dir := os.Getenv("SHOTS")
+	if dir == "" {
+		return
+	}
+	var png []byte
+	do(t, ctx, chromedp.FullScreenshot(&png, 100))
+	os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
+}

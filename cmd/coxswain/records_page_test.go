@@ -1,0 +1,155 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"coxswain/cmd/coxswain/web"
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
+	"coxswain/timeline/review"
+)
+
+// library serves the page over a folder of records.
+func library(tb testing.TB, dir string) http.Handler {
+	tb.Helper()
+	defs, err := figures.Definitions()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return web.Library(review.NewIndex(dir, defs), reviewed(defs, nil), defs)
+}
+
+// drillRecord writes the record of a drill of a team that does little.
+func drillRecord(tb testing.TB, dir, team string, wall time.Time, calls ...timeline.Kind) {
+	tb.Helper()
+	w, err := record.Begin(dir, wall)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer w.Journal.Close()
+	defer w.Sound.Close()
+	events := []timeline.Event{{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Format(time.RFC3339Nano),
+		Rate: timeline.Rate, Protocol: "aha-2025 x", Caution: Caution, Drill: &timeline.Drill{Case: "shockable", Team: team}}}}
+	for i, k := range calls {
+		at := timeline.Seconds(float64(4 * (i + 1)))
+		events = append(events, timeline.Event{At: at, Kind: k, Heard: &timeline.Heard{Start: at, End: at, Decided: at, Confidence: 1}})
+	}
+	for _, e := range append(events, timeline.Event{At: timeline.Seconds(200), Kind: timeline.SessionClose}) {
+		if _, err := w.Journal.Append(e); err != nil {
+			tb.Fatal(err)
+		}
+	}
+}
+
+// A reviewer searches and filters, opens a record and comes back, compares two,
+// sees run charts and how a team does; the keyboard alone is enough.
+func TestRecordsPage(t *testing.T) {
+	dir := t.TempDir()
+	manyRecords(t, dir, 240)
+	for k, calls := range [][]timeline.Kind{{timeline.CodeStart}, {timeline.CodeStart, timeline.CompressionsStart}} {
+		wall := time.Date(2026, 5, 1+k, 9, 0, 0, 0, time.UTC)
+		drillRecord(t, filepath.Join(dir, fmt.Sprintf("2026-05-0%d", 1+k)), "Night <b>shift", wall, calls...)
+	}
+	server := httptest.NewServer(web.Guard(library(t, dir), "a-word-of-26-letters-or-so"))
+	defer server.Close()
+	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
+	shown := func(want int) chromedp.Action { return arrive(fmt.Sprintf(`document.querySelectorAll("#rows a").length === %d`, want)) }
+	do(t, ctx, shown(100), poll(`$("count").textContent === "242 records"`))
+	shot(t, ctx, "records")
+	do(t, ctx, chromedp.KeyEvent("f"), poll(`document.activeElement.name === "search"`), chromedp.Evaluate(`document.activeElement.value = ""`, nil),
+		chromedp.SendKeys(`[name="search"]`, "2024-03 vf"), shown(10))
+	if n := eval[string](t, ctx, `$("count").textContent`); n != "10 of 242 records" {
+		t.Errorf("a search says %q", n)
+	}
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Enter),
+		arrive(`location.pathname.startsWith("/record/2024-03") && document.querySelectorAll("#rows tr").length > 10`),
+		chromedp.Click(`#list`), arrive(`location.pathname === "/" && document.querySelectorAll("#rows a").length > 10`),
+		chromedp.NavigateBack(), chromedp.NavigateBack(), shown(10)) // what was asked for is still there
+	do(t, ctx, chromedp.Click(`#rows tr:nth-child(1) input`), chromedp.Click(`#rows tr:nth-child(2) input`), chromedp.Click(`#compare`),
+		arrive(`location.pathname.startsWith("/pair/") && document.querySelectorAll(".strip svg").length === 2`), chromedp.NavigateBack(), shown(10))
+	do(t, ctx, chromedp.Click(`[type="reset"]`), shown(100), chromedp.Click(`[data-view="charts"]`),
+		poll(`document.body.dataset.shown === "charts" && document.querySelectorAll("#drawn svg").length > 9`))
+	shot(t, ctx, "records-charts")
+	do(t, ctx, chromedp.Click(`[data-view="drills"]`), poll(`document.querySelectorAll("#teams svg").length === 1`))
+	shot(t, ctx, "records-drills")
+	if text := eval[string](t, ctx, `$("teams").textContent`); !strings.Contains(text, "Night <b>shift") ||
+		!strings.Contains(text, "compressions") || strings.Count(text, " points") < 2 {
+		t.Errorf("the drills of the team: %s", text)
+	}
+}
+
+// A record that is added, amended or deleted while the page is open shows so; a
+// name that is none opens nothing.
+func TestRecordsPageIsUpToDate(t *testing.T) {
+	dir := t.TempDir()
+	first := codeRecord(t, filepath.Join(dir, "first"), 5)
+	defs, err := figures.Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := review.NewIndex(dir, defs)
+	see := func(want ...string) {
+		t.Helper()
+		x.Forget("") // look now
+		lines, _, err := x.Lines()
+		var got []string
+		for _, l := range lines {
+			got = append(got, fmt.Sprintf("%s %v", l.Name, l.Amended))
+		}
+		if err != nil || strings.Join(got, ", ") != strings.Join(want, ", ") {
+			t.Errorf("%v: %q, want %q", err, got, want)
+		}
+	}
+	see("first false")
+	codeRecord(t, filepath.Join(dir, "second"), 5)
+	see("second false", "first false")
+	ok(t, "amend", first, "--do", "retract", "--event", "5", "--by", "AB", "--reason", "was sinus")
+	see("second false", "first true")
+	os.RemoveAll(filepath.Join(dir, "second"))
+	see("first true")
+	for path, want := range map[string]int{"/record/first/": 200, "/record/first/api/records": 200, "/record/second/": 404,
+		"/record/..%2ffirst/": 404, "/pair/first/first/api/records": 200, "/api/list?skip=-5&from=x": 200, "/api/list?skip=99999": 200} {
+		w := httptest.NewRecorder()
+		library(t, dir).ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+		if w.Code != want {
+			t.Errorf("%s: %d, want %d", path, w.Code, want)
+		}
+	}
+}
+
+// BenchmarkRecordsPage asks a page over 10,000 records for what it shows.
+func BenchmarkRecordsPage(b *testing.B) {
+	dir := b.TempDir()
+	manyRecords(b, dir, 10000)
+	defs, err := figures.Definitions()
+	if err != nil {
+		b.Fatal(err)
+	}
+	index := review.NewIndex(dir, defs)
+	h := web.Library(index, reviewed(defs, nil), defs)
+	for _, path := range []string{"/api/list", "/api/list?search=2024-03+vf&rhythm=VF", "/api/charts", "/api/progress"} {
+		b.Run(path, func(b *testing.B) {
+			for b.Loop() {
+				index.Forget("") // the folder is looked at anew each time
+				w := httptest.NewRecorder()
+				h.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+				if !json.Valid(w.Body.Bytes()) {
+					b.Fatal(io.ReadAll(w.Body))
+				}
+			}
+		})
+	}
+}

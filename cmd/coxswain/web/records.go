@@ -1,0 +1,247 @@
+package web
+
+import (
+	"io/fs"
+	"net/http"
+	"path"
+	"slices"
+	"strconv"
+	"sync"
+
+	"coxswain/cmd/coxswain/session"
+	"coxswain/timeline/figures"
+	"coxswain/timeline/review"
+)
+
+// library serves the records of a folder.
+type library struct {
+	index *review.Index
+	from  Records
+	defs  []figures.Definition
+
+	mu   sync.Mutex
+	open []opened // review pages, the one last used at the end
+}
+
+// opened is the review page of one record or of two.
+type opened struct {
+	dirs string
+	page http.Handler
+}
+
+// Answers of the page of records.
+const (
+	linesOnPage = 100 // records sent at once
+	mostOpened  = 8   // review pages that are kept ready
+)
+
+// Library serves the page of all records: to search, to open one or two of them
+// on a review page, run charts, and how teams do in their drills.
+func Library(index *review.Index, from Records, defs []figures.Definition) http.Handler {
+	l := &library{index: index, from: from, defs: defs}
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /api/list", l.list)
+	mux.HandleFunc("GET /api/charts", l.charts)
+	mux.HandleFunc("GET /api/progress", l.progress)
+	mux.HandleFunc("/record/{a}/", func(w http.ResponseWriter, r *http.Request) {
+		l.review(w, r, "/record/"+r.PathValue("a"), r.PathValue("a"))
+	})
+	mux.HandleFunc("/pair/{a}/{b}/", func(w http.ResponseWriter, r *http.Request) {
+		a, b := r.PathValue("a"), r.PathValue("b")
+		l.review(w, r, "/pair/"+a+"/"+b, a, b)
+	})
+	mux.Handle("/", static("records"))
+	return mux
+}
+
+// query reads what is asked for.
+func query(r *http.Request) review.Query {
+	v := r.URL.Query().Get
+	return review.Query{
+		Search:  v("search"),
+		Kind:    v("kind"),
+		Rhythm:  v("rhythm"),
+		Outcome: v("outcome"),
+		From:    v("from"),
+		To:      v("to"),
+		Odd:     v("odd") != "",
+	}
+}
+
+// wanted are the records that are asked for, of all that there are.
+func (l *library) wanted(w http.ResponseWriter, r *http.Request) (wanted, all []review.Summary, bad []string, ok bool) {
+	all, bad, err := l.index.Lines()
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return nil, nil, nil, false
+	}
+	return query(r).Of(all), all, bad, true
+}
+
+// list sends a page of lines and what there is to choose from.
+func (l *library) list(w http.ResponseWriter, r *http.Request) {
+	list, all, bad, ok := l.wanted(w, r)
+	if !ok {
+		return
+	}
+	rhythms, outcomes := choices(all)
+	n, _ := strconv.Atoi(r.URL.Query().Get("skip"))
+	n = min(max(n, 0), len(list))
+	sendJSON(w, map[string]any{
+		"all":      len(all),
+		"matching": len(list),
+		"lines":    list[n:min(n+linesOnPage, len(list))],
+		"skipped":  n,
+		"rhythms":  rhythms,
+		"outcomes": outcomes,
+		"left_out": bad,
+		"caution":  session.Caution,
+	})
+}
+
+// choices are the rhythms and outcomes that records have.
+func choices(all []review.Summary) (rhythms, outcomes []string) {
+	r, o := map[string]bool{}, map[string]bool{}
+	for _, s := range all {
+		r[s.Rhythm], o[s.Outcome] = true, true
+	}
+	for _, set := range []struct {
+		from map[string]bool
+		to   *[]string
+	}{{r, &rhythms}, {o, &outcomes}} {
+		for k := range set.from {
+			if k != "" {
+				*set.to = append(*set.to, k)
+			}
+		}
+		slices.Sort(*set.to)
+	}
+	return rhythms, outcomes
+}
+
+// charts sends the run charts of the records that are asked for.
+func (l *library) charts(w http.ResponseWriter, r *http.Request) {
+	list, _, _, ok := l.wanted(w, r)
+	if !ok {
+		return
+	}
+	type chart struct {
+		figures.Definition
+		SVG    string         `json:"svg"`
+		Months []review.Month `json:"months"` // those that are no chance
+	}
+	out := []chart{}
+	for _, d := range l.defs {
+		c := review.RunChartOf(list, d)
+		if len(c.Months) == 0 {
+			continue
+		}
+		svg, err := review.DrawRunChart(c, d)
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		one := chart{Definition: d, SVG: svg}
+		for _, m := range c.Months {
+			if m.Signal != "" {
+				for i, p := range m.Worst {
+					m.Worst[i] = path.Base(p)
+				}
+				one.Months = append(one.Months, m)
+			}
+		}
+		out = append(out, one)
+	}
+	sendJSON(w, out)
+}
+
+// progress sends how each team did in its drills.
+func (l *library) progress(w http.ResponseWriter, r *http.Request) {
+	list, _, _, ok := l.wanted(w, r)
+	if !ok {
+		return
+	}
+	type team struct {
+		review.Progress
+		SVG string `json:"svg"`
+	}
+	out := []team{}
+	for _, p := range review.ProgressOf(list) {
+		svg, err := p.Draw()
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		out = append(out, team{p, svg})
+	}
+	sendJSON(w, out)
+}
+
+// review hands a request to the review page of records, by their names.
+func (l *library) review(w http.ResponseWriter, r *http.Request, at string, names ...string) {
+	all, _, err := l.index.Lines()
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	var dirs []string
+	for _, n := range names {
+		i := slices.IndexFunc(all, func(s review.Summary) bool { return s.Name == n })
+		if i < 0 {
+			http.Error(w, "no record of this name: it may have been moved or deleted", http.StatusNotFound)
+			return
+		}
+		dirs = append(dirs, all[i].Path)
+	}
+	page, err := l.page(dirs)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	http.StripPrefix(at, page).ServeHTTP(w, r)
+	if r.Method == http.MethodPost { // amended: its line is another
+		for _, d := range dirs {
+			l.index.Forget(d)
+		}
+	}
+}
+
+// page returns the review page of records; the last few are kept.
+func (l *library) page(dirs []string) (http.Handler, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	key := path.Join(dirs...)
+	if i := slices.IndexFunc(l.open, func(o opened) bool { return o.dirs == key }); i >= 0 {
+		o := l.open[i]
+		l.open = append(slices.Delete(l.open, i, i+1), o)
+		return o.page, nil
+	}
+	page, err := Review(l.from, dirs...)
+	if err != nil {
+		return nil, err
+	}
+	if len(l.open) == mostOpened {
+		l.open = slices.Delete(l.open, 0, 1)
+	}
+	l.open = append(l.open, opened{key, page})
+	return page, nil
+}
+
+// static serves a page's own files and those that pages share.
+func static(page string) http.Handler {
+	own, _ := fs.Sub(files, page)
+	shared, _ := fs.Sub(files, "shared")
+	return http.FileServerFS(both{own, shared})
+}
+
+// both is one folder laid over another.
+type both struct{ over, under fs.FS }
+
+// Open implements fs.FS.
+func (b both) Open(name string) (fs.File, error) {
+	f, err := b.over.Open(name)
+	if err != nil {
+		return b.under.Open(name)
+	}
+	return f, nil
+}

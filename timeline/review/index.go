@@ -1,0 +1,142 @@
+package review
+
+import (
+	"cmp"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"sync"
+	"time"
+
+	"coxswain/timeline/drill"
+	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
+)
+
+// Index holds a line for each record of a folder. It reads a record once, and
+// again when its journal has another time or size. It is for any goroutine.
+type Index struct {
+	folder string
+	defs   []figures.Definition
+	cases  []*drill.Case // beside the built-in ones
+
+	mu    sync.Mutex
+	known map[string]indexed // by folder of the record
+	lines []Summary          // newest first; a slice that nobody changes
+	bad   []string
+	at    time.Time // of the last look
+}
+
+// indexed is what is known of a record, and of which state of its journal.
+type indexed struct {
+	changed time.Time
+	size    int64
+	line    Summary
+	why     string // it cannot be read
+}
+
+// NewIndex returns an index of the records in folder, still empty. Cases are
+// those of the drills that are not built in.
+func NewIndex(folder string, defs []figures.Definition, cases ...*drill.Case) *Index {
+	return &Index{folder: folder, defs: defs, cases: cases, known: map[string]indexed{}}
+}
+
+// lookEvery is how often the folder is looked at, however often it is asked for.
+const lookEvery = time.Second
+
+// Lines returns a line for each record, newest first, and why some are left out.
+// The folder is looked at before, unless that was done within the last second.
+func (x *Index) Lines() (lines []Summary, bad []string, err error) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	if time.Since(x.at) < lookEvery {
+		return x.lines, x.bad, nil
+	}
+	if err := x.look(); err != nil {
+		return nil, nil, err
+	}
+	x.at = time.Now()
+	return x.lines, x.bad, nil
+}
+
+// Forget has a record read anew at the next look, which is the next one asked for.
+func (x *Index) Forget(dir string) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	delete(x.known, dir)
+	x.at = time.Time{}
+}
+
+// look reads what is new or has changed.
+func (x *Index) look() error {
+	dirs, err := record.Dirs(x.folder)
+	if err != nil {
+		return err
+	}
+	var stale []string
+	now, found := map[string]indexed{}, make(map[string]indexed, len(dirs))
+	for _, d := range dirs {
+		st, err := os.Lstat(filepath.Join(d, record.JournalName))
+		if err != nil {
+			continue // gone since
+		}
+		if k, ok := x.known[d]; ok && k.size == st.Size() && k.changed.Equal(st.ModTime()) {
+			found[d] = k
+			continue
+		}
+		now[d] = indexed{changed: st.ModTime(), size: st.Size()}
+		stale = append(stale, d)
+	}
+	if len(stale) == 0 && len(found) == len(x.known) && !x.at.IsZero() {
+		return nil
+	}
+	for i, line := range x.read(stale) {
+		k := now[stale[i]]
+		k.line, k.why = line.line, line.why
+		found[stale[i]] = k
+	}
+	x.known, x.lines, x.bad = found, nil, nil
+	for _, d := range dirs {
+		switch k, ok := found[d]; {
+		case ok && k.why != "":
+			x.bad = append(x.bad, k.why)
+		case ok:
+			x.lines = append(x.lines, k.line)
+		}
+	}
+	slices.SortStableFunc(x.lines, func(a, b Summary) int {
+		return cmp.Or(b.Wall.Compare(a.Wall), cmp.Compare(b.Name, a.Name))
+	})
+	return nil
+}
+
+// read summarises records on all cores.
+func (x *Index) read(dirs []string) []indexed {
+	out := make([]indexed, len(dirs))
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range runtime.NumCPU() {
+		wg.Go(func() {
+			for i := range next {
+				r, err := record.Open(dirs[i])
+				if err != nil {
+					out[i].why = err.Error()
+					continue
+				}
+				s := Summarise(r.Events, x.defs)
+				s.Path, s.Name = dirs[i], r.Name()
+				if s.Drill != nil {
+					s.Score = Debrief(r.Events, x.cases...)
+				}
+				out[i].line = s
+			}
+		})
+	}
+	for i := range dirs {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return out
+}
