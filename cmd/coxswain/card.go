@@ -30,15 +30,11 @@ func newCallouts(c *config.Config) *cobra.Command {
 			if _, err := v.Compile(); err != nil {
 				return err
 			}
-			if page != "" {
-				if err := toFile(page, func(w io.Writer) error { return paper.Card(w, v, Caution) }); err != nil {
-					return err
-				}
+			if err := toFile(page, func(w io.Writer) error { return paper.Card(w, v, Caution) }); err != nil {
+				return err
 			}
-			if list != "" {
-				if err := toFile(list, func(w io.Writer) error { return paper.List(w, v, Caution) }); err != nil {
-					return err
-				}
+			if err := toFile(list, func(w io.Writer) error { return paper.List(w, v, Caution) }); err != nil {
+				return err
 			}
 			switch {
 			case asJSON:

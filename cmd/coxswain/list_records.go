@@ -35,10 +35,10 @@ run charts, how teams do in their drills.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			defs, err := c.Figures.Definitions()
-			if err != nil {
+			switch {
+			case err != nil:
 				return err
-			}
-			if serve {
+			case serve:
 				return serveRecords(cmd, c, defs, p)
 			}
 			list, bad, err := review.LoadAll(c.Folder, defs)
@@ -49,25 +49,23 @@ run charts, how teams do in their drills.`,
 				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", record.Printable(b))
 			}
 			list = review.Query{Search: search}.Of(list)
-			if parquetFile != "" {
-				if err := toFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
-					return err
-				}
-			}
-			if charts != "" {
-				return toFile(charts, func(w io.Writer) error { return paper.Charts(w, list, defs, Caution) })
+			if err := toFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
+				return err
 			}
 			switch {
-			case asJSON && summary:
+			case charts != "":
+				return toFile(charts, func(w io.Writer) error { return paper.Charts(w, list, defs, Caution) })
+			case summary && asJSON:
 				return json.NewEncoder(cmd.OutOrStdout()).Encode(review.RunCharts(list, defs))
-			case asJSON:
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
 			case summary:
 				return paper.Summary(cmd.OutOrStdout(), list, defs, Caution)
+			case asJSON:
+				return json.NewEncoder(cmd.OutOrStdout()).Encode(list)
 			}
 			return paper.Records(cmd.OutOrStdout(), list, Caution)
 		},
 	}
+	servedFlags(cmd, p)
 	f := cmd.Flags()
 	f.StringVar(&search, "search", "", "only records whose line has all these words")
 	f.BoolVar(&summary, "summary", false, "medians by month")
@@ -75,7 +73,6 @@ run charts, how teams do in their drills.`,
 	f.StringVar(&parquetFile, "parquet", "", "write the table to this Parquet file")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
 	f.BoolVar(&serve, "serve", false, "serve them as a page on this machine")
-	servedFlags(cmd, p)
 	return cmd
 }
 
@@ -93,7 +90,11 @@ func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definitio
 	return p.Serve(cmd.Context(), web.Library(index, reviewed(defs, key), defs))
 }
 
+// toFile writes a file in one piece; without a name it writes none.
 func toFile(path string, write func(io.Writer) error) error {
+	if path == "" {
+		return nil
+	}
 	var b bytes.Buffer
 	if err := write(&b); err != nil {
 		return err

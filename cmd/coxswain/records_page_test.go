@@ -66,20 +66,22 @@ func TestRecordsPage(t *testing.T) {
 	server := httptest.NewServer(web.Guard(library(t, dir), "a-word-of-26-letters-or-so"))
 	defer server.Close()
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
-	shown := func(want int) chromedp.Action { return arrive(fmt.Sprintf(`document.querySelectorAll("#rows a").length === %d`, want)) }
+	shown := func(want int) chromedp.Action {
+		return arrive(fmt.Sprintf(`document.querySelectorAll("#rows a").length === %d`, want))
+	}
 	do(t, ctx, shown(100), poll(`$("count").textContent === "242 records"`))
 	shot(t, ctx, "records")
-	do(t, ctx, chromedp.KeyEvent("f"), poll(`document.activeElement.name === "search"`), chromedp.Evaluate(`document.activeElement.value = ""`, nil),
-		chromedp.SendKeys(`[name="search"]`, "2024-03 vf"), shown(10))
+	do(t, ctx, chromedp.KeyEvent("f"), poll(`document.activeElement.name === "search"`),
+		chromedp.Evaluate(`document.activeElement.value = ""`, nil), chromedp.SendKeys(`[name="search"]`, "2024-03 vf"), shown(10))
 	if n := eval[string](t, ctx, `$("count").textContent`); n != "10 of 242 records" {
 		t.Errorf("a search says %q", n)
 	}
 	do(t, ctx, chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Enter),
 		arrive(`location.pathname.startsWith("/record/2024-03") && document.querySelectorAll("#rows tr").length > 10`),
-		chromedp.Click(`#list`), arrive(`location.pathname === "/" && document.querySelectorAll("#rows a").length > 10`),
-		chromedp.NavigateBack(), chromedp.NavigateBack(), shown(10)) // what was asked for is still there
+		chromedp.Click(`#list`), arrive(`location.pathname === "/"`), shown(10)) // what was asked for is still there
 	do(t, ctx, chromedp.Click(`#rows tr:nth-child(1) input`), chromedp.Click(`#rows tr:nth-child(2) input`), chromedp.Click(`#compare`),
-		arrive(`location.pathname.startsWith("/pair/") && document.querySelectorAll(".strip svg").length === 2`), chromedp.NavigateBack(), shown(10))
+		arrive(`location.pathname.startsWith("/pair/") && document.querySelectorAll(".strip svg").length === 2`),
+		chromedp.NavigateBack(), shown(10))
 	do(t, ctx, chromedp.Click(`[type="reset"]`), shown(100), chromedp.Click(`[data-view="charts"]`),
 		poll(`document.body.dataset.shown === "charts" && document.querySelectorAll("#drawn svg").length > 9`))
 	shot(t, ctx, "records-charts")

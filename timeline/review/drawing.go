@@ -177,8 +177,8 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - d.rim()})
 	shapes = append(shapes, d.names(d.Ticks, y+fontSize+2)...)
 	if d.UnderAx == "" {
-		shapes = append(shapes, shape{Kind: "label", X: d.width() - d.rim(), Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"})
-		return shapes, y + 2*fontSize + 12
+		name := shape{Kind: "label", X: d.width() - d.rim(), Y: y + 2*fontSize + 6, Text: d.Axis, Anchor: "end"}
+		return append(shapes, name), y + 2*fontSize + 12
 	}
 	for i, name := range []string{d.Axis, d.UnderAx} {
 		shapes = append(

@@ -88,7 +88,7 @@ func (x *Index) look() error {
 		now[d] = indexed{changed: st.ModTime(), size: st.Size()}
 		stale = append(stale, d)
 	}
-	if len(stale) == 0 && len(found) == len(x.known) && !x.at.IsZero() {
+	if len(stale) == 0 && len(found) == len(x.known) && x.lines != nil {
 		return nil
 	}
 	for i, line := range x.read(stale) {
@@ -96,9 +96,16 @@ func (x *Index) look() error {
 		k.line, k.why = line.line, line.why
 		found[stale[i]] = k
 	}
-	x.known, x.lines, x.bad = found, nil, nil
+	x.known = found
+	x.put(dirs)
+	return nil
+}
+
+// put makes the lines anew, of what is known of the folders.
+func (x *Index) put(dirs []string) {
+	x.lines, x.bad = make([]Summary, 0, len(dirs)), nil
 	for _, d := range dirs {
-		switch k, ok := found[d]; {
+		switch k, ok := x.known[d]; {
 		case ok && k.why != "":
 			x.bad = append(x.bad, k.why)
 		case ok:
@@ -108,7 +115,6 @@ func (x *Index) look() error {
 	slices.SortStableFunc(x.lines, func(a, b Summary) int {
 		return cmp.Or(b.Wall.Compare(a.Wall), cmp.Compare(b.Name, a.Name))
 	})
-	return nil
 }
 
 // read summarises records on all cores.

@@ -130,7 +130,8 @@ func furthest(list []Summary, id string, mean float64, within func(*Summary) boo
 			in = append(in, &list[i])
 		}
 	}
-	sort.SliceStable(in, func(a, b int) bool { return math.Abs(in[a].Figures[id]-mean) > math.Abs(in[b].Figures[id]-mean) })
+	off := func(s *Summary) float64 { return math.Abs(s.Figures[id] - mean) }
+	sort.SliceStable(in, func(a, b int) bool { return off(in[a]) > off(in[b]) })
 	for _, s := range in[:min(5, len(in))] {
 		paths = append(paths, s.Path)
 	}

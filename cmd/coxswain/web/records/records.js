@@ -82,6 +82,7 @@ const views = { lines: ["list", fillLines], charts: ["charts", fillCharts], dril
 const ask = async () => {
   const q = wanted(), mine = ++asked;
   history.replaceState(null, "", `#${new URLSearchParams([...q, ["view", view], ["skip", skip]])}`);
+  sessionStorage.setItem("wanted", location.hash); // for the way back
   for (const v of Object.keys(views)) $(v).hidden = v !== view;
   document.querySelectorAll("nav button").forEach(b => b.setAttribute("aria-pressed", String(b.dataset.view === view)));
   const get = async v => {

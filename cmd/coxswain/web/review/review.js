@@ -219,6 +219,7 @@ window.onresize = () => course.redraw();
   [records, kinds] = await Promise.all(["api/records", "api/kinds"].map(async u => (await fetch(u)).json()));
   $("alignbox").hidden = records.length < 2;
   $("list").hidden = !/^\/(record|pair)\//.test(location.pathname);
+  $("list").href = "/" + (sessionStorage.getItem("wanted") || "");
   rec = records[0];
   lay();
   choose();
