@@ -92,13 +92,22 @@ func plain(s string) bool {
 	})
 }
 
+// Allowed tells what keeps a kind with these numbers from being called, so that
+// amendments are held to what can be said; nil allows all within an amendment's own
+// bounds.
+type Allowed func(k Kind, values map[string]float64) error
+
 // Amend returns the events to append for a change, or why it cannot be made.
-func Amend(events []Event, c Change, end Time) ([]Event, error) {
+func Amend(events []Event, c Change, end Time, allowed Allowed) ([]Event, error) {
 	out, err := amend(events, c, end)
 	for _, e := range out {
 		if err == nil {
 			err = CheckAmendment(e)
 		}
+	}
+	if err == nil && allowed != nil && c.Do != "retract" && (c.Do == "add" || len(c.Values) > 0) {
+		made := out[len(out)-1] // what was called and only moves was allowed when it was called
+		err = allowed(made.Kind, made.Values)
 	}
 	if err != nil {
 		return nil, err
@@ -109,7 +118,7 @@ func Amend(events []Event, c Change, end Time) ([]Event, error) {
 func amend(events []Event, c Change, end Time) ([]Event, error) {
 	a := &Amendment{By: strings.TrimSpace(c.By), Reason: strings.TrimSpace(c.Reason), Wall: c.Wall}
 	if c.Do != "retract" && (c.At < 0 || c.At > end) {
-		return nil, fmt.Errorf("time %s lies outside the record of %s", c.At, end)
+		return nil, fmt.Errorf("the time lies outside the record: want 0:00.0 to %s", end)
 	}
 	if c.Do == "add" {
 		return []Event{{At: c.At, Kind: c.Kind, Values: c.Values, Amend: a}}, nil

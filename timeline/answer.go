@@ -96,6 +96,10 @@ func (m *Machine) unsaid(e Event, now Time) string {
 		return ".clear" // nobody may be told to touch the patient
 	case e.Kind == ShockGiven && !m.state.InArrest():
 		return ".pulse" // nobody is told to compress
+	case e.Kind == CodeStart && m.state.Started == e.At && m.follows():
+		return ".next" // of the former nothing holds: that must be heard
+	case e.Kind == CodeEnd && m.state.Compressing:
+		return ".compressing" // it may have been misheard
 	}
 	return ""
 }

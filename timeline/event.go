@@ -107,7 +107,8 @@ type Session struct {
 	Recogniser string `json:"recogniser"`
 	Source     string `json:"source"` // device, or name of the replayed file
 	Caution    string `json:"caution"`
-	Drill      *Drill `json:"drill,omitempty"` // nil: no drill
+	Former     string `json:"former,omitempty"` // record of the case that ended a moment before this one began
+	Drill      *Drill `json:"drill,omitempty"`  // nil: no drill
 }
 
 // Drill says that a session is practice, on an invented case.

@@ -57,6 +57,10 @@ func (m *Machine) State() State { return m.state }
 // Step takes an event that is already in the journal; now is the session time
 // at which it became known.
 func (m *Machine) Step(e Event, now Time) Ready {
+	var back []Event
+	if m.state.reopens(e) {
+		back = m.reopen(e.At)
+	}
 	was := m.state
 	m.events = append(m.events, e)
 	if e.Kind == Retraction || e.Replaces != 0 || e.At < m.newest { // the past has changed
@@ -66,27 +70,43 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	}
 	m.newest = max(m.newest, e.At)
 	m.plan(now)
-	switch f, name := e.Kind.Family(); {
+	switch {
 	case e.Kind == Retraction:
 		return Ready{Withdrawn: []uint64{e.Retracts}}
 	case !e.Kind.IsCallout() || e.Replaces != 0:
 		return Ready{}
-	case e.Kind == Undo:
-		return m.undo(e, now)
-	case e.Kind == Confirm:
-		return m.confirm(e, now)
-	case e.Kind == Backdate:
-		return m.backdate(e, now)
-	case e.Kind == CorrectEnergy:
-		return m.correct(e, now, "")
-	case f == "correct.drug.":
-		return m.correct(e, now, name)
+	}
+	if r, ok := m.repair(e, now); ok {
+		return r
 	}
 	r := m.ask(was, e, m.answer(e, now))
+	if len(back) > 0 {
+		r.Cues[0].Parts = append(r.Cues[0].Parts, Cue{ID: "reopened"}, m.codeTime(e, now))
+		r.Events = append(back, r.Events...)
+	}
 	if e.Kind != SayAgain {
 		m.last = r.Cues[0]
 	}
 	return r
+}
+
+// repair does what e wants done to what was called before; ok is false if it wants
+// nothing of that sort.
+func (m *Machine) repair(e Event, now Time) (r Ready, ok bool) {
+	f, name := e.Kind.Family()
+	switch {
+	case e.Kind == Undo:
+		return m.undo(e, now), true
+	case e.Kind == Confirm:
+		return m.confirm(e, now), true
+	case e.Kind == Backdate:
+		return m.backdate(e, now), true
+	case e.Kind == CorrectEnergy:
+		return m.correct(e, now, ""), true
+	case f == "correct.drug.":
+		return m.correct(e, now, name), true
+	}
+	return Ready{}, false
 }
 
 // ask joins the answer to a callout and the questions that it raises: a

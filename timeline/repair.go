@@ -6,6 +6,11 @@ import "slices"
 func (m *Machine) undo(e Event, now Time) Ready {
 	last, near, ok := m.undoable(e.At)
 	switch {
+	case !ok && m.state.justEnded(e.At):
+		back := m.reopen(e.At)
+		c := reply("reopened", e, now, ReadBack)
+		c.Parts = []Cue{m.codeTime(e, now)}
+		return Ready{Events: back, Cues: []Cue{c}}
 	case !ok:
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	case !near:
@@ -45,7 +50,11 @@ func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
 func (m *Machine) confirm(e Event, now Time) Ready {
 	if m.state.Ended == e.At {
 		m.last = Cue{}
-		return Ready{Cues: []Cue{reply("confirmed", e, now, ReadBack)}, Ended: true}
+		c := reply("confirmed", e, now, ReadBack)
+		if m.doubtful() {
+			c.ID += ".undo"
+		}
+		return Ready{Cues: []Cue{c}, Ended: true}
 	}
 	if last, _, ok := m.undoable(e.At); ok && m.undoAsked(e) {
 		return takeBack(last, e, now)

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/intents"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
@@ -19,7 +20,8 @@ func newAmend(c *config.Config) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "amend DIR", Short: "Add, move or retract an event of a finished record, with a reason",
 		Long: `Append an amendment to the journal of a finished record. What was called stays;
-figures are shown as called and as amended. With --sign-key it is signed.`,
+figures are shown as called and as amended. What is added, and its numbers, are held
+to what can be called ("coxswain callouts"). With --sign-key it is signed.`,
 		Example: `  coxswain amend DIR --do retract --event 41 --by AB --reason "was a question"
   coxswain amend DIR --do move --event 12 --at 3:05 --by AB --reason "monitor clock"
   coxswain amend DIR --do add --kind drug.epinephrine --value dose_mg=1 --at 2:10 --by AB --reason "seen by two"`,
@@ -43,11 +45,11 @@ figures are shown as called and as amended. With --sign-key it is signed.`,
 				}
 				change.Values[slot] = v
 			}
-			key, err := signKey(c)
+			amend, err := amends(c)
 			if err != nil {
 				return err
 			}
-			return record.Amend(args[0], change, time.Now(), key)
+			return amend(args[0], change)
 		},
 	}
 	f := cmd.Flags()
@@ -59,4 +61,21 @@ figures are shown as called and as amended. With --sign-key it is signed.`,
 	f.StringVar(&change.By, "by", "", "initials")
 	f.StringVar(&change.Reason, "reason", "", "why")
 	return cmd
+}
+
+// amends returns how the records of a site are amended: signed with its key, if it
+// has one, and held to what can be called aloud there.
+func amends(c *config.Config) (func(dir string, change timeline.Change) error, error) {
+	key, err := signKey(c)
+	if err != nil {
+		return nil, err
+	}
+	v, err := intents.LoadVocabulary(c.Vocabulary...)
+	if err != nil {
+		return nil, err
+	}
+	allowed := func(k timeline.Kind, values map[string]float64) error { return v.Hold(string(k), values) }
+	return func(dir string, change timeline.Change) error {
+		return record.Amend(dir, change, allowed, time.Now(), key)
+	}, nil
 }

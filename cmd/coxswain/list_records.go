@@ -78,7 +78,7 @@ run charts, how teams do in their drills.`,
 
 // serveRecords serves the page of all records.
 func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definition, p *web.Private) error {
-	key, err := signKey(c)
+	amend, err := amends(c)
 	if err != nil {
 		return err
 	}
@@ -87,7 +87,7 @@ func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definitio
 		return err
 	}
 	p.Out, p.Caution = cmd.OutOrStdout(), Caution
-	return p.Serve(cmd.Context(), web.Library(index, reviewed(defs, key), defs))
+	return p.Serve(cmd.Context(), web.Library(index, reviewed(defs, amend), defs))
 }
 
 // toFile writes a file in one piece; without a name it writes none.

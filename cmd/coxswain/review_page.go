@@ -7,6 +7,7 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/web"
+	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
@@ -31,11 +32,11 @@ users of this machine included, sees or hears anything.
 			if err != nil {
 				return err
 			}
-			key, err := signKey(c)
+			amend, err := amends(c)
 			if err != nil {
 				return err
 			}
-			h, err := web.Review(reviewed(defs, key), args...)
+			h, err := web.Review(reviewed(defs, amend), args...)
 			if err != nil {
 				return err
 			}
@@ -54,8 +55,8 @@ func servedFlags(cmd *cobra.Command, p *web.Private) {
 }
 
 // reviewed is how the page gets at records.
-func reviewed(defs []figures.Definition, key ed25519.PrivateKey) web.Records {
-	return web.OnDisk(func(dir string) (*review.Record, error) { return load(dir, defs) }, key)
+func reviewed(defs []figures.Definition, amend func(string, timeline.Change) error) web.Records {
+	return web.OnDisk(func(dir string) (*review.Record, error) { return load(dir, defs) }, amend)
 }
 
 // signKey is the key that records and amendments are signed with; nil: none.

@@ -27,7 +27,7 @@ func TestReviewPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	h, err := web.Review(reviewed(defs, nil), a, b)
+	h, err := web.Review(reviewed(defs, notSigned), a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -126,7 +126,7 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 func TestReviewRefuses(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)
 	defs, _ := figures.Definitions()
-	h, err := web.Review(reviewed(defs, nil), dir)
+	h, err := web.Review(reviewed(defs, notSigned), dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -221,7 +221,7 @@ func amendInAnyOrder(t *testing.T, r *rand.Rand, events []timeline.Event, end ti
 	apply := func(events []timeline.Event, changes ...timeline.Change) []timeline.Event {
 		out := append([]timeline.Event(nil), events...)
 		for _, c := range changes {
-			more, err := timeline.Amend(out, c, end)
+			more, err := timeline.Amend(out, c, end, nil)
 			if err != nil {
 				continue
 			}
@@ -323,7 +323,7 @@ func FuzzAmend(f *testing.F) {
 		if json.Unmarshal(data, &c) != nil {
 			return
 		}
-		more, err := timeline.Amend(events, c, timeline.Seconds(100))
+		more, err := timeline.Amend(events, c, timeline.Seconds(100), nil)
 		if err != nil {
 			return
 		}

@@ -9,8 +9,8 @@ import (
 )
 
 // Amend appends a reviewer's change to the journal of a finished record, signed
-// if there is a key. The bounds are those of timeline.Amend.
-func Amend(dir string, change timeline.Change, now time.Time, key ed25519.PrivateKey) error {
+// if there is a key. The bounds are those of timeline.Amend, and of allowed.
+func Amend(dir string, change timeline.Change, allowed timeline.Allowed, now time.Time, key ed25519.PrivateKey) error {
 	r, err := Open(dir)
 	if err != nil {
 		return err
@@ -24,7 +24,7 @@ func Amend(dir string, change timeline.Change, now time.Time, key ed25519.Privat
 	}
 	defer j.Close()
 	change.Wall = now.Format(time.RFC3339)
-	add, err := timeline.Amend(r.Events, change, timeline.End(r.Events))
+	add, err := timeline.Amend(r.Events, change, timeline.End(r.Events), allowed)
 	if err != nil {
 		return err
 	}

@@ -77,7 +77,7 @@ func TestLinksInARecord(t *testing.T) {
 			r.Peaks()
 		}
 		Mend(dir)
-		Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, wall, nil)
+		Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, nil, wall, nil)
 		if r, err := Open(dir); err == nil {
 			r.Sign(key)
 			r.Peaks()

@@ -39,7 +39,7 @@ func TestChainByAnother(t *testing.T) {
 		t.Skip("no python3")
 	}
 	dir := finished(t, 25)
-	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "a \"quote\", a < and an é"}, time.Unix(0, 0),
+	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "a \"quote\", a < and an é"}, nil, time.Unix(0, 0),
 		nil); err != nil {
 		t.Fatal(err)
 	}

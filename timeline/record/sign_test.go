@@ -33,11 +33,11 @@ func TestSignature(t *testing.T) {
 		t.Fatal(err)
 	}
 	change := timeline.Change{Do: "retract", Seq: 3, By: "AB", Reason: "was a question"}
-	if err := Amend(dir, change, wall, reviewer); err != nil {
+	if err := Amend(dir, change, nil, wall, reviewer); err != nil {
 		t.Fatal(err)
 	}
 	change = timeline.Change{Do: "add", Kind: timeline.AccessIO, At: 48000, By: "CD", Reason: "seen by two"}
-	if err := Amend(dir, change, wall, nil); err != nil {
+	if err := Amend(dir, change, nil, wall, nil); err != nil {
 		t.Fatal(err)
 	}
 	r := opened(t, dir)
@@ -75,7 +75,7 @@ func TestSignedAmendmentsAreNotMoved(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := Amend(one, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, wall, key); err != nil {
+	if err := Amend(one, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, nil, wall, key); err != nil {
 		t.Fatal(err)
 	}
 	stolen := opened(t, one).Events[5]
@@ -179,14 +179,14 @@ func TestAmendBounds(t *testing.T) {
 	} {
 		bad := good
 		c(&bad)
-		if err := Amend(dir, bad, wall, nil); err == nil {
+		if err := Amend(dir, bad, nil, wall, nil); err == nil {
 			t.Errorf("%s was taken", name)
 		}
 	}
-	if err := Amend(dir, good, wall, nil); err != nil {
+	if err := Amend(dir, good, nil, wall, nil); err != nil {
 		t.Error(err)
 	}
-	if err := Amend(filepath.Join(t.TempDir(), "none"), good, wall, nil); err == nil {
+	if err := Amend(filepath.Join(t.TempDir(), "none"), good, nil, wall, nil); err == nil {
 		t.Error("no record was amended")
 	}
 }

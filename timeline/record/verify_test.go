@@ -168,7 +168,7 @@ func TestFingerprint(t *testing.T) {
 	if err != nil || p.Fingerprint == "" || p.Fingerprint != p.Closed {
 		t.Fatal(err, p)
 	}
-	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, wall, nil); err != nil {
+	if err := Amend(dir, timeline.Change{Do: "retract", Seq: 2, By: "AB", Reason: "x"}, nil, wall, nil); err != nil {
 		t.Fatal(err)
 	}
 	q, err := verified(dir)

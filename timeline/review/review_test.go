@@ -50,7 +50,7 @@ func sample(t *testing.T) *Record {
 		events[i].Seq = uint64(i + 1)
 	}
 	more, err := timeline.Amend(events, timeline.Change{Do: "add", Kind: timeline.AccessIO, At: timeline.Seconds(60), By: "AB",
-		Reason: "seen by two", Wall: "2026-03-02T09:00:00Z"}, timeline.Seconds(180))
+		Reason: "seen by two", Wall: "2026-03-02T09:00:00Z"}, timeline.Seconds(180), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -101,6 +101,9 @@ func (r Rig) recordsIn(last *string) session.Begin {
 				if k, err = BeginIn(dir, b); err == nil {
 					*last, k.Moved = dir, folder != c.Folder
 					if k.Moved || len(b.Had) > 0 {
+						if len(errs) == 0 {
+							errs = append(errs, errors.New("its folder is gone"))
+						}
 						slog.Error("the record is written elsewhere", "record", dir, "because", errors.Join(errs...))
 					}
 					return k, nil

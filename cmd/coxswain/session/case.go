@@ -84,7 +84,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		}
 	}
 	if len(k.Events) == 0 {
-		c.append(
+		open := c.append(
 			timeline.Event{
 				Kind: timeline.SessionOpen,
 				Session: &timeline.Session{
@@ -97,9 +97,11 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 					Source:     o.Source,
 					Caution:    Caution,
 					Drill:      o.practice(),
+					Former:     k.Former,
 				},
 			},
 		)
+		c.machine.Step(open, 0)
 	}
 	return c
 }

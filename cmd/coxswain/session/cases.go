@@ -12,8 +12,8 @@ import (
 )
 
 const (
-	// afterEnd is how long a case stays open behind its confirmed end: for the
-	// answer to sound, and for "undo that".
+	// afterEnd is how long a case stays open behind the last callout, once its end
+	// cannot be taken back any more: for the answer to sound.
 	afterEnd = 10 * audio.Rate
 	// askBefore is how long before a silent case ends it is asked for.
 	askBefore = 60 * audio.Rate
@@ -100,7 +100,7 @@ func (s *Session) turn() {
 	}
 	st := c.machine.State()
 	if c.ended() {
-		if c.pos-int64(st.Ended) >= afterEnd && c.pos-c.called >= afterEnd && !s.player.Talking() {
+		if c.pos-int64(st.Ended) >= int64(timeline.Reopen()) && c.pos-c.called >= afterEnd && !s.player.Talking() {
 			s.next()
 		}
 		return
@@ -138,6 +138,10 @@ func (s *Session) silent(silence int64) {
 // runs always, begins the next at once. Nothing of the old one stays.
 func (s *Session) next() {
 	s.player.Hush()
+	s.former = ""
+	if c := s.now; c.ended() && c.pos-int64(c.machine.State().Ended) < int64(timeline.Reopen()) {
+		s.former = c.name
+	}
 	s.finish()
 	s.tell("a case has ended")
 	s.before.forget()
@@ -158,6 +162,7 @@ func (s *Session) between() *oneCase {
 func (s *Session) record(off int64) Kept {
 	r := &opening{begin: s.beginAt(off), live: s.o.Live}
 	return Kept{
+		Former:  s.former,
 		Name:    s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"),
 		Journal: (*openingJournal)(r),
 		Sound:   (*openingSound)(r),

@@ -148,7 +148,7 @@ func TestOneCaseOneRecord(t *testing.T) {
 		at, length float64 // of the session; the ear decides 0.2 s after the phrase
 		kinds      string
 	}{
-		{first, 40.2, 213 - 40.2, "code.start patient.weight patient.child compressions.start airway.secured drug.epinephrine code.end confirm"},
+		{first, 40.2, 323 - 40.2, "code.start patient.weight patient.child compressions.start airway.secured drug.epinephrine code.end confirm"},
 		{second, 440.2, 900 - 440.2, "code.start compressions.start ask.dose.epinephrine"},
 	} {
 		at, length := c.m.wall.Sub(begun).Seconds(), audio.Duration(int64(len(c.m.room))).Seconds()
@@ -202,6 +202,34 @@ func TestNextPatientAtOnce(t *testing.T) {
 	}
 	if n := len(records[1].room); n > 25*audio.Rate {
 		t.Errorf("the second record has %v: sound of the first case is in it", audio.Duration(int64(n)))
+	}
+	first := records[0].wall.Format("150405")
+	if got := records[1].events[0].Session.Former; got == "" || !strings.HasSuffix(got, first) {
+		t.Errorf("the second record names %q as the one before it, want %s", got, first)
+	}
+	if !slices.ContainsFunc(records[1].events, func(e timeline.Event) bool { return e.Cue == "said.code.start.next" }) {
+		t.Error("nobody is told that it is a new patient")
+	}
+}
+
+// An end that was misheard while somebody compresses goes on in the same record:
+// by an undo, or with the next compressions.
+func TestMistakenEndGoesOn(t *testing.T) {
+	for _, again := range []string{"undo", "compressions.start"} {
+		s, records := evening(t, 130, nil, heardAt("code.start", 5), heardAt("compressions.start", 8),
+			valued("patient.weight", 10, "weight_kg", 20), heardAt("code.end", 20), heardAt("confirm", 23), heardAt(again, 100))
+		if len(records) != 1 {
+			t.Fatalf("%s: %d records, want 1", again, len(records))
+		}
+		st := s.now.machine.State()
+		if st.Ended != timeline.Never || !st.Metronome(s.now.now()) || st.WeightKg != 20 || st.CodeAt() > timeline.Seconds(60) {
+			t.Errorf("%s: the case does not go on: %+v", again, st)
+		}
+		if !slices.ContainsFunc(records[0].events, func(e timeline.Event) bool {
+			return e.Kind == timeline.CueSpoken && strings.Contains(e.Sentence, "End taken back")
+		}) {
+			t.Errorf("%s: nobody is told", again)
+		}
 	}
 }
 
@@ -291,7 +319,7 @@ func TestStartByHand(t *testing.T) {
 func TestRecordAlways(t *testing.T) {
 	_, records := evening(
 		t,
-		60,
+		160,
 		func(o *Options) { o.Always, o.Before = true, 0 },
 		heardAt("code.start", 5),
 		heardAt("code.end", 10),
@@ -300,7 +328,7 @@ func TestRecordAlways(t *testing.T) {
 	if len(records) != 2 {
 		t.Fatalf("%d records, want 2", len(records))
 	}
-	if n := len(records[0].room) + len(records[1].room); n != 60*audio.Rate {
-		t.Errorf("%v of sound in both, want a minute", audio.Duration(int64(n)))
+	if n := len(records[0].room) + len(records[1].room); n != 160*audio.Rate {
+		t.Errorf("%v of sound in both, want 160 s", audio.Duration(int64(n)))
 	}
 }

@@ -60,6 +60,7 @@ type Beginning struct {
 // Kept is the record of a case.
 type Kept struct {
 	Name    string // of the record, for whoever looks
+	Former  string // the record of the case that ended a moment before it began
 	Journal Journal
 	Sound   SoundLog
 	Events  []timeline.Event // of a record to go on with; none: a new one
@@ -88,6 +89,7 @@ type Session struct {
 	out      []float32
 	pos      int64    // clock: samples of the room heard
 	now      *oneCase // the case that runs, or what stands for it between cases
+	former   string   // record of the case that ended a moment ago; empty: none did
 	before   *before
 	hearing  hearing
 	deaf     string // why the recogniser does not hear; empty: it does

@@ -100,7 +100,7 @@ func FuzzParseChange(f *testing.F) {
 		if err != nil {
 			return
 		}
-		events, err := timeline.Amend([]timeline.Event{{Seq: 1, Kind: timeline.ShockGiven}}, c, timeline.Seconds(60))
+		events, err := timeline.Amend([]timeline.Event{{Seq: 1, Kind: timeline.ShockGiven}}, c, timeline.Seconds(60), nil)
 		for _, e := range events {
 			if err == nil && timeline.CheckAmendment(e) != nil {
 				t.Errorf("%s became %+v", text, e)

@@ -2,23 +2,20 @@ package web
 
 import (
 	"context"
-	"crypto/ed25519"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"os/signal"
 	"syscall"
-	"time"
 
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
-// OnDisk is how pages get at records on this machine's disk; amendments are
-// signed with key, if there is one.
-func OnDisk(load func(dir string) (*review.Record, error), key ed25519.PrivateKey) Records {
+// OnDisk is how pages get at records on this machine's disk, and amend them.
+func OnDisk(load func(string) (*review.Record, error), amend func(string, timeline.Change) error) Records {
 	return Records{
 		Load: load,
 		Peaks: func(dir string) ([]byte, error) {
@@ -29,7 +26,7 @@ func OnDisk(load func(dir string) (*review.Record, error), key ed25519.PrivateKe
 			return r.Peaks()
 		},
 		Sound: func(dir string, part int) (io.ReadSeekCloser, error) { return record.OpenPart(dir, part) },
-		Amend: func(dir string, change timeline.Change) error { return record.Amend(dir, change, time.Now(), key) },
+		Amend: amend,
 	}
 }
 
