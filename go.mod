@@ -12,7 +12,6 @@ require (
 	github.com/nats-io/nats.go v1.55.0 // `coxswain publish`; 2.0 MB of the binary
 	github.com/parquet-go/parquet-go v0.32.0 // `coxswain records --parquet`; 5.7 MB of the binary
 	github.com/pion/opus v0.1.0 // decodes the spoken clips
-	github.com/prometheus/client_golang v1.25.0 // /metrics
 	github.com/spf13/cobra v1.10.2 // commands
 	github.com/spf13/pflag v1.0.10 // flags
 	github.com/spf13/viper v1.21.0 // settings from flags, environment and file
@@ -34,8 +33,6 @@ require (
 	filippo.io/hpke v0.4.0 // indirect
 	github.com/andybalholm/brotli v1.1.1 // indirect
 	github.com/antithesishq/antithesis-sdk-go v0.8.0-default-no-op // indirect
-	github.com/beorn7/perks v1.0.1 // indirect
-	github.com/cespare/xxhash/v2 v2.3.0 // indirect
 	github.com/chromedp/sysutil v1.1.0 // indirect
 	github.com/fsnotify/fsnotify v1.9.0 // indirect
 	github.com/go-audio/riff v1.0.0 // indirect
@@ -59,7 +56,6 @@ require (
 	github.com/pierrec/lz4/v4 v4.1.22 // indirect
 	github.com/pkg/errors v0.9.1 // indirect
 	github.com/prometheus/client_model v0.6.3 // indirect
-	github.com/prometheus/procfs v0.22.0 // indirect
 	github.com/sagikazarmark/locafero v0.11.0 // indirect
 	github.com/sourcegraph/conc v0.3.1-0.20240121214520-5f936abd7ae8 // indirect
 	github.com/spf13/afero v1.15.0 // indirect
