@@ -51,16 +51,15 @@ func testConf(t *testing.T) (*config.Config, *intents.Vocabulary) {
 	return c, v
 }
 
-// replayDemo replays the demo's rendered scene into a new folder, in a room
-// that carries the loudspeaker back (nil: none).
-func replayDemo(t *testing.T, wav string, room func(in, played []float32)) string {
+// replayDemo replays the demo's rendered scene into a folder, in a room that
+// carries the loudspeaker back (nil: none).
+func replayDemo(t *testing.T, wav, dir string, room func(in, played []float32)) {
 	t.Helper()
 	c, v := testConf(t)
 	r, err := acoustic.New(v)
 	if err != nil {
 		t.Fatal(err)
 	}
-	dir := t.TempDir()
 	o, err := rig.Rig{Config: c, Software: "coxswain " + Version}.Options(v, room != nil)
 	if err != nil {
 		t.Fatal(err)
@@ -79,15 +78,25 @@ func replayDemo(t *testing.T, wav string, room func(in, played []float32)) strin
 	if err := s.Feed(in, room, new(bytes.Buffer)); err != nil {
 		t.Fatal(err)
 	}
-	return dir
 }
 
 // The demo end to end: nothing missed, nothing invented, read-backs within
 // 500 ms, the same bytes twice, the beat right to the sample.
 func TestDemo(t *testing.T) {
-	wav := filepath.Join(t.TempDir(), "demo.wav")
+	out := t.TempDir()
+	wav := filepath.Join(out, "demo.wav")
 	renderScene(t, "testdata/demo.scene", wav)
-	dir := replayDemo(t, wav, nil)
+	dir, again, inRoom := filepath.Join(out, "0"), filepath.Join(out, "1"), filepath.Join(out, "2")
+	t.Run("replays", func(t *testing.T) {
+		for dir, room := range map[string]func(in, played []float32){
+			dir: nil, again: nil, inRoom: audiotest.NewRoom(0.035, 0.3, 0.5).Hear} {
+			t.Run(filepath.Base(dir), func(t *testing.T) {
+				t.Parallel()
+				replayDemo(t, wav, dir, room)
+			})
+		}
+	})
+	t.Run("in a room", func(t *testing.T) { heardInARoom(t, inRoom) })
 	events, length, err := whole(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -116,7 +125,6 @@ func TestDemo(t *testing.T) {
 		t.Errorf("audio is %d samples long", length)
 	}
 	readBacks(t, events, 0.5)
-	again := replayDemo(t, wav, nil)
 	for _, f := range []string{record.JournalName, recorder.PartName(0)} {
 		a, _ := os.ReadFile(filepath.Join(dir, f))
 		b, _ := os.ReadFile(filepath.Join(again, f))
@@ -165,12 +173,11 @@ func readBacks(t *testing.T, events []timeline.Event, limit float64) {
 	}
 }
 
-// The demo in a virtual room: the loudspeaker comes back to the microphone
+// heardInARoom holds a record of the demo in a virtual room: the loudspeaker comes back to the microphone
 // 45 ms later, reverberating for 0.3 s, about as loud as the leader. The same
 // callouts are heard as without it, but for two at most; none is our own voice.
-func TestDemoInARoom(t *testing.T) {
-	wav := filepath.Join(t.TempDir(), "demo.wav")
-	renderScene(t, "testdata/demo.scene", wav)
+func heardInARoom(t *testing.T, dir string) {
+	t.Helper()
 	golden, err := os.ReadFile("../../testdata/demo.golden")
 	if err != nil {
 		t.Fatal(err)
@@ -181,7 +188,7 @@ func TestDemoInARoom(t *testing.T) {
 			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
 		}
 	}
-	events, _, err := whole(replayDemo(t, wav, audiotest.NewRoom(0.035, 0.3, 0.5).Hear))
+	events, _, err := whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

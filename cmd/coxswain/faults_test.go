@@ -3,12 +3,14 @@ package main
 import (
 	"bytes"
 	"encoding/binary"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -238,34 +240,50 @@ func TestKill(t *testing.T) {
 	dir := t.TempDir()
 	wav := filepath.Join(dir, "in.wav")
 	writeWAV(t, wav, 48000, 1, 300*48000)
-	r := rand.New(rand.NewPCG(7, 7))
-	killed, rounds := 0, 200
+	const hands = 4 // that kill at a time
+	rounds := 200
 	if os.Getenv("SOAK") != "" { // `make soak`
 		rounds = 1000
 	}
-	for k := range rounds {
-		out := filepath.Join(dir, strconv.Itoa(k))
-		cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t))
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
+	var killed atomic.Int32
+	t.Run("kill", func(t *testing.T) {
+		for h := range hands {
+			t.Run(strconv.Itoa(h), func(t *testing.T) {
+				t.Parallel()
+				r := rand.New(rand.NewPCG(7, uint64(h)))
+				for k := range rounds / hands {
+					out := filepath.Join(dir, fmt.Sprint(h, "-", k))
+					if killReplay(t, wav, out, time.Duration(r.IntN(400_000))*time.Microsecond) {
+						killed.Add(1)
+					}
+					checkKilled(t, out)
+					os.RemoveAll(out)
+				}
+			})
 		}
-		for begun := time.Now(); time.Since(begun) < patience; time.Sleep(time.Millisecond) {
-			if _, err := os.Stat(filepath.Join(out, recorder.PartName(0))); err == nil {
-				break
-			}
-		}
-		time.Sleep(time.Duration(r.IntN(400_000)) * time.Microsecond)
-		cmd.Process.Kill()
-		if err := cmd.Wait(); err != nil {
-			killed++
-		}
-		checkKilled(t, out)
-		os.RemoveAll(out)
+	})
+	t.Logf("%d of %d killed while running", killed.Load(), rounds)
+	if int(killed.Load()) < rounds*3/4 {
+		t.Errorf("only %d of %d replays were still running when killed", killed.Load(), rounds)
 	}
-	t.Logf("%d of %d killed while running", killed, rounds)
-	if killed < rounds*3/4 {
-		t.Errorf("only %d of %d replays were still running when killed", killed, rounds)
+}
+
+// killReplay kills a replay some time after its audio log was opened, and
+// reports whether it still ran.
+func killReplay(t *testing.T, wav, out string, after time.Duration) bool {
+	t.Helper()
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t))
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
 	}
+	for begun := time.Now(); time.Since(begun) < patience; time.Sleep(time.Millisecond) {
+		if _, err := os.Stat(filepath.Join(out, recorder.PartName(0))); err == nil {
+			break
+		}
+	}
+	time.Sleep(after)
+	cmd.Process.Kill()
+	return cmd.Wait() != nil
 }
 
 func checkKilled(t *testing.T, dir string) {

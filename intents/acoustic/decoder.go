@@ -87,10 +87,8 @@ type decoder struct {
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
 	live    [][]int32   // per phrase: the states that hold a token
-	score   [2][]float32
-	start   [2][]int32 // frame that the token entered with
-	seen    []int      // per state: the frame in which a token last reached it
-	arrive  []arrival  // per way on
+	tokens  [2][]path   // per state: of even and of odd frames
+	arrive  []path      // per way on
 	spare   []int32
 	ways    []int32
 	calls   [][]float32 // ring: what the nets think has just been called out
@@ -102,11 +100,10 @@ type decoder struct {
 	blocked int         // phrases may not start before this frame
 }
 
-// arrival is the best token of this frame that takes a way on.
-type arrival struct {
-	score float32
-	start int32
-	frame int
+// path is the best token that reaches a state, or takes a way on, in a frame.
+type path struct {
+	score        float32
+	start, frame int32 // frames it entered with and is of
 }
 
 // belief is how sure the net is of a frame. In noise the posteriors are flat, and even
@@ -129,14 +126,12 @@ func newDecoder(g *graph, priors []float32) *decoder {
 	}
 	d.live = make([][]int32, len(g.spans))
 	d.belief = make([]belief, keepFrames)
-	d.arrive = slices.Repeat([]arrival{{frame: -1}}, len(g.ways))
-	d.seen = slices.Repeat([]int{-1}, len(g.states))
+	d.arrive = slices.Repeat([]path{{frame: -1}}, len(g.ways))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
-	for i := range d.score {
-		d.score[i] = make([]float32, len(g.states))
-		d.start[i] = make([]int32, len(g.states))
+	for i := range d.tokens {
+		d.tokens[i] = slices.Repeat([]path{{frame: -1}}, len(g.states))
 	}
 	return d
 }
@@ -195,30 +190,29 @@ func (d *decoder) advance(row []float32) {
 
 // step is token passing in one phrase: each token stays in its state or takes the
 // way on from it, and of those that meet the best lives on. Only states that a token
-// reaches are looked at. If open, new tokens enter. While somebody speaks, any phrase
-// may begin: a weak first consonant must not keep it out. A phrase that begins with
-// a number has dozens of first phones, so there the first phone must fit.
+// reaches are looked at. If open, new tokens enter.
 func (d *decoder) step(k int, sp span, row []float32, open bool) {
-	old, now := d.score[d.frame&1], d.score[d.frame&1^1]
-	oldS, nowS := d.start[d.frame&1], d.start[d.frame&1^1]
+	old, now, frame := d.tokens[d.frame&1], d.tokens[d.frame&1^1], int32(d.frame)
 	reached, ways := d.spare[:0], d.ways[:0]
 	reach := func(i int32, score float32, start int32) {
-		if d.seen[i] != d.frame {
-			d.seen[i] = d.frame
+		if t := &now[i]; t.frame != frame {
+			*t = path{score, start, frame}
 			reached = append(reached, i)
-		} else if score <= now[i] {
-			return
+		} else if score > t.score {
+			t.score, t.start = score, start
 		}
-		now[i], nowS[i] = score, start
 	}
 	for _, i := range d.live[k] {
-		reach(i, old[i], oldS[i])
-		w := d.g.states[i].way
-		if a := &d.arrive[w]; a.frame != d.frame {
-			*a = arrival{old[i], oldS[i], d.frame}
-			ways = append(ways, w)
-		} else if old[i] > a.score {
-			a.score, a.start = old[i], oldS[i]
+		reach(i, old[i].score, old[i].start)
+	}
+	for _, i := range d.live[k] {
+		if s := &d.g.states[i]; s.next >= 0 {
+			reach(s.next, old[i].score, old[i].start)
+		} else if a := &d.arrive[s.way]; a.frame != frame {
+			*a = path{old[i].score, old[i].start, frame}
+			ways = append(ways, s.way)
+		} else if old[i].score > a.score {
+			a.score, a.start = old[i].score, old[i].start
 		}
 	}
 	for _, w := range ways {
@@ -228,8 +222,8 @@ func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	}
 	if open {
 		for _, i := range d.g.entries[sp.lo] {
-			if row[d.g.states[i].phone] > birth || row[silence] < 0 && !sp.number {
-				reach(i, 0, int32(d.frame))
+			if begins(sp, row, row[d.g.states[i].phone]) {
+				reach(i, 0, frame)
 			}
 		}
 	}
@@ -237,19 +231,26 @@ func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	d.spare, d.ways = reached, ways
 }
 
+// begins reports whether a phrase may begin with a phone that fits so well. While
+// somebody speaks, any may: a weak first consonant must not keep it out. A phrase that
+// begins with a number has dozens of first phones, so there the first phone must fit.
+func begins(sp span, row []float32, fit float32) bool {
+	return fit > birth || row[silence] < 0 && !sp.number
+}
+
 // emit scores the frame in every state reached and keeps the tokens within the beam.
-func (d *decoder) emit(live, reached []int32, now, row []float32) []int32 {
+func (d *decoder) emit(live, reached []int32, now []path, row []float32) []int32 {
 	top := dead
 	for _, i := range reached {
 		if p := d.g.states[i].phone; p != silence {
-			now[i] += row[p] + float32(tuned.bonus)
+			now[i].score += row[p] + float32(tuned.bonus)
 		} else {
-			now[i] += row[p] - pauseCost
+			now[i].score += row[p] - pauseCost
 		}
-		top = max(top, now[i])
+		top = max(top, now[i].score)
 	}
 	for _, i := range reached {
-		if now[i] >= max(tuned.lost, top-tuned.beam) {
+		if now[i].score >= max(tuned.lost, top-tuned.beam) {
 			live = append(live, i)
 		}
 	}
@@ -259,13 +260,13 @@ func (d *decoder) emit(live, reached []int32, now, row []float32) []int32 {
 // endings looks for phrases that end at this frame and decides when the best
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (out candidate, final bool) {
-	score, start := d.score[d.frame&1^1], d.start[d.frame&1^1]
+	now := d.tokens[d.frame&1^1]
 	for k := range d.g.spans {
 		for _, i := range d.live[k] {
 			if !d.g.states[i].final {
 				continue
 			}
-			c := candidate{phrase: k, start: int(start[i]), end: d.frame, score: float64(score[i])}
+			c := candidate{phrase: k, start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
 			n := float64(c.end - c.start + 1)
 			if c.score <= tuned.least*n || c.score/n-tuned.bonus < tuned.minAverage || n < leastFrames {
 				continue
@@ -279,7 +280,7 @@ func (d *decoder) endings() (out candidate, final bool) {
 			d.consider(c)
 		}
 	}
-	if !final && d.have && d.frame-d.best.end >= holdFrames && !d.growing(score, start) {
+	if !final && d.have && d.frame-d.best.end >= holdFrames && !d.growing(now) {
 		out, final = d.choose(), true
 		d.have = false
 	}
@@ -346,13 +347,13 @@ func (d *decoder) inflected(c candidate) (opinion, bool) {
 
 // growing reports whether a longer phrase is on its way: "shock delivered"
 // must not be final in the middle of "shock delivered two hundred joules".
-func (d *decoder) growing(score []float32, start []int32) bool {
+func (d *decoder) growing(now []path) bool {
 	if d.frame-d.best.end > 4*holdFrames {
 		return false
 	}
 	for _, live := range d.live {
 		for _, i := range live {
-			if float64(score[i]) > d.best.score+1 && int(start[i]) < d.best.end-3 {
+			if float64(now[i].score) > d.best.score+1 && int(now[i].start) < d.best.end-3 {
 				return true
 			}
 		}
@@ -362,9 +363,9 @@ func (d *decoder) growing(score []float32, start []int32) bool {
 
 // clear drops all tokens that overlap a phrase that was accepted.
 func (d *decoder) clear(c candidate) {
-	start := d.start[d.frame&1]
+	now := d.tokens[d.frame&1]
 	for k, live := range d.live {
-		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(start[i]) < c.end-2 })
+		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(now[i].start) < c.end-2 })
 	}
 	d.blocked = c.end - 2
 	if d.have && d.best.start < c.end-2 {

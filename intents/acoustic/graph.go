@@ -14,6 +14,7 @@ type state struct {
 	word  int32 // index in graph.words if this is the first phone of a word, else -1
 	join  int32 // index in graph.joins: where its paths come from
 	way   int32 // index in graph.ways: where its paths go on to
+	next  int32 // the only state that its paths go on to; -1: none or several
 	entry bool  // a phrase may begin here
 	final bool  // a phrase may end here
 }
@@ -234,8 +235,14 @@ func (b *builder) finish(start, end int, number bool) span {
 		return k
 	}
 	for _, e := range emit {
-		b.g.states = append(b.g.states, state{phone: e.phone, word: e.word, entry: isStart[e.from], final: isEnd[e.to],
-			join: place(joinOf, &b.g.joins, e.from, reach[e.from]), way: place(wayOf, &b.g.ways, e.to, onward[e.to])})
+		next := int32(-1)
+		if len(onward[e.to]) == 1 {
+			next = onward[e.to][0]
+		}
+		b.g.states = append(b.g.states, state{
+			phone: e.phone, word: e.word, next: next, entry: isStart[e.from], final: isEnd[e.to],
+			join: place(joinOf, &b.g.joins, e.from, reach[e.from]), way: place(wayOf, &b.g.ways, e.to, onward[e.to]),
+		})
 	}
 	for i := lo; i < int32(len(b.g.states)); i++ {
 		if b.g.states[i].entry {

@@ -157,8 +157,17 @@ func TestOwnSoundMasksNothing(t *testing.T) {
 	for i := 0; i+audio.Block <= len(room); i += audio.Block {
 		back.Hear(room[i:i+audio.Block], speaker[i:i+audio.Block])
 	}
-	quietRight, quietWrong, _ := score(t, v, callouts, silent, all, true)
-	right, wrong, _ := score(t, v, room, speaker, all, true)
+	var quietRight, quietWrong, right, wrong int
+	t.Run("listen", func(t *testing.T) {
+		t.Run("in silence", func(t *testing.T) {
+			t.Parallel()
+			quietRight, quietWrong, _ = score(t, v, callouts, silent, all, true)
+		})
+		t.Run("under our own sound", func(t *testing.T) {
+			t.Parallel()
+			right, wrong, _ = score(t, v, room, speaker, all, true)
+		})
+	})
 	t.Logf(
 		"of %d callouts: %d right and %d wrong in silence; %d and %d under our own sound",
 		len(all),
