@@ -69,9 +69,14 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values = e.Values
-	switch f, _ := e.Kind.Family(); {
+	switch f, name := e.Kind.Family(); {
 	case strings.HasPrefix(f, "cause."):
 		c.Items = []string{e.Kind.Row().Spoken}
+	case f == "measured.":
+		if p.perMmol(e.Kind) != 1 {
+			c.ID += ".mmol"
+		}
+		c.Parts = p.reopened(m.state, name)
 	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")):
 		c.Parts = []Cue{{ID: "compress.now"}} // it was the last of the row
 	case e.Kind == PatientHypothermic:
@@ -81,11 +86,18 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	case e.Kind == PatientWeight && m.state.byWeight(p):
 		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
-		if kg, _ := p.Weight(m.state); kg > 0 && m.state.WeightKg == 0 {
-			c.Parts = []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
-		}
+		c.Parts = p.estimated(m.state)
 	}
 	return c
+}
+
+// estimated tells the weight that an age stands for, unless one was called.
+func (p *Protocol) estimated(s State) []Cue {
+	kg, basis := p.Weight(s)
+	if kg == 0 || basis == "called" {
+		return nil
+	}
+	return []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
 }
 
 // unsaid names the form of a read back that leaves out what nobody may be told

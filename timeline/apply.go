@@ -268,7 +268,8 @@ func (s *State) named(e Event) {
 	case "intervention.":
 		s.Done = with(s.Done, name, e.At)
 	case "cause.considered.", "cause.treated.", "cause.excluded.":
-		s.Causes = with(s.Causes, strings.ReplaceAll(name, "_", " "), strings.Split(f, ".")[1])
+		cause := strings.ReplaceAll(name, "_", " ")
+		s.Causes, s.CauseAt = with(s.Causes, cause, strings.Split(f, ".")[1]), with(s.CauseAt, cause, e.At)
 	}
 }
 

@@ -74,7 +74,7 @@ func (s *State) measured(name string, e Event) {
 func (p *Protocol) tooCold(s State) bool {
 	limit, ok := p.Spoken("cold_c")
 	t, called := s.Measured["temperature"]
-	return ok && called && t.Value < limit
+	return ok && called && t.Value < limit && p.plausible("temperature", t.Value)
 }
 
 // jump suggests a look when the end-tidal CO2 has risen at once: never more

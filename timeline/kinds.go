@@ -38,6 +38,7 @@ const (
 	ShockGiven        Kind = "shock.given"
 	CardioversionDone Kind = "cardioversion.given"
 	Epinephrine       Kind = "drug.epinephrine"
+	Glucose           Kind = "measured.glucose"
 	AirwaySecured     Kind = "airway.secured"
 	AccessIV          Kind = "access.iv"
 	AccessIO          Kind = "access.io"

@@ -32,6 +32,11 @@ func (p *Protocol) Lines() []Line {
 	}
 	out = append(out, choice("antiarrhythmics", p.Antiarrhythmics))
 	out = append(out, choice("stable_vt", p.StableVT), choice("always_unstable", p.AlwaysUnstable))
+	for _, name := range slices.Sorted(maps.Keys(p.Measured)) {
+		r := p.Measured[name]
+		out = append(out, Line{Patient: "adult", Section: "value", Name: "measured " + name, Text: r.text(), Source: r.Source,
+			Status: r.Status})
+	}
 	for _, topic := range slices.Sorted(maps.Keys(p.Notes)) {
 		n := p.Notes[topic]
 		out = append(out, Line{"adult", "note", topic, n.Text, n.Source, n.Status, n.Readings})
@@ -103,6 +108,18 @@ func (v Value) text() string {
 		return undecided
 	}
 	return measure(v.Value, v.Unit)
+}
+
+// text tells what is asked about, and what opens a cause again.
+func (r Range) text() string {
+	s := fmt.Sprintf("asked about outside %s to %s", FormatNumber(r.Min), measure(r.Max, r.Unit))
+	if r.OpenBelow > 0 {
+		s += fmt.Sprintf("; below %s open again: %s", FormatNumber(r.OpenBelow), r.Cause)
+	}
+	if r.OpenAbove > 0 {
+		s += fmt.Sprintf("; above %s open again: %s", FormatNumber(r.OpenAbove), r.Cause)
+	}
+	return s
 }
 
 // measure is a number with its unit (UCUM) as people write it.

@@ -80,6 +80,10 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		return r
 	}
 	r := m.ask(was, e, m.answer(e, now))
+	if fixed, ok := m.inRecordsUnit(e); ok {
+		r.Events = append(fixed, r.Events...)
+		r.Cues[0].About = 0 // e is taken back, and what is said of it holds
+	}
 	if len(back) > 0 {
 		r.Cues[0].Parts = append(r.Cues[0].Parts, Cue{ID: "reopened"}, m.codeTime(e, now))
 		r.Events = append(back, r.Events...)

@@ -71,8 +71,9 @@ func (p *Protocol) pressure(c Cue) Cue {
 // excluded, in the protocol's order.
 func (p *Protocol) CausesLeft(s State) []string {
 	var out []string
-	for _, c := range p.For(s).Causes {
-		if state := s.Causes[c]; state != "treated" && state != "excluded" {
+	p = p.For(s)
+	for _, c := range p.Causes {
+		if state := s.Causes[c]; state != "treated" && state != "excluded" || state == "excluded" && p.contradicted(s, c) {
 			out = append(out, c)
 		}
 	}

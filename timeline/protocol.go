@@ -45,7 +45,8 @@ type Protocol struct {
 	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // with a pulse, whatever was called
 	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion, a drug
 	Causes          []string            `yaml:"causes"`
-	Round           []Kind              `yaml:"round"` // what the first minute with a pulse holds
+	Measured        map[string]Range    `yaml:"measured"` // what is expected of a number that is called, by its name
+	Round           []Kind              `yaml:"round"`    // what the first minute with a pulse holds
 	WeightRule      string              `yaml:"weight_rule"`
 	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
 	Notes           map[string]Remark   `yaml:"notes"` // for people; no code reads them
@@ -121,6 +122,9 @@ func (p *Protocol) merge(s Source) error {
 		return err
 	}
 	if err := p.checkDoses(s.Name, &root, q.Drugs); err != nil {
+		return err
+	}
+	if err := checkMeasured(s.Name, &root, q.Measured); err != nil {
 		return err
 	}
 	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
@@ -280,6 +284,7 @@ func (p *Protocol) overlay(q Protocol) {
 	p.Sync = laid(p.Sync, q.Sync)
 	p.Variants = laid(p.Variants, q.Variants)
 	p.Notes = laid(p.Notes, q.Notes)
+	p.Measured = laid(p.Measured, q.Measured)
 	instead(&p.Polymorphic, q.Polymorphic)
 	instead(&p.AlwaysUnstable, q.AlwaysUnstable)
 	instead(&p.StableVT, q.StableVT)

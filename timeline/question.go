@@ -31,6 +31,9 @@ func (p *Protocol) questions(s State, e Event) []question {
 			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
 		}
 	}
+	if f, name := e.Kind.Family(); f == "measured." {
+		return p.vitalQuestions(e, name)
+	}
 	if drug, ok := e.Kind.Drug(); ok {
 		return append(p.pulseQuestion(s, e, drug), p.doseQuestions(s, e, drug)...)
 	}

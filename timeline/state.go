@@ -84,6 +84,7 @@ type State struct {
 	Given            map[string][]Dose // by drug
 	Done             map[string]Time   // interventions
 	Causes           map[string]string // considered, treated or excluded, by cause
+	CauseAt          map[string]Time   // when that was called
 	Patient          string            // adult, child, infant; empty if not called
 	PregnantAt       Time              // when it was called; Never if not
 	OpioidAt         Time              // when it was called; Never if not

@@ -3,14 +3,12 @@ package main
 import (
 	"fmt"
 	"strconv"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/intents"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/timeline"
-	"coxswain/timeline/record"
 )
 
 func newAmend(c *config.Config) *cobra.Command {
@@ -45,7 +43,7 @@ to what can be called ("coxswain callouts"). With --sign-key it is signed.`,
 				}
 				change.Values[slot] = v
 			}
-			amend, err := amends(c)
+			amend, err := rig.Amends(c)
 			if err != nil {
 				return err
 			}
@@ -61,21 +59,4 @@ to what can be called ("coxswain callouts"). With --sign-key it is signed.`,
 	f.StringVar(&change.By, "by", "", "initials")
 	f.StringVar(&change.Reason, "reason", "", "why")
 	return cmd
-}
-
-// amends returns how the records of a site are amended: signed with its key, if it
-// has one, and held to what can be called aloud there.
-func amends(c *config.Config) (func(dir string, change timeline.Change) error, error) {
-	key, err := signKey(c)
-	if err != nil {
-		return nil, err
-	}
-	v, err := intents.LoadVocabulary(c.Vocabulary...)
-	if err != nil {
-		return nil, err
-	}
-	allowed := func(k timeline.Kind, values map[string]float64) error { return v.Hold(string(k), values) }
-	return func(dir string, change timeline.Change) error {
-		return record.Amend(dir, change, allowed, time.Now(), key)
-	}, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
@@ -78,7 +79,7 @@ run charts, how teams do in their drills.`,
 
 // serveRecords serves the page of all records.
 func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definition, p *web.Private) error {
-	amend, err := amends(c)
+	amend, err := rig.Amends(c)
 	if err != nil {
 		return err
 	}

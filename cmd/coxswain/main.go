@@ -91,10 +91,11 @@ and leaves a timestamped record.
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
-		{newRecords(c), []string{"records", "benchmarks", "sign_key", "vocabulary"}}, {newReview(c), []string{"benchmarks", "sign_key", "vocabulary"}},
+		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},
+		{newReview(c), append([]string{"benchmarks"}, config.Amending...)}, {newAmend(c), config.Amending},
 		{newReport(c), []string{"benchmarks"}},
 		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
-		{newSign(c), []string{"records", "sign_key"}}, {newAmend(c), []string{"sign_key", "vocabulary"}}, {newSeal(c), []string{"records"}},
+		{newSign(c), []string{"records", "sign_key"}}, {newSeal(c), []string{"records"}},
 	} {
 		config.Flags(r.cmd.Flags(), r.reads...)
 		root.AddCommand(r.cmd)

@@ -1,15 +1,13 @@
 package main
 
 import (
-	"crypto/ed25519"
-
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
-	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -32,7 +30,7 @@ users of this machine included, sees or hears anything.
 			if err != nil {
 				return err
 			}
-			amend, err := amends(c)
+			amend, err := rig.Amends(c)
 			if err != nil {
 				return err
 			}
@@ -57,12 +55,4 @@ func servedFlags(cmd *cobra.Command, p *web.Private) {
 // reviewed is how the page gets at records.
 func reviewed(defs []figures.Definition, amend func(string, timeline.Change) error) web.Records {
 	return web.OnDisk(func(dir string) (*review.Record, error) { return load(dir, defs) }, amend)
-}
-
-// signKey is the key that records and amendments are signed with; nil: none.
-func signKey(c *config.Config) (ed25519.PrivateKey, error) {
-	if c.SignKey == "" {
-		return nil, nil
-	}
-	return record.PrivateKey(c.SignKey)
 }

@@ -55,12 +55,18 @@ func newSign(c *config.Config) *cobra.Command {
 into DIR/signature.json. Amendments may be appended later; they count as unsigned
 until the record is signed again, unless they were made with --sign-key. Naming a
 signed record signs it again, amendments included: look at them first.
-Without --sign-key nothing is done.`,
+Without --sign-key nothing is signed, which is an error unless --all is given.`,
 		Example: `  coxswain sign records/2026-03-01T140000 --sign-key /etc/coxswain.key
   coxswain sign --all --sign-key /etc/coxswain.key`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			key, err := signKey(c)
-			if key == nil {
+			if c.SignKey == "" && !all {
+				return errors.New("nothing is signed without a key: make one with `coxswain key FILE`, then add --sign-key FILE")
+			} else if c.SignKey == "" { // a site without a key runs this every night all the same
+				fmt.Fprintln(cmd.ErrOrStderr(), "nothing is signed: no --sign-key is set; `coxswain key FILE` makes one")
+				return nil
+			}
+			key, err := record.PrivateKey(c.SignKey)
+			if err != nil {
 				return err
 			}
 			if all {

@@ -119,6 +119,7 @@ var settings = []setting{
 var (
 	Protocol   = []string{"protocol", "protocol_overlay", "waveform", "rate", "allow_any_rate"}
 	Recogniser = []string{"recogniser", "vocabulary"}
+	Amending   = []string{"sign_key", "vocabulary"}
 	Device     = []string{"input", "output", "buffer_ms"}
 	Session    = join(
 		Protocol,
