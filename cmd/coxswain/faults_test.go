@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -142,12 +143,6 @@ func TestWrongInput(t *testing.T) {
 			file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
 		{"open to the network without a token", "http_token", []string{"config", "--http", "0.0.0.0:7470"}},
 		{"nobody runs", "no coxswain answers", []string{"status", "--records", out("none")}},
-		{"no key to sign with", "nothing is signed without a key", []string{"sign", used}},
-		{"a number that cannot be called", "energy_j of shock.given is 999999: want 1 to 400 joules",
-			[]string{"amend", used, "--do", "add", "--kind", "shock.given", "--value", "energy_j=999999", "--at", "0:01",
-				"--by", "AB", "--reason", "x"}},
-		{"a drug that cannot be called", "there is no callout", []string{"amend", used, "--do", "add", "--kind", "drug.foo",
-			"--at", "0:01", "--by", "AB", "--reason", "x"}},
 		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
 		{"no age key", "--to", []string{"seal", used, "--to", file("to", "hello")}},
 		{"no age in days", "such as 90d", []string{"retain", "--older-than", "soon"}},
@@ -163,6 +158,26 @@ func TestWrongInput(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
 	}
 }
+
+// What is written by hand is held to what can be called, and nothing is signed
+// without a key.
+func TestWrongAmendments(t *testing.T) {
+	dir := t.TempDir()
+	good, used := filepath.Join(dir, "good.wav"), filepath.Join(dir, "used")
+	writeWAV(t, good, 48000, 1, 48000)
+	replayed(t, good, used)
+	add := []string{"amend", used, "--do", "add", "--by", "AB", "--reason", "x", "--at"}
+	for want, args := range map[string][]string{
+		"nothing is signed without a key":                         {"sign", used},
+		"energy_j of shock.given is 999999: want 1 to 400 joules": with(add, "0:00", "--kind", "shock.given", "--value", "energy_j=999999"),
+		"there is no callout":                                     with(add, "0:00", "--kind", "drug.foo"),
+		"the time lies outside the record: want 0:00.0 to 0:01.0": with(add, "99:00", "--kind", "rhythm.vf"),
+	} {
+		t.Run(want, func(t *testing.T) { refused(t, want, args) })
+	}
+}
+
+func with(args []string, more ...string) []string { return append(slices.Clone(args), more...) }
 
 // replayed records a session over a WAV file in the folder out.
 func replayed(t *testing.T, wav, out string) {
