@@ -28,8 +28,8 @@ const partVariable = "COXSWAIN_TEST" + "_PART"
 
 func TestMain(m *testing.M) {
 	part := os.Getenv(partVariable)
-	os.Unsetenv(partVariable)                    // coxswain refuses variables that it does not know
-	if len(os.Args) > 1 && os.Args[1] == "ear" { // the built-in recogniser, started by conf.plugIn
+	os.Unsetenv(partVariable)                                                 // coxswain refuses variables that it does not know
+	if len(os.Args) > 1 && (os.Args[1] == "ear" || os.Args[1] == "deliver") { // what coxswain itself starts
 		part = "coxswain"
 	}
 	switch part {

@@ -86,9 +86,10 @@ and leaves a timestamped record.
 		cmd   *cobra.Command
 		reads []string // the settings that it reads, and no other
 	}{
-		{newRun(c), config.Live}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
+		{newRun(c), config.Run}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
+		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},
 		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
 		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -10,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/timeline/record"
+	"coxswain/cmd/coxswain/paper"
 )
 
 func newRetain(c *config.Config) *cobra.Command {
@@ -28,24 +27,7 @@ encrypted ones too. With --delete they are deleted.`,
 			if err != nil || days < 1 || !strings.HasSuffix(age, "d") {
 				return fmt.Errorf("--older-than %q: want days, such as 90d", age)
 			}
-			old, err := record.OlderThan(c.Folder, time.Now().AddDate(0, 0, -days))
-			if err != nil {
-				return err
-			}
-			for _, path := range old {
-				if really {
-					if err := os.RemoveAll(path); err != nil {
-						return err
-					}
-					fmt.Fprintln(cmd.OutOrStdout(), "deleted", path)
-				} else {
-					fmt.Fprintln(cmd.OutOrStdout(), "would delete", path)
-				}
-			}
-			if !really {
-				fmt.Fprintf(cmd.OutOrStdout(), "%d records; nothing was deleted: say --delete\n", len(old))
-			}
-			return nil
+			return paper.Retain(cmd.OutOrStdout(), c.Folder, time.Now().AddDate(0, 0, -days), really)
 		},
 	}
 	cmd.Flags().StringVar(&age, "older-than", "", "age in days, such as 90d")

@@ -2,13 +2,11 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline/record"
 
-	"filippo.io/age"
 	"github.com/spf13/cobra"
 )
 
@@ -31,14 +29,9 @@ RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 				}
 				args = append(args, found...)
 			}
-			f, err := os.Open(to)
+			keys, err := record.Recipients(to)
 			if err != nil {
 				return fmt.Errorf("--to: %w", err)
-			}
-			defer f.Close()
-			keys, err := age.ParseRecipients(f)
-			if err != nil {
-				return fmt.Errorf("--to %s: %w", to, err)
 			}
 			for _, dir := range args {
 				if err := record.Seal(filepath.Clean(dir), keys, remove); err != nil {
@@ -69,14 +62,9 @@ func newUnseal() *cobra.Command {
 			if identity == "" || out == "" {
 				return fmt.Errorf("say --identity KEY and --out DIR")
 			}
-			k, err := os.Open(identity)
+			ids, err := record.Identities(identity)
 			if err != nil {
-				return err
-			}
-			defer k.Close()
-			ids, err := age.ParseIdentities(k)
-			if err != nil {
-				return fmt.Errorf("--identity %s: %w", identity, err)
+				return fmt.Errorf("--identity: %w", err)
 			}
 			if err := record.Unseal(args[0], ids, out); err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)

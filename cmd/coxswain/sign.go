@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -21,30 +19,13 @@ FILE.pub the public one (give it to reviewers, keep a copy elsewhere).`,
   coxswain verify DIR --key /etc/coxswain.key.pub`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			private, public, err := record.NewKey()
-			if err != nil {
+			if err := record.WriteKeys(args[0]); err != nil {
 				return err
 			}
-			if err := writeNew(args[0], private); err != nil {
-				return err
-			}
-			if err := writeNew(args[0]+".pub", public); err != nil {
-				return err
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "private key %s, public key %s.pub\n", args[0], args[0])
+			_, err := fmt.Fprintf(cmd.OutOrStdout(), "private key %s, public key %s.pub\n", args[0], args[0])
 			return err
 		},
 	}
-}
-
-// writeNew writes a file that must not exist yet, for its owner only.
-func writeNew(path string, b []byte) error {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	return errors.Join(err, f.Close())
 }
 
 func newSign(c *config.Config) *cobra.Command {
@@ -60,7 +41,7 @@ Without --sign-key nothing is signed, which is an error unless --all is given.`,
   coxswain sign --all --sign-key /etc/coxswain.key`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if c.SignKey == "" && !all {
-				return errors.New("nothing is signed without a key: make one with `coxswain key FILE`, then add --sign-key FILE")
+				return fmt.Errorf("nothing is signed without a key: make one with `coxswain key FILE`, then add --sign-key FILE")
 			} else if c.SignKey == "" { // a site without a key runs this every night all the same
 				fmt.Fprintln(cmd.ErrOrStderr(), "nothing is signed: no --sign-key is set; `coxswain key FILE` makes one")
 				return nil

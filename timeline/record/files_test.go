@@ -61,7 +61,7 @@ func TestFoldersWithinASecond(t *testing.T) {
 // Links in a record's folder lead nowhere: nothing outside is read or written.
 func TestLinksInARecord(t *testing.T) {
 	outside := filepath.Join(t.TempDir(), "victim")
-	for _, name := range []string{peaksName, JournalName + ".broken", recorder.PartName(0), JournalName, signatureName} {
+	for _, name := range []string{peaksName, JournalName + ".broken", recorder.PartName(0), JournalName, SignatureName} {
 		os.WriteFile(outside, []byte("precious"), 0o600)
 		dir := filepath.Join(t.TempDir(), "r")
 		w := begin(t, dir)

@@ -63,7 +63,7 @@ func (r *Record) ended(now time.Time) (time.Duration, bool) {
 	return max(ago, -ago), ago >= 0 || !r.Closed() && ago > -setBack
 }
 
-var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(\.tar\.age)?$`)
+var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(_[a-z0-9-]+)?(_\d+)?(\.tar\.age)?$`)
 
 // OlderThan lists records that began before a moment, sealed ones too, by their
 // names, which a session gives them. Nothing else in the folder is touched.

@@ -22,11 +22,15 @@ func lock(journal *os.File, dir string) error {
 
 // LockFolder keeps a second daemon off the same records and sound device. The
 // lock goes with the process, however it ends.
-func LockFolder(records string) (release func(), err error) {
+func LockFolder(records string) (release func(), err error) { return Lock(records, ".lock") }
+
+// Lock keeps a second process off what a lock in a folder of records stands for,
+// by name.
+func Lock(records, name string) (release func(), err error) {
 	if err := os.MkdirAll(records, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make the records folder: %w", err)
 	}
-	f, err := recorder.OpenFile(records, ".lock", os.O_CREATE|os.O_RDWR)
+	f, err := recorder.OpenFile(records, name, os.O_CREATE|os.O_RDWR)
 	if err != nil {
 		return nil, fmt.Errorf("records folder: %w", err)
 	}

@@ -36,10 +36,7 @@ func Seal(dir string, keys []age.Recipient, remove bool) (err error) {
 	if err != nil {
 		return err
 	}
-	w, err := age.Encrypt(out, keys...)
-	if err == nil {
-		err = errors.Join(packRecord(w, dir), w.Close())
-	}
+	err = SealTo(out, dir, keys)
 	if err = errors.Join(err, out.Sync(), out.Close()); err == nil {
 		err = os.Rename(out.Name(), path)
 	}
@@ -51,6 +48,37 @@ func Seal(dir string, keys []age.Recipient, remove bool) (err error) {
 		return os.RemoveAll(dir)
 	}
 	return nil
+}
+
+// SealTo writes a record as Seal does, as it stands, to w.
+func SealTo(w io.Writer, dir string, keys []age.Recipient) error {
+	sealed, err := age.Encrypt(w, keys...)
+	if err != nil {
+		return err
+	}
+	return errors.Join(packRecord(sealed, dir), sealed.Close())
+}
+
+// Recipients reads a file of age public keys, one a line.
+func Recipients(path string) ([]age.Recipient, error) { return ageKeys(path, age.ParseRecipients) }
+
+// Identities reads a file of age secret keys.
+func Identities(path string) ([]age.Identity, error) { return ageKeys(path, age.ParseIdentities) }
+
+func ageKeys[K any](path string, parse func(io.Reader) ([]K, error)) ([]K, error) {
+	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() { // a pipe may never end
+		return nil, fmt.Errorf("%s: not a file", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	keys, err := parse(io.LimitReader(f, 1<<20))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return keys, nil
 }
 
 // packRecord writes the files of a record as a tar archive.
@@ -95,21 +123,31 @@ func Unseal(path string, ids []age.Identity, dir string) error {
 		return err
 	}
 	defer f.Close()
-	r, err := age.Decrypt(f, ids...)
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	return UnsealFrom(f, st.Size(), ids, dir)
+}
+
+// UnsealFrom opens what SealTo wrote, of so many bytes, into dir, which is made.
+func UnsealFrom(in io.Reader, size int64, ids []age.Identity, dir string) error {
+	r, err := age.Decrypt(in, ids...)
 	if err != nil {
 		return err
 	}
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
 	}
-	return unpack(r, func(name string) (io.WriteCloser, error) {
+	return unpack(r, size, func(name string) (io.WriteCloser, error) {
 		return recorder.OpenFile(dir, name, os.O_CREATE|os.O_EXCL|os.O_WRONLY)
 	})
 }
 
 // unpack writes the files of a record's tar archive to what create makes; a
-// name that would lie elsewhere ends it.
-func unpack(r io.Reader, create func(name string) (io.WriteCloser, error)) error {
+// name that would lie elsewhere ends it, and so do files that claim to be larger,
+// together, than the archive of size bytes: one with holes may claim anything.
+func unpack(r io.Reader, size int64, create func(name string) (io.WriteCloser, error)) error {
 	t := tar.NewReader(r)
 	for {
 		h, err := t.Next()
@@ -121,6 +159,9 @@ func unpack(r io.Reader, create func(name string) (io.WriteCloser, error)) error
 		}
 		if !ownName(h.Name) || h.Typeflag != tar.TypeReg {
 			return fmt.Errorf("holds %q, which is no file of a record", h.Name)
+		}
+		if size -= h.Size; size < 0 {
+			return fmt.Errorf("holds %q, which claims to have %d bytes: more than there are", h.Name, h.Size)
 		}
 		out, err := create(h.Name)
 		if err != nil {

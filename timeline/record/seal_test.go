@@ -91,6 +91,26 @@ func TestUnsealRefuses(t *testing.T) {
 	}
 }
 
+// A file that claims to be larger than the archive that it came in is refused before
+// anything of it is written.
+func TestUnsealRefusesABomb(t *testing.T) {
+	id, _ := age.GenerateX25519Identity()
+	var b bytes.Buffer
+	w, err := age.Encrypt(&b, id.Recipient())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := tar.NewWriter(w).WriteHeader(&tar.Header{Name: "audio-00.wav", Size: 1 << 40, Mode: 0o600}); err != nil {
+		t.Fatal(err)
+	}
+	w.Close()
+	dir := filepath.Join(t.TempDir(), "in")
+	err = UnsealFrom(&b, int64(b.Len()), []age.Identity{id}, dir)
+	if left, _ := os.ReadDir(dir); err == nil || !strings.Contains(err.Error(), "more than there are") || len(left) > 0 {
+		t.Errorf("%v; written: %v", err, left)
+	}
+}
+
 // Whatever a tar archive holds, it makes no file outside the folder, and
 // unpacks to what it claims at most. Run it with -fuzzminimizetime 10x: else the
 // engine spends up to a minute on making each new archive shorter, zero by zero,
@@ -100,19 +120,25 @@ func FuzzUnpack(f *testing.F) {
 		f.Add(tarOf(name, []byte("x"))[:1024])
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		unpack(bytes.NewReader(data), func(name string) (io.WriteCloser, error) {
+		var made nothing
+		defer func() {
+			if made > nothing(len(data)) {
+				t.Errorf("%d bytes come out of %d", made, len(data))
+			}
+		}()
+		unpack(bytes.NewReader(data), int64(len(data)), func(name string) (io.WriteCloser, error) {
 			if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/") ||
 				strings.HasPrefix(name, ".") {
 				t.Errorf("a file %q is made", name)
 			}
-			return nothing{}, nil
+			return &made, nil
 		})
 	})
 }
 
-// nothing is a file that keeps nothing.
-type nothing struct{}
+// nothing is a file that keeps nothing but counts.
+type nothing int
 
-func (nothing) Write(b []byte) (int, error) { return len(b), nil }
+func (n *nothing) Write(b []byte) (int, error) { *n += nothing(len(b)); return len(b), nil }
 
-func (nothing) Close() error { return nil }
+func (*nothing) Close() error { return nil }

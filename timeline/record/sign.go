@@ -19,7 +19,8 @@ import (
 	"coxswain/timeline"
 )
 
-const signatureName = "signature.json"
+// SignatureName is the file in a record's folder that Sign makes.
+const SignatureName = "signature.json"
 
 // signature says what a finished record was. The journal may grow by
 // amendments afterwards: its first Size bytes are what was signed.
@@ -68,6 +69,29 @@ func NewKey() (private, public []byte, err error) {
 		), nil
 }
 
+// WriteKeys writes a new key pair to files that must not exist yet: the private key
+// to path, the public one to path.pub.
+func WriteKeys(path string) error {
+	private, public, err := NewKey()
+	if err != nil {
+		return err
+	}
+	if err := writeNew(path, private); err != nil {
+		return err
+	}
+	return writeNew(path+".pub", public)
+}
+
+// writeNew writes a file that must not exist yet, for its owner only.
+func writeNew(path string, b []byte) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(b)
+	return errors.Join(err, f.Close())
+}
+
 // PrivateKey reads the private key in a PEM file.
 func PrivateKey(path string) (ed25519.PrivateKey, error) {
 	return readKey[ed25519.PrivateKey](path, x509.ParsePKCS8PrivateKey)
@@ -110,7 +134,7 @@ func parseKey[K any](b []byte, parse func([]byte) (any, error)) (K, error) {
 
 // Signed reports whether the record has a signature, of whatever worth.
 func Signed(dir string) bool {
-	_, err := os.Lstat(filepath.Join(dir, signatureName))
+	_, err := os.Lstat(filepath.Join(dir, SignatureName))
 	return err == nil
 }
 
@@ -143,7 +167,7 @@ func (r *Record) Sign(key ed25519.PrivateKey) error {
 	if err != nil {
 		return err
 	}
-	return WriteFile(filepath.Join(r.Dir, signatureName), append(out, '\n'))
+	return WriteFile(filepath.Join(r.Dir, SignatureName), append(out, '\n'))
 }
 
 // Hashes are those of the journal and of the files of the sound.
@@ -240,7 +264,7 @@ func (r *Record) behind(size int64, keys []ed25519.PublicKey) (unsigned []timeli
 
 // manifest reads the signature and checks it.
 func (r *Record) manifest(keys []ed25519.PublicKey) (m manifest, err error) {
-	path := filepath.Join(r.Dir, signatureName)
+	path := filepath.Join(r.Dir, SignatureName)
 	s, err := readSignature(r.Dir)
 	if err != nil {
 		return m, err
@@ -252,18 +276,24 @@ func (r *Record) manifest(keys []ed25519.PublicKey) (m manifest, err error) {
 	return parseManifest(s.Signed)
 }
 
-func readSignature(dir string) (s signature, err error) {
-	f, err := recorder.OpenFile(dir, signatureName, os.O_RDONLY)
+// ReadSignature returns the signature of the record in dir as it stands, unchecked;
+// an error that wraps os.ErrNotExist if there is none.
+func ReadSignature(dir string) ([]byte, error) {
+	f, err := recorder.OpenFile(dir, SignatureName, os.O_RDONLY)
 	if err != nil {
-		return s, fmt.Errorf("not signed: %w", err)
+		return nil, fmt.Errorf("not signed: %w", err)
 	}
 	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxLine))
+	return io.ReadAll(io.LimitReader(f, maxLine))
+}
+
+func readSignature(dir string) (s signature, err error) {
+	b, err := ReadSignature(dir)
 	if err != nil {
 		return s, err
 	}
 	if s, err = parseSignature(b); err != nil {
-		return s, fmt.Errorf("%s: not a signature: %w", filepath.Join(dir, signatureName), err)
+		return s, fmt.Errorf("%s: not a signature: %w", filepath.Join(dir, SignatureName), err)
 	}
 	return s, nil
 }

@@ -117,7 +117,7 @@ func TestSignatureShowsEveryChange(t *testing.T) {
 	if err := check(); err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{JournalName, recorder.PartName(0), signatureName} {
+	for _, name := range []string{JournalName, recorder.PartName(0), SignatureName} {
 		path := filepath.Join(dir, name)
 		whole, err := os.ReadFile(path)
 		if err != nil {
@@ -125,7 +125,7 @@ func TestSignatureShowsEveryChange(t *testing.T) {
 		}
 		for i := 7; i < len(whole); i += 1 + len(whole)/97 {
 			b := bytes.Clone(whole)
-			if name == signatureName { // its layout and the key's name may change
+			if name == SignatureName { // its layout and the key's name may change
 				i = max(i, bytes.Index(b, []byte(`"signed": "`))+11)
 				if i > bytes.Index(b, []byte(`"key"`))-8 {
 					break

@@ -10,6 +10,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"coxswain/timeline"
@@ -26,6 +27,7 @@ type Config struct {
 	Records   `               mapstructure:",squash"`
 	Pages     `               mapstructure:",squash"`
 	Figures   `               mapstructure:",squash"`
+	Delivery  `               mapstructure:",squash"`
 	LogLevel  string         `mapstructure:"log_level"`
 	values    map[string]any // as they were loaded, by key
 }
@@ -108,6 +110,25 @@ type Pages struct {
 	HTTP  string `mapstructure:"http"`       // address; empty: none
 	Open  bool   `mapstructure:"http_open"`  // to every user of this machine
 	Token string `mapstructure:"http_token"` // empty: one is made for the wall display
+}
+
+// Delivery is where finished records go.
+type Delivery struct {
+	Store      string `mapstructure:"store"` // URL; empty: nowhere
+	StoreKey   string `mapstructure:"store_key"`
+	StoreCreds string `mapstructure:"store_creds"`
+	StoreCA    string `mapstructure:"store_ca"`
+	RoomName   string `mapstructure:"room"`
+}
+
+// Room is the name of this room in the store: as it is set, or the host's.
+func (d Delivery) Room() string {
+	if d.RoomName != "" {
+		return d.RoomName
+	}
+	host, _ := os.Hostname()
+	host, _, _ = strings.Cut(strings.ToLower(host), ".")
+	return host
 }
 
 // Figures is how a record is measured.

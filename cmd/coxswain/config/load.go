@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -288,13 +289,20 @@ type Line struct {
 	Usage string `json:"usage"`
 }
 
-// Lines are all settings as they were loaded; of the token only whether it is set.
+// inURL is a user's name and password in a URL.
+var inURL = regexp.MustCompile(`//[^/@,]*@`)
+
+// Lines are all settings as they were loaded; of token and passwords only whether they
+// are set.
 func (c *Config) Lines() []Line {
 	var out []Line
 	for _, s := range settings {
 		value := c.values[s.key]
 		if s.key == "http_token" && value != "" {
 			value = "(set)"
+		}
+		if s.key == "store" {
+			value = inURL.ReplaceAllString(fmt.Sprint(value), "//(set)@")
 		}
 		out = append(out, Line{s.key, value, strings.ReplaceAll(s.usage, "`", "")})
 	}

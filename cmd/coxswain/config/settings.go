@@ -108,6 +108,15 @@ var settings = []setting{
 			"(better in the environment than on the command line; none: one is made, see coxswain status --display)",
 	},
 	{
+		key:   "store",
+		def:   "",
+		usage: "`URL` of the hospital's store, NATS with JetStream, to which finished records go sealed (empty: nowhere)",
+	},
+	{key: "store_key", def: "", usage: "`FILE` of the site's age public keys, to which records are sealed for the store"},
+	{key: "store_creds", def: "", usage: "`FILE` of the credentials for the store (empty: none)"},
+	{key: "store_ca", def: "", usage: "`FILE` of the authority that signs the store's certificate (empty: the system's)"},
+	{key: "room", def: "", usage: "`NAME` of this room in the store: letters, digits, dashes (empty: the host's)"},
+	{
 		key:   "log_level",
 		def:   "info",
 		usage: "least `LEVEL` that is logged: debug, info, warn or error",
@@ -135,11 +144,14 @@ var (
 			"case_end_minutes",
 		},
 	)
-	Live = join(
+	Store  = []string{"store", "store_creds", "store_ca"}
+	Outbox = join(Store, []string{"store_key", "room", "sign_key", "records", "records_fallback", "benchmarks"})
+	Live   = join(
 		Session,
 		Device,
 		[]string{"wait_device_s", "records", "records_fallback", "resume_minutes", "http", "http_open", "http_token"},
 	)
+	Run = join(Live, Outbox)
 )
 
 func join(lists ...[]string) []string {

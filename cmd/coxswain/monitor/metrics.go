@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 
+	"coxswain/cmd/coxswain/outbox"
 	"coxswain/cmd/coxswain/session"
 )
 
@@ -34,6 +35,23 @@ var gauges = []struct {
 		func(n *session.Snapshot) float64 { return float64(n.Faults) }},
 }
 
+// outboxGauges tell how far the records have gone, where they go somewhere.
+var outboxGauges = []struct {
+	name, help string
+	value      func(o *outbox.State) float64
+}{
+	{"outbox_records", "Finished records that are not in the store yet.",
+		func(o *outbox.State) float64 { return float64(o.Waiting) }},
+	{"outbox_oldest_seconds", "How long the oldest of them has waited.",
+		func(o *outbox.State) float64 { return o.OldestS }},
+	{"outbox_refused", "Finished records that are not whole, and are not sent: see the log.",
+		func(o *outbox.State) float64 { return float64(o.Refused) }},
+	{"outbox_unfinished", "Records that were cut off: finish them with coxswain mend.",
+		func(o *outbox.State) float64 { return float64(o.Unfinished) }},
+	{"outbox_failing", "1 while records cannot be sent.",
+		func(o *outbox.State) float64 { return flag(o.Failing != "") }},
+}
+
 func flag(b bool) float64 {
 	if b {
 		return 1
@@ -57,6 +75,13 @@ func metrics(s Watched) http.Handler {
 		gauge("loop_turns", "Turns of the session's loop.", float64(s.Turns()))
 		if s.Dropped != nil {
 			gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.", float64(s.Dropped()))
+		}
+		if s.Outbox == nil {
+			return
+		}
+		o := s.Outbox()
+		for _, g := range outboxGauges {
+			gauge(g.name, g.help, g.value(o))
 		}
 	})
 }

@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"coxswain/cmd/coxswain/outbox"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline/record"
@@ -40,6 +41,23 @@ type Watched struct {
 	// Dropped is how many lines of the log nobody took; nil: not counted.
 	Dropped func() int64
 	Start   func() // starts a case without a voice; nil: cannot be asked for
+	// Outbox is how far the records have gone to the hospital's store; nil: there is none.
+	Outbox func() *outbox.State
+}
+
+// Status is a session's snapshot, and how its outbox stands.
+type Status struct {
+	*session.Snapshot
+	Outbox *outbox.State `json:"outbox,omitempty"`
+}
+
+// status is what s looks like now.
+func (s Watched) status() Status {
+	out := Status{Snapshot: s.Latest.Load()}
+	if s.Outbox != nil {
+		out.Outbox = s.Outbox()
+	}
+	return out
 }
 
 // Serve shows the session to whoever looks: on a socket in the records folder,
@@ -139,7 +157,7 @@ func Handler(s Watched) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /status", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
-		json.NewEncoder(w).Encode(s.Latest.Load())
+		json.NewEncoder(w).Encode(s.status())
 	})
 	mux.HandleFunc("GET /health", func(w http.ResponseWriter, _ *http.Request) {
 		if n := s.Latest.Load(); !n.Healthy {
@@ -178,12 +196,12 @@ func unwell(n *session.Snapshot) string {
 
 // Ask asks the session that runs on a records folder how it stands, over its
 // local socket.
-func Ask(ctx context.Context, records string) (*session.Snapshot, error) {
+func Ask(ctx context.Context, records string) (*Status, error) {
 	b, err := ask(ctx, records, "GET", "/status")
 	if err != nil {
 		return nil, err
 	}
-	var n session.Snapshot
+	var n Status
 	if err := json.Unmarshal(b, &n); err != nil {
 		return nil, fmt.Errorf("%s: not an answer of coxswain: %w", SocketPath(records), err)
 	}

@@ -3,13 +3,13 @@ package monitor
 import (
 	"fmt"
 	"io"
+	"time"
 
-	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 )
 
 // Print says how a session stands, for a person.
-func Print(w io.Writer, n *session.Snapshot) error {
+func Print(w io.Writer, n *Status) error {
 	clock := func(s *float64) string {
 		if s == nil {
 			return "-"
@@ -29,6 +29,17 @@ func Print(w io.Writer, n *session.Snapshot) error {
 	}
 	for _, l := range n.Last {
 		fmt.Fprintf(w, "%.0f s ago: %s (%.0f %%)\n", l.Ago, l.Text, 100*l.Sure)
+	}
+	if o := n.Outbox; o != nil {
+		fmt.Fprintf(w, "outbox: %d records wait, the oldest for %v; %d are in the store", o.Waiting,
+			time.Duration(o.OldestS)*time.Second, o.Sent)
+		if n := o.Refused + o.Unfinished; n > 0 {
+			fmt.Fprintf(w, "; %d are not whole: see coxswain verify and mend", n)
+		}
+		if o.Failing != "" {
+			fmt.Fprintf(w, "; %s", o.Failing)
+		}
+		fmt.Fprintln(w)
 	}
 	_, err := fmt.Fprintf(
 		w,

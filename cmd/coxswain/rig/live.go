@@ -68,9 +68,9 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	}
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "records", c.Folder, "recogniser", ear.Name())
-	where := monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}
 	watched := monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start}
-	stopServing := monitor.Serve(where, watched)
+	defer r.sending(log, p, &watched)()
+	stopServing := monitor.Serve(monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}, watched)
 	l.Run(ctx, s)
 	l.Close()
 	err = s.Close()
