@@ -22,8 +22,8 @@ demo: build build/demo.wav
 	@build/coxswain timeline build/demo-record
 	@echo
 	@build/coxswain verify build/demo-record
-	@echo "The record lies in build/demo-record. Listen first to the first shock:"
-	@echo "  sox build/demo-record/audio-00.wav -d trim 50 20     # left: the room, right: coxswain"
+	@echo "The record lies in build/demo-record. Look at it and listen to it:"
+	@echo "  build/coxswain review build/demo-record"
 
 build: deps
 	@mkdir -p build

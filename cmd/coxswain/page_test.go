@@ -59,15 +59,19 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 	return dir
 }
 
+// wallOf is a session so many seconds into a code, with so many left of the cycle.
+func wallOf(code, left float64) *session.Snapshot {
+	return &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Code: &code, CycleLeft: &left, Cycle: 120,
+		Given: []session.Given{{Name: "shocks", Count: 2, Ago: 65}, {Name: "epinephrine", Count: 1, Ago: 130}},
+		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
+}
+
 // The wall display shows what is next, the cycle, what was given, and says when
 // it is cut off.
 func TestWallDisplay(t *testing.T) {
 	var box session.Box
-	code, left, paused := 125.0, 40.0, 7.4
-	n := &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Code: &code, CycleLeft: &left, Cycle: 120,
-		Given: []session.Given{{Name: "shocks", Count: 2, Ago: 65}, {Name: "epinephrine", Count: 1, Ago: 130}},
-		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
-		Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
+	paused, n := 7.4, wallOf(125, 40)
 	box.Store(n)
 	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}),
 		"a-word-of-26-letters-or-so"))

@@ -1,7 +1,7 @@
 package review
 
 import (
-	"fmt"
+	"strconv"
 	"strings"
 
 	"coxswain/timeline/figures"
@@ -52,7 +52,7 @@ func DrawRunChart(c RunChart, f figures.Definition) (string, error) {
 	for i, m := range c.Months {
 		curve.Points = append(curve.Points, Point{float64(i), m.Median, m.Signal != ""})
 		d.Ticks = append(d.Ticks, Tick{float64(i), m.Month})
-		d.Under = append(d.Under, Tick{float64(i), fmt.Sprintf("n=%d", m.Records)})
+		d.Under = append(d.Under, Tick{float64(i), strconv.Itoa(m.Records)})
 	}
 	d.Lanes = []Lane{{Name: unit, Curve: &curve}}
 	return d.SVG()

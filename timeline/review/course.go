@@ -26,7 +26,7 @@ const (
 )
 
 // lanes are the rows of callouts, in order: lanes of the table of kinds.
-var lanes = []string{"shock", "drug", "airway", "other"}
+var lanes = []string{"shock", "drug", "airway, access", "other"}
 
 // DrawCourse draws a part of a record as SVG: the rhythms, when hands were on
 // and off with the seconds of each pause worth telling, every callout in its
@@ -71,14 +71,18 @@ func (r *Record) bands() []Lane {
 		if b.Pulse {
 			colour = colourPulse
 		}
-		rhythm.Bands = append(rhythm.Bands, Band{From: b.From.Seconds(), To: b.To.Seconds(), Colour: colour, Text: b.What})
+		one := Band{From: b.From.Seconds(), To: b.To.Seconds(), Colour: colour, Text: b.What}
+		if b.Pulse {
+			one.Short = "pulse"
+		}
+		rhythm.Bands = append(rhythm.Bands, one)
 	}
 	for _, s := range r.Stretches {
 		b := Band{From: s.From.Seconds(), To: s.To.Seconds(), Colour: colourOn, Text: "on"}
 		if s.What != "compressing" {
 			b.Colour, b.Hollow, b.Text = colourOff, true, fmt.Sprintf("%.0f s", s.Seconds())
-			if s.Seconds() < tellPause {
-				b.Text = ""
+			if b.Short = fmt.Sprintf("%.0f", s.Seconds()); s.Seconds() < tellPause {
+				b.Text, b.Short = "", ""
 			}
 		}
 		hands.Bands = append(hands.Bands, b)
@@ -131,7 +135,7 @@ func (r *Record) said(s Strip) Lane {
 func laneOf(k timeline.Kind) string {
 	switch k {
 	case timeline.AirwaySecured, timeline.AccessIV, timeline.AccessIO:
-		return "airway"
+		return "airway, access"
 	}
 	return k.Row().Lane
 }

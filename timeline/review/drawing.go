@@ -48,6 +48,7 @@ type Band struct {
 	From, To float64
 	Colour   string // of CSS
 	Text     string // written in it where there is room
+	Short    string // written instead where there is not
 	Hollow   bool   // with a rim, to be told apart without colour
 }
 
@@ -142,7 +143,7 @@ func (d Drawing) rim() float64 {
 			continue
 		}
 		for _, v := range l.Curve.Levels {
-			w = math.Max(w, textWidth(v.Text)+12)
+			w = math.Max(w, textWidth(v.Text)+14)
 		}
 	}
 	return math.Min(w, d.width()/3)
@@ -229,8 +230,12 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 		if b.To <= d.From || b.From >= d.To {
 			continue
 		}
-		if out = append(out, s); b.Text != "" && textWidth(b.Text)+4 < s.W {
-			out = append(out, shape{Kind: "word", X: s.X + 2, Y: y + fontSize, Text: b.Text, Anchor: "start"})
+		out = append(out, s)
+		for _, text := range []string{b.Text, b.Short} {
+			if text != "" && textWidth(text)+4 < s.W {
+				out = append(out, shape{Kind: "word", X: s.X + 2, Y: y + fontSize, Text: text, Anchor: "start"})
+				break
+			}
 		}
 	}
 	marks, rows := d.marks(l, y)
@@ -313,9 +318,10 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	free := top + fontSize // names of levels, from the top down, none on another
 	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
 		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
-		if at := math.Max(y(v.At)-2, free); v.Text != "" && at < y(v.At)+fontSize {
-			out = append(out, shape{Kind: "label", X: d.width() - d.rim(), Y: at, Text: v.Text, Anchor: "end"})
-			free = at + fontSize + 3
+		if v.Text != "" {
+			at := math.Max(y(v.At)+fontSize/3, free)
+			out = append(out, shape{Kind: "label", X: d.width() - d.rim() + 8, Y: at, Text: v.Text, Anchor: "start"})
+			free = at + fontSize + 2
 		}
 	}
 	var path strings.Builder

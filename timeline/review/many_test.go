@@ -60,7 +60,7 @@ func TestRunChart(t *testing.T) {
 	}
 	svg, err := DrawRunChart(c, fraction)
 	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 ||
-		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">n=12<") {
+		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">12<") {
 		t.Errorf("%v: a chart of 18 points, a ninth above the mean and one outside, with four levels, is %s", err, svg)
 	}
 	textsApart(t, svg)

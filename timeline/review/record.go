@@ -74,12 +74,17 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)
 	}
-	gone := timeline.Retracted(events)
+	gone, words := timeline.Retracted(events), map[uint64]string{}
 	for _, e := range events {
+		words[e.Seq] = e.Words()
 		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later event tells what became of it
 			continue
 		}
-		r.Rows = append(r.Rows, newRow(e, gone[e.Seq]))
+		w := newRow(e, gone[e.Seq])
+		if e.Kind == timeline.Retraction {
+			w.Text = "taken back: " + words[e.Retracts]
+		}
+		r.Rows = append(r.Rows, w)
 	}
 	return r
 }
@@ -103,8 +108,7 @@ func newRow(e timeline.Event, gone bool) Row {
 		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)
 	case e.Kind.IsCallout():
 		w.Group = "called"
-	case e.Kind == timeline.Retraction:
-		w.Text = fmt.Sprintf("takes back event %d", e.Retracts)
+	case e.Kind == timeline.Retraction: // its words name the event
 	default:
 		for _, words := range []string{e.Cue, e.Text} {
 			if words != "" {

@@ -11,7 +11,7 @@ import (
 var chartsPage = template.Must(template.New("charts").Parse(`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>coxswain: run charts</title>
 <style>body { font: 11pt/1.4 "DejaVu Sans", Arial, sans-serif; color: #1d2329; margin: 1cm auto; max-width: 24cm; }
-svg { width: 100%; height: auto; } .small { font-size: 8pt; color: #3c464f; }</style></head><body>
+svg { width: 100%; height: auto; } .small { font-size: 8pt; color: #3c464f; }</style></head><body><main>
 <h1>Run charts of {{.Records}} records</h1><p><b>{{.Caution}}</b></p>
 <p class="small">Median of each month. The broken lines are the mean and the natural limits of an individuals
 chart (mean and 2.66 mean moving ranges; Wheeler 1993), drawn from eight months on, and
@@ -20,7 +20,7 @@ limits, nine in a row on one side of the mean, six in a row that rise or fall);
 the others are no news.</p>
 {{range .Charts}}<h2>{{.Name}}</h2><p class="small">{{.Definition}} {{.Source}}</p>{{.SVG}}
 {{range .Outside}}<p>{{.Month}}: {{.Signal}}{{range .Worst}} <a href="{{.}}">{{.}}</a>{{end}}</p>{{end}}{{end}}
-</body></html>`))
+</main></body></html>`))
 
 // Charts writes the run charts of every figure that the records know, as one
 // page (HTML).

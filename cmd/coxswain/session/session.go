@@ -196,7 +196,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 	s.now.step()
 	s.turn()
 	s.player.Render(s.out)
-	if s.o.Live && s.pos%snapshotEvery < audio.Block {
+	if s.pos%snapshotEvery < audio.Block {
 		s.show()
 	}
 	return s.out

@@ -27,7 +27,8 @@ type Snapshot struct {
 	Given      []Given  `json:"given"`
 	Loud       bool     `json:"loud"` // so loud that callouts are likely to be missed
 	Due        []Due    `json:"due"`
-	Last       []Heard  `json:"last"` // newest first
+	Last       []Heard  `json:"last"`             // newest first
+	Unclear    *float64 `json:"not_understood_s"` // since we last asked what was called; null once something was
 	Microphone float64  `json:"microphone_dbfs"`
 	Recogniser string   `json:"recogniser"` // "hears", or why not
 	Sound      string   `json:"sound"`      // "whole", "lost", or what it lacks
@@ -87,7 +88,10 @@ func (s *Session) show() {
 	if s.deaf != "" {
 		n.Recogniser = s.deaf
 	}
-	n.Healthy = s.deaf == "" && c.saving && s.sound == "whole"
+	if !s.o.Live { // no device that could fail
+		n.Sound = "whole"
+	}
+	n.Healthy = s.deaf == "" && c.saving && n.Sound == "whole"
 	if st.Ended == timeline.Never {
 		n.Code = since(st.CodeAt())
 		n.Paused = since(st.PausedFrom)
@@ -102,7 +106,7 @@ func (s *Session) show() {
 	if !c.kept() {
 		n.State = "listening, no case"
 	}
-	n.Last = c.lastFive(now)
+	n.Last, n.Unclear = c.lastFive(now), since(c.unclear())
 	s.seen.Store(n)
 }
 
@@ -130,12 +134,27 @@ func (s *oneCase) lastFive(now timeline.Time) []Heard {
 	out := []Heard{}
 	for i := len(s.events) - 1; i >= max(0, len(s.events)-200) && len(out) < 5; i-- {
 		e := s.events[i]
-		if e.Heard == nil {
+		if e.Heard == nil || e.Kind == timeline.Question { // one that was asked about is none
 			continue
 		}
 		out = append(out, Heard{(now - e.At).Seconds(), e.Words(), e.Heard.Confidence})
 	}
 	return out
+}
+
+// unclear is when it was last asked what had been called; Never if something was
+// called since.
+func (s *oneCase) unclear() timeline.Time {
+	for i := len(s.events) - 1; i >= max(0, len(s.events)-30); i-- {
+		switch e := s.events[i]; {
+		case e.Heard == nil:
+		case e.Kind == timeline.Question:
+			return e.At
+		default:
+			return timeline.Never
+		}
+	}
+	return timeline.Never
 }
 
 func stateText(st timeline.State) string {

@@ -55,12 +55,20 @@ const fillLines = d => {
   $("leftout").textContent = d.left_out && d.left_out.length ? `Left out, because they cannot be read: ${d.left_out.join("; ")}` : "";
 };
 const drawing = svg => { const d = el("div", undefined, { class: "drawn" }); d.append(picture(svg)); return d; };
+// runs puts months that follow each other for one reason into one line.
+const after = month => new Date(Date.UTC(month.slice(0, 4), month.slice(5))).toISOString().slice(0, 7);
+const runs = months => months.reduce((out, m) => {
+  const last = out[out.length - 1], more = m.records_furthest || [];
+  if (last && last.signal === m.signal && after(last.to) === m.month && !more.length) last.to = m.month;
+  else out.push({ from: m.month, to: m.month, signal: m.signal, records: more });
+  return out;
+}, []);
 const fillCharts = list => $("drawn").replaceChildren(...list.map(c => {
   const s = el("section");
   s.append(el("h2", c.name), el("p", `${c.definition} ${c.source}`, { class: "note" }), drawing(c.svg));
-  for (const m of c.months || []) {
-    const p = el("p", `${m.month}: ${m.signal}. `);
-    for (const n of m.records_furthest || []) p.append(link(n, n), " ");
+  for (const run of runs(c.months || [])) {
+    const p = el("p", `${run.from === run.to ? run.from : `${run.from} to ${run.to}`}: ${run.signal}. `);
+    for (const n of run.records) p.append(link(n, n), " ");
     s.append(p);
   }
   return s;

@@ -4,6 +4,7 @@
 // the records are aligned; origin(i) is that moment in record i.
 const course = (() => {
   const LEAST = 5; // seconds: the nearest look
+  const LARGE = 1.2; // pixels for a unit of the picture, whose letters are 10 units high
   let strips = [], from = 0, to = 60, bounds = [0, 60], origin = () => 0, onSeek = () => {};
 
   const clamp = () => {
@@ -14,7 +15,7 @@ const course = (() => {
   };
   const map = s => { // the picture's own word of where its axis lies
     const d = s.svg && s.svg.dataset;
-    return d ? [Number(d.left), Number(d.right), Number(d.from), Number(d.to)] : [90, 100, 0, 1];
+    return d ? [LARGE * d.left, LARGE * d.right, Number(d.from), Number(d.to)] : [90, 100, 0, 1];
   };
   const timeAt = (s, px) => { const [l, r, a, b] = map(s); return a + (px - l) / (r - l) * (b - a); };
 
@@ -22,11 +23,12 @@ const course = (() => {
   const draw = async s => {
     if (s.busy) { s.again = true; return; }
     s.busy = true;
-    const o = origin(s.index), width = Math.max(300, s.box.clientWidth - 2);
+    const o = origin(s.index), width = Math.max(300, s.box.clientWidth / LARGE);
     try {
       const r = await fetch(`api/course/${s.index}?from=${(from + o).toFixed(2)}&to=${(to + o).toFixed(2)}&width=${width}`);
       if (r.ok) {
         const svg = picture(await r.text());
+        svg.setAttribute("width", LARGE * width);
         if (s.svg) s.svg.replaceWith(svg); else s.box.append(svg);
         s.svg = svg;
         place(s);
@@ -72,7 +74,7 @@ const course = (() => {
       strips = names.map((name, index) => {
         const box = document.createElement("div"), cursor = document.createElement("div");
         box.className = "strip drawn"; box.tabIndex = 0; box.setAttribute("role", "slider");
-        box.setAttribute("aria-label", `Position in ${name}`);
+        box.setAttribute("aria-label", `Position in ${name}`); box.setAttribute("aria-valuenow", "0");
         cursor.className = "cursor";
         box.append(cursor);
         if (names.length > 1) { const b = document.createElement("b"); b.textContent = name; box.append(b); }

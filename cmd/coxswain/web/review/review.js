@@ -115,7 +115,9 @@ const fillFigures = () => {
     }));
     const held = el("td");
     if (f.benchmark) {
-      held.append(el("span", { yes: "met: ", no: "outside: " }[now && now.met] || "", { class: "verdict" }), document.createTextNode(f.benchmark.text));
+      const verdict = { yes: "met", no: "outside" }[now && now.met] || (!now || !now.known ? "" : now.low !== now.high ? "not certain" : "does not apply");
+      if (verdict) held.append(el("span", verdict, { class: "verdict" }), ": ");
+      held.append(f.benchmark.text);
       more.append(el("p", `Held against: ${f.benchmark.source} (${f.benchmark.status})`));
       tr.className = now && now.met || "";
     }

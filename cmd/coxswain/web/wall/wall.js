@@ -17,7 +17,21 @@ const ill = n => {
   if (!n.saving) out.push("NOT SAVING");
   return out.join(", ");
 };
-const warn = text => { put("ill", text); $("ill").hidden = !text; };
+const warn = text => { put("ill", text); $("ill").hidden = !text; fit(); };
+
+// fit makes what is next as large as its place allows, on its side of the cycle.
+let fitted = "";
+const fit = () => {
+  const key = [$("what").textContent, $("ill").hidden, innerWidth, innerHeight].join();
+  if (key === fitted) return; // numbers that change move nothing
+  fitted = key;
+  const box = $("next");
+  for (let size = 1; size > 0.3; size -= 0.05) {
+    box.style.setProperty("--size", size);
+    if ($("what").offsetHeight + $("when").offsetHeight <= box.clientHeight && $("what").scrollWidth <= box.clientWidth) break;
+  }
+};
+addEventListener("resize", fit);
 
 // next is one thing and one time: what has waited longest, or comes first.
 const next = n => {
@@ -25,6 +39,7 @@ const next = n => {
   put("what", d ? d.text : n.code_s === null ? "" : "Nothing due");
   put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
   $("next").className = d && d.in_s < 0.5 ? "now" : "";
+  fit();
 };
 
 // cycle is a bar that shrinks; while nobody compresses, how long that has been.
@@ -55,7 +70,7 @@ const show = n => {
   given(n);
   room(n);
   const last = n.last[0];
-  put("heard", n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10 ? "? not understood: say it again"
+  put("heard", n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10 ? "? not understood"
     : last ? `“${last.text}” ${clock(last.ago_s)} ago` : "nothing called yet");
   put("caution", n.caution);
 };

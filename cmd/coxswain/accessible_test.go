@@ -1,0 +1,150 @@
+package main
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"coxswain/cmd/coxswain/session"
+	"coxswain/cmd/coxswain/web"
+	"coxswain/timeline"
+)
+
+// axe-core 4.10.3 (Deque Systems, MPL-2.0, its axe.min.js unchanged, from npm; source:
+// github.com/dequelabs/axe-core) looks at a page as WCAG 2.2 wants it. Only this test
+// uses it.
+//
+//go:embed testdata/axe-core-4.10.3.min.js.gz
+var axeCore []byte
+
+// theme has the page drawn as it is for whoever likes it light or dark.
+func theme(name string) chromedp.Action {
+	return emulation.SetEmulatedMedia().WithFeatures([]*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}})
+}
+
+// atPage opens a page and brings it to where it is looked at.
+type atPage struct {
+	name, url string
+	then      []chromedp.Action
+}
+
+// printed writes what is printed from a record into a folder.
+func printed(t *testing.T, records, rec string) (dir string) {
+	t.Helper()
+	dir = t.TempDir()
+	ok(t, "callouts", "--page", filepath.Join(dir, "card.html"), "--list", filepath.Join(dir, "list.html"))
+	ok(t, "report", rec, "--out", filepath.Join(dir, "report.html"))
+	ok(t, "records", "--records", records, "--charts", filepath.Join(dir, "charts.html"))
+	return dir
+}
+
+// everyPage serves records, two wall displays and what is printed, and lists the
+// pages with what is done on each before it is looked at.
+func everyPage(t *testing.T) []atPage {
+	t.Helper()
+	records := t.TempDir()
+	manyRecords(t, records, 48)
+	drillRecord(t, filepath.Join(records, "drill"), "Night", time.Date(2026, 5, 1, 9, 0, 0, 0, time.UTC), timeline.CodeStart)
+	code := codeRecord(t, filepath.Join(records, "code"), 60)
+	ok(t, "amend", code, "--do", "retract", "--event", "5", "--by", "AB", "--reason", "was sinus")
+	serve := func(h http.Handler) string {
+		s := httptest.NewServer(web.Guard(h, ""))
+		t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
+		return s.URL
+	}
+	lib, paper := serve(library(t, records)), "file://"+printed(t, records, code)
+	paused, since := 8.2, 4.0
+	well := wallOf(125, 40)
+	bad := *well
+	bad.Paused, bad.Unclear, bad.Loud, bad.Recogniser, bad.State = &paused, &since, true, "failed", "hands off"
+	wall := func(n *session.Snapshot) string {
+		var box session.Box
+		box.Store(n)
+		return serve(web.Wall(&box))
+	}
+	drawn := poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length > 1`)
+	rows := arrive(`document.querySelectorAll("#rows a").length > 9`)
+	return []atPage{
+		{"review", lib + "/record/code/", []chromedp.Action{arrive(`document.querySelectorAll("#rows tr").length > 5`), drawn}},
+		{"review, changing", lib + "/record/code/", []chromedp.Action{arrive(`document.querySelectorAll("#rows tr").length > 5`), drawn,
+			chromedp.Click(`#rows .edit`), chromedp.Click(`#figures summary`), chromedp.Click(`.keys summary`)}},
+		{"two records", lib + "/pair/code/2024-03-00002/", []chromedp.Action{arrive(`document.querySelectorAll(".strip svg").length === 2`)}},
+		{"debriefing", lib + "/record/drill/", []chromedp.Action{arrive(`document.querySelectorAll(".strip svg").length === 1`)}},
+		{"records", lib + "/", []chromedp.Action{rows}},
+		{"run charts", lib + "/", []chromedp.Action{rows, chromedp.Click(`[data-view="charts"]`), poll(`document.querySelectorAll("#drawn svg").length > 9`)}},
+		{"drills by team", lib + "/", []chromedp.Action{rows, chromedp.Click(`[data-view="drills"]`), poll(`document.querySelectorAll("#teams svg").length > 0`)}},
+		{"wall", wall(well), []chromedp.Action{arrive(`$("given").children.length > 0`)}},
+		{"wall, not well", wall(&bad), []chromedp.Action{arrive(`!$("ill").hidden`)}},
+		{"card", paper + "/card.html", nil},
+		{"list", paper + "/list.html", nil},
+		{"report", paper + "/report.html", nil},
+		{"charts", paper + "/charts.html", nil},
+	}
+}
+
+// Every page, by day and by night, is as WCAG 2.2 wants it, its text at 7 to 1 (1.4.6):
+// axe-core finds nothing.
+func TestAxeFindsNothing(t *testing.T) {
+	z, err := gzip.NewReader(bytes.NewReader(axeCore))
+	if err != nil {
+		t.Fatal(err)
+	}
+	script, err := io.ReadAll(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := browser(t, "about:blank")
+	for _, p := range everyPage(t) {
+		do(t, ctx, append([]chromedp.Action{chromedp.Navigate(p.url)}, p.then...)...)
+		eval[any](t, ctx, string(script)+";0")
+		for light, rules := range map[string]string{"light": allRules, "dark": colourRules} { // only colours are others
+			do(t, ctx, theme(light))
+			for _, v := range axe(t, ctx, rules) {
+				t.Errorf("%s, %s: %s", p.name, light, v)
+			}
+			shot(t, ctx, strings.ReplaceAll(p.name, ", ", "-")+"-"+light)
+		}
+		do(t, ctx, chromedp.Navigate("about:blank")) // lets go of streams
+	}
+}
+
+// What axe-core looks for.
+const (
+	allRules    = `{ rules: { "color-contrast-enhanced": { enabled: true } }, resultTypes: ["violations"] }`
+	colourRules = `{ runOnly: ["color-contrast", "color-contrast-enhanced"], resultTypes: ["violations"] }`
+)
+
+// axe returns what axe-core finds, a line each.
+func axe(t *testing.T, ctx context.Context, rules string) (found []string) {
+	t.Helper()
+	var text string
+	do(t, ctx, chromedp.Evaluate(`axe.run(`+rules+`)
+		.then(r => JSON.stringify(r.violations.map(v => ({ id: v.id, impact: v.impact, help: v.help,
+			where: v.nodes.map(n => n.target.join(" ") + ": " + n.failureSummary) }))))`, &text,
+		func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	var all []struct {
+		ID, Impact, Help string
+		Where            []string
+	}
+	if err := json.Unmarshal([]byte(text), &all); err != nil {
+		t.Fatalf("%v: %s", err, text)
+	}
+	for _, v := range all {
+		found = append(found, fmt.Sprintf("%s (%s): %s: %.300q", v.ID, v.Impact, v.Help, v.Where))
+	}
+	return found
+}
