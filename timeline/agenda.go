@@ -232,7 +232,8 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 	if s.Rhythm == PEA || s.Rhythm == Asystole {
 		return s.RhythmAt + p.Span("epinephrine_nonshockable_s"), true
 	}
-	return p.stackedShock(s, max(1, int(p.Get("epinephrine_after_shock"))))
+	return p.stackedShock(s, max(1, int(p.Get("epinephrine_after_shock"))),
+		p.Values["stacked_epinephrine_shocks"])
 }
 
 // consider is a cue that names a drug's next dose. Without the weight that the
@@ -279,7 +280,7 @@ func (p *Protocol) antiarrhythmic(s State) []Cue {
 	if n >= len(d.Doses) { // the last dose repeats
 		after += int(p.Get("antiarrhythmic_again_shocks")) * (n - len(d.Doses) + 1)
 	}
-	from, ok := nthShock(s, after)
+	from, ok := p.stackedShock(s, max(1, after), p.Values["stacked_antiarrhythmic_shocks"])
 	if !ok {
 		return nil
 	}
@@ -304,12 +305,12 @@ func (p *Protocol) magnesium(s State) []Cue {
 	return []Cue{p.consider(id, "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
 }
 
-// stackedShock returns when the n-th shock was given as it counts for
-// epinephrine: of shocks given in a row without compressions, up to the
-// protocol's number, only so many count.
-func (p *Protocol) stackedShock(s State, n int) (Time, bool) {
+// stackedShock returns when the n-th shock was given as it counts for a drug: of
+// shocks given in a row without compressions, up to the protocol's number, only so
+// many count as the value says; if it is none, all do.
+func (p *Protocol) stackedShock(s State, n int, value Value) (Time, bool) {
 	most, _ := p.Spoken("stacked_shocks")
-	count, stacks := p.Spoken("stacked_epinephrine_shocks")
+	count, stacks := value.Value, !value.None
 	row := 0.0 // shocks of the present stack
 	for _, x := range s.Defibrillations() {
 		switch {

@@ -7,11 +7,6 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// dearest is how many times the largest dose of a protocol a site's overlay may
-// give in one: enough for a local habit, too little for a wrong unit or a slipped
-// decimal point (common practice, no source).
-const dearest = 3
-
 // largest is the most of a drug in one dose, in mg, or mg a kilogram.
 func (d Drug) largest() (most, perKg float64) {
 	for _, a := range d.Doses {
@@ -23,6 +18,7 @@ func (d Drug) largest() (most, perKg float64) {
 
 // checkDoses holds the doses of an overlay to those of the protocol below it.
 func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Drug) error {
+	dearest := rules["overlay_times"].Value
 	for name, d := range drugs {
 		known, perKg := p.Drugs[name].largest()
 		for _, v := range p.Variants {
@@ -31,8 +27,8 @@ func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Dru
 		}
 		most, each := d.largest()
 		if known > 0 && most > dearest*known || perKg > 0 && each > dearest*perKg {
-			return fmt.Errorf("%s:%d: drug %s: a dose of %s mg is more than %d times the largest below it, %s mg",
-				file, lineOf(root, "drugs", name), name, FormatNumber(math.Max(most, each)), dearest, FormatNumber(known))
+			return fmt.Errorf("%s:%d: drug %s: a dose of %s mg is more than %s times the largest below it, %s mg",
+				file, lineOf(root, "drugs", name), name, FormatNumber(math.Max(most, each)), FormatNumber(dearest), FormatNumber(known))
 		}
 	}
 	return nil

@@ -17,9 +17,6 @@ type Beat struct {
 	NoBreaths bool    // no ticks for breaths
 }
 
-// stepOfBeat is what "faster" and "slower" change: common practice, no source.
-const stepOfBeat = 5
-
 // Tempo is the rate of the beat in beats a minute, within low and high; base is
 // the configured one.
 func (s State) Tempo(base, low, high float64) float64 {
@@ -48,9 +45,9 @@ func (s *State) beat(e Event) {
 	case BeatRate:
 		b.Rate, b.Shift = e.Values["beats"], 0
 	case BeatFaster:
-		b.Shift += stepOfBeat
+		b.Shift += rules["beat_step"].Value
 	case BeatSlower:
-		b.Shift -= stepOfBeat
+		b.Shift -= rules["beat_step"].Value
 	case BeatRatio:
 		b.Mode = "ratio"
 	case BeatContinuous:

@@ -31,6 +31,7 @@ func (p *Protocol) Lines() []Line {
 		out = append(out, a.line("adult", "shock", fmt.Sprintf("shocks_monophasic %d", i+1), "J"))
 	}
 	out = append(out, choice("antiarrhythmics", p.Antiarrhythmics))
+	out = append(out, choice("bradycardia", p.Bradycardia))
 	out = append(out, choice("stable_vt", p.StableVT), choice("always_unstable", p.AlwaysUnstable))
 	for _, name := range slices.Sorted(maps.Keys(p.Measured)) {
 		r := p.Measured[name]
@@ -74,6 +75,9 @@ func (v Variant) lines(patient string) []Line {
 	}
 	if len(v.Causes) > 0 {
 		out = append(out, Line{Patient: patient, Section: "rule", Name: "causes", Text: strings.Join(v.Causes, ", ")})
+	}
+	if len(v.Brady) > 0 {
+		out = append(out, Line{Patient: patient, Section: "rule", Name: "bradycardia", Text: strings.Join(v.Brady, ", ")})
 	}
 	if v.WeightRule != "" {
 		l := Line{Patient: patient, Section: "rule", Name: "weight_rule", Text: v.WeightRule}

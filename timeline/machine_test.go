@@ -194,7 +194,8 @@ func doseOf(c Cue) string {
 		if tail == "amiodarone" {
 			return "amiodarone_infusion"
 		}
-		return tail
+		drug, _, _ := strings.Cut(tail, ".")
+		return drug
 	}
 	return ""
 }

@@ -44,6 +44,7 @@ type Protocol struct {
 	Polymorphic     []Amount            `yaml:"polymorphic"`       // J, unsynchronised, with a pulse; empty: as Shocks
 	AlwaysUnstable  []Rhythm            `yaml:"always_unstable"`   // with a pulse, whatever was called
 	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion, a drug
+	Bradycardia     []string            `yaml:"bradycardia"`       // unstable, what to do in order: see bradySteps
 	Causes          []string            `yaml:"causes"`
 	Measured        map[string]Range    `yaml:"measured"` // what is expected of a number that is called, by its name
 	Round           []Kind              `yaml:"round"`    // what the first minute with a pulse holds
@@ -63,6 +64,7 @@ type Variant struct {
 	Shocks     []Amount            `yaml:"shocks"`
 	Sync       map[string][]Amount `yaml:"sync"`
 	Causes     []string            `yaml:"causes"`
+	Brady      []string            `yaml:"bradycardia"`
 	WeightRule string              `yaml:"weight_rule"`
 }
 
@@ -255,7 +257,7 @@ func (p Protocol) withoutAdultAmounts() Protocol {
 
 func (v Variant) protocol() Protocol {
 	return Protocol{Values: v.Values, Drugs: v.Drugs, Shocks: v.Shocks, Sync: v.Sync, Causes: v.Causes,
-		WeightRule: v.WeightRule}
+		Bradycardia: v.Brady, WeightRule: v.WeightRule}
 }
 
 // instead puts a list in the place of another, if it is given.
@@ -288,6 +290,7 @@ func (p *Protocol) overlay(q Protocol) {
 	instead(&p.Polymorphic, q.Polymorphic)
 	instead(&p.AlwaysUnstable, q.AlwaysUnstable)
 	instead(&p.StableVT, q.StableVT)
+	instead(&p.Bradycardia, q.Bradycardia)
 	instead(&p.Antiarrhythmics, q.Antiarrhythmics)
 	instead(&p.Shocks, q.Shocks)
 	instead(&p.Monophasic, q.Monophasic)

@@ -56,6 +56,9 @@ func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
 	kg, _ := p.Weight(s)
 	most, ok := p.Drugs[drug].most(0, kg)
 	slow, _ := p.Drugs[drug+"_infusion"].most(0, kg)
+	if drug == "epinephrine" && s.Rhythm != Brady { // with a pulse it is for a slow rhythm only
+		slow = 0
+	}
 	mg := e.Milligrams()
 	if mg == 0 && drug == "epinephrine" {
 		mg = most

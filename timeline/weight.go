@@ -5,11 +5,6 @@ import (
 	"math"
 )
 
-// farOff is how many times a weight may be what the age or an earlier call
-// tells, or one so many times smaller, before it is asked about: common
-// practice, no source. A misheard weight ("eighty" for "eight") is off by more.
-const farOff = 2
-
 // weightQuestions ask once for a weight that contradicts who was called to lie
 // there, whichever is called last, or an earlier weight.
 func (p *Protocol) weightQuestions(s State, e Event) []question {
@@ -19,6 +14,7 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient || kg == 0 {
 		return nil
 	}
+	farOff := p.Get("weight_far_off")
 	low, high := p.plausibleKg(after)
 	changed := s.WeightKg > 0 && max(kg/s.WeightKg, s.WeightKg/kg) > farOff &&
 		s.WeightKg >= low && s.WeightKg <= high // one that puts an implausible one right is not asked about
@@ -36,6 +32,7 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 // called of the patient: far off the estimate from the age or, for a child or
 // infant without one, from the ages that it can have.
 func (p *Protocol) plausibleKg(s State) (low, high float64) {
+	farOff := p.Get("weight_far_off")
 	adult := p.Get("child_below_kg") / farOff
 	form := p.For(s)
 	estimate := func(months float64) float64 {

@@ -120,24 +120,3 @@ func (p *Protocol) stableNarrow(s State, from Time) []Cue {
 	}
 	return out
 }
-
-// slow: atropine to its limit, then pacing.
-func (p *Protocol) slow(s State, from Time) []Cue {
-	given := s.Given["atropine"]
-	kg, _ := p.Weight(s)
-	d := p.Drugs["atropine"]
-	total := d.TotalCap(kg)
-	full := total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
-	if _, pacing := s.Done["pacing"]; full && !pacing {
-		at := given[len(given)-1].At + p.Span("settle_s")
-		drip := due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice)
-		drip = p.say(drip, "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
-		return []Cue{due("peri.pacing", at, Seconds(60), Due), drip}
-	} else if full || pacing {
-		return nil
-	}
-	if n := len(given); n > 0 {
-		from = given[n-1].At + p.Span("atropine_interval_s")
-	}
-	return []Cue{p.consider("peri.atropine", "atropine", s, from, Seconds(60), Due)}
-}

@@ -1,0 +1,87 @@
+package timeline
+
+import "slices"
+
+// bradySteps are what a protocol can do, in its order, for an unstable patient whose
+// rhythm is too slow.
+var bradySteps = []string{"breaths", "compressions", "epinephrine", "atropine", "pacing"}
+
+// slow goes through the protocol's steps. Where atropine stands first it is given to
+// its limit before the next; behind another drug it is for some causes only, and each
+// drug is named in turn.
+func (p *Protocol) slow(s State, from Time) []Cue {
+	var out []Cue
+	gap, gave := p.Span("stable_drug_s"), true // whether each drug so far was given
+	for i, step := range p.Bradycardia {
+		at := from + Time(i)*gap
+		switch step {
+		case "breaths":
+			out = append(out, due("peri.breaths", from, Seconds(60), Due))
+		case "compressions":
+			c := due("peri.compress", at, Seconds(60), Due)
+			out = append(out, p.say(c, "brady_compress_rate", "rate"))
+		case "epinephrine":
+			given := s.Given["epinephrine"]
+			if n := len(given); n > 0 {
+				at = given[n-1].At + p.Span("epinephrine_due_s")
+			}
+			gave = gave && len(given) > 0
+			out = append(out, p.slowly("epinephrine", s, at))
+		case "atropine":
+			c, full := p.atropine(s, from, at, i == 0)
+			out = append(out, c...)
+			if i == 0 && !full {
+				return out
+			}
+			gave = gave && len(s.Given["atropine"]) > 0
+		case "pacing":
+			if gave {
+				out = append(out, p.pacing(s)...)
+			}
+		}
+	}
+	return out
+}
+
+// atropine is its next dose, and whether all that the protocol allows was given.
+func (p *Protocol) atropine(s State, from, at Time, first bool) (out []Cue, full bool) {
+	given := s.Given["atropine"]
+	kg, _ := p.Weight(s)
+	d := p.Drugs["atropine"]
+	total := d.TotalCap(kg)
+	full = total > 0 && s.Total("atropine") >= total || d.MaxDoses > 0 && len(given) >= d.MaxDoses
+	if full {
+		return nil, true
+	}
+	if _, pacing := s.Done["pacing"]; pacing {
+		return nil, false
+	}
+	id := "peri.atropine"
+	if !first {
+		id, from = "peri.atropine.vagal", at
+	}
+	if n := len(given); n > 0 {
+		from = given[n-1].At + p.Span("atropine_interval_s")
+	}
+	return []Cue{p.consider(id, "atropine", s, from, Seconds(60), Due)}, false
+}
+
+// pacing, and the infusion beside it, once the drugs before it were given.
+func (p *Protocol) pacing(s State) []Cue {
+	if _, done := s.Done["pacing"]; done {
+		return nil
+	}
+	last := Never
+	for _, drug := range p.Bradycardia {
+		if given := s.Given[drug]; len(given) > 0 {
+			last = max(last, given[len(given)-1].At)
+		}
+	}
+	at := last + p.Span("settle_s")
+	drip := due("peri.infusion", at+p.Span("infusion_after_pacing_s"), Seconds(60), Advice)
+	drip = p.say(drip, "brady_epinephrine_min", "min", "brady_epinephrine_max", "max")
+	if slices.Contains(p.Bradycardia, "epinephrine") { // it was given as doses
+		return []Cue{due("peri.pacing", at, Seconds(60), Due)}
+	}
+	return []Cue{due("peri.pacing", at, Seconds(60), Due), drip}
+}
