@@ -19,6 +19,9 @@ var verbs = []verb{
 // is logged wrongly of them is acted on.
 var dangerous = []string{"compressions.", "shock.", "drug."}
 
+// told is how what was so elsewhere is told: the opening of a callout, and its like.
+var told = map[string]string{"we have ": "he had "}
+
 // inflections are sentences that have the sound of a callout in another form of its words
 // and report nothing: "who started compressions",
 // "charge to two hundred". The words around a callout do not tell them: the form that
@@ -30,11 +33,9 @@ func (v *Vocabulary) inflections() (out []Phrase) {
 	seen := map[string]bool{}
 	for i := range v.Callouts {
 		c := &v.Callouts[i]
-		if !slices.ContainsFunc(dangerous, func(x string) bool { return strings.HasPrefix(c.ID, x) }) {
-			continue
-		}
+		acted := slices.ContainsFunc(dangerous, func(x string) bool { return strings.HasPrefix(c.ID, x) })
 		for _, p := range c.Phrases {
-			for _, s := range inflect(strings.Fields(p)) {
+			for _, s := range inflect(strings.Fields(p), acted) {
 				parts, err := v.parts(s)
 				if err == nil && !seen[s] && !slices.Contains(c.Phrases, s) {
 					out = append(out, Phrase{Callout: &talk, Text: s, Parts: parts, Inflects: c})
@@ -46,12 +47,17 @@ func (v *Vocabulary) inflections() (out []Phrase) {
 	return out
 }
 
-// inflect lists what one phrase becomes.
-func inflect(words []string) (out []string) {
+// inflect lists what one phrase becomes; acted: its callout is acted on.
+func inflect(words []string, acted bool) (out []string) {
+	for opening, other := range told {
+		if rest, ok := strings.CutPrefix(strings.Join(words, " "), opening); ok {
+			out = append(out, other+rest)
+		}
+	}
 	rest := strings.Join(words[1:], " ")
 	for _, w := range verbs {
 		switch {
-		case rest == "":
+		case rest == "" || !acted:
 		case words[0] == w.order:
 			out = append(out, "who "+w.past+" "+rest, "they "+w.past+" "+rest, "who is "+w.doing+" "+rest)
 		case words[0] == w.doing:

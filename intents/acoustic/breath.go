@@ -138,6 +138,11 @@ type loop struct {
 // around passes tokens through the asides over frames [from, to), which lie before or
 // behind a phrase.
 func (d *decoder) around(from, to int, behind bool) loop {
+	return d.through(d.g.asides, from, to, behind)
+}
+
+// through is around with some of the asides.
+func (d *decoder) through(list []aside, from, to int, behind bool) loop {
 	out := loop{from: from, at: []token{{last: -1}}}
 	lo, hi := d.g.asides[0].lo, d.g.asides[len(d.g.asides)-1].hi
 	old, now := make([]token, hi-lo), make([]token, hi-lo)
@@ -148,7 +153,7 @@ func (d *decoder) around(from, to int, behind bool) loop {
 		row, here := d.llr[t%keepFrames], out.at[t-from]
 		next, by, ends := here, aside{}, false
 		next.score += fillCredit
-		for _, a := range d.g.asides {
+		for _, a := range list {
 			enters := token{here.score - a.cost, here.last, t}
 			switch {
 			case behind && a.forbids():

@@ -98,6 +98,7 @@ type decoder struct {
 	pending []candidate // the best of each callout over the time of best
 	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
+	held    []candidate // phrases that wait for the end of their breath
 }
 
 // path is the best token that reaches a state, or takes a way on, in a frame.
@@ -267,8 +268,7 @@ func (d *decoder) endings() (out candidate, final bool) {
 				continue
 			}
 			c := candidate{phrase: k, start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
-			n := float64(c.end - c.start + 1)
-			if c.score <= tuned.least*n || c.score/n-tuned.bonus < tuned.minAverage || n < leastFrames {
+			if !c.plausible() || d.beaten(c) {
 				continue
 			}
 			if d.have && c.start > d.best.end-3 { // what comes after is another callout
@@ -285,6 +285,12 @@ func (d *decoder) endings() (out candidate, final bool) {
 		d.have = false
 	}
 	return out, final
+}
+
+// plausible reports whether a phrase took long enough and fits well enough to be looked at.
+func (c candidate) plausible() bool {
+	n := float64(c.end - c.start + 1)
+	return n >= leastFrames && c.score > tuned.least*n && c.score/n-tuned.bonus >= tuned.minAverage
 }
 
 // consider keeps a candidate if it is the best of its callout.
@@ -313,9 +319,10 @@ func (d *decoder) choose() candidate {
 	var out, second candidate
 	for _, c := range d.pending {
 		c.opinion = d.opinion(c)
-		x := c.score + tuned.trust*c.opinion.said
-		if near, ok := d.inflected(c); ok {
-			x = c.score + tuned.trust*near.said - tuned.inflected
+		// in running speech the nets are silent about what they know, too
+		x := c.score + tuned.trust*max(neutral, c.opinion.said)
+		if of, ok := d.inflected(c); ok {
+			x = c.score - d.left(c, of) + tuned.trust*max(neutral, d.opinion(of).said) - tuned.inflected
 		} else if d.g.phrases[c.phrase].Talk() {
 			x -= tuned.talk
 		}
@@ -330,47 +337,6 @@ func (d *decoder) choose() candidate {
 	}
 	out.margin = (best - rival) / float64(out.end-out.start+1)
 	return out
-}
-
-// inflected is the opinion of the callout that a candidate is another form of, if that is
-// pending too. The nets know callouts as wholes, and take both for the callout: only the
-// phones tell them apart.
-func (d *decoder) inflected(c candidate) (opinion, bool) {
-	of := d.g.phrases[c.phrase].Inflects
-	for _, x := range d.pending {
-		if of != nil && d.g.phrases[x.phrase].Callout == of {
-			return d.opinion(x), true
-		}
-	}
-	return opinion{}, false
-}
-
-// growing reports whether a longer phrase is on its way: "shock delivered"
-// must not be final in the middle of "shock delivered two hundred joules".
-func (d *decoder) growing(now []path) bool {
-	if d.frame-d.best.end > 4*holdFrames {
-		return false
-	}
-	for _, live := range d.live {
-		for _, i := range live {
-			if float64(now[i].score) > d.best.score+1 && int(now[i].start) < d.best.end-3 {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// clear drops all tokens that overlap a phrase that was accepted.
-func (d *decoder) clear(c candidate) {
-	now := d.tokens[d.frame&1]
-	for k, live := range d.live {
-		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(now[i].start) < c.end-2 })
-	}
-	d.blocked = c.end - 2
-	if d.have && d.best.start < c.end-2 {
-		d.have = false
-	}
 }
 
 var _ intents.Recogniser = (*Recogniser)(nil)

@@ -14,3 +14,18 @@ func TestInflectionsAreNoCallouts(t *testing.T) {
 		t.Errorf("heard %+v", got)
 	}
 }
+
+// Another form of a callout's words has a word more, and must not win by the frames of the
+// courtesy before the callout: "they resumed compressions" over "okay, resume compressions".
+func TestCourtesyIsNoOtherForm(t *testing.T) {
+	for _, voice := range []string{"kal16", "rms", "awb"} {
+		got := hear(t, nil, speakAs(t, voice, "okay, resume compressions. okay, resume compressions please. okay, stop compressions."), 1600)
+		var ids string
+		for _, r := range got {
+			ids += " " + r.Callout
+		}
+		if ids != " compressions.start compressions.start compressions.stop" {
+			t.Errorf("%s: heard%s", voice, ids)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package acoustic
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"coxswain/intents"
@@ -83,6 +84,7 @@ type proposal struct {
 	result intents.Result
 	evidence
 	breath
+	strong bool // it keeps what overlaps with it from being heard
 }
 
 // LeaveOpen implements intents.Candid: from now on all that may have been said is
@@ -115,21 +117,42 @@ func (r *Recogniser) propose(c candidate) {
 	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need,
 		Start: at(c.start), End: at(c.end + 1)}
 	sure := ev.atBest(r.model)
-	if sure >= need && !p.Talk() && ev.loop > fitsWell || ev.confidence(r.model) >= need {
+	w.strong = sure >= need && !p.Talk() && ev.loop > fitsWell || ev.confidence(r.model) >= need
+	switch {
+	case p.Talk() && w.strong:
 		r.dec.clear(c)
-	}
-	if !p.Talk() && (sure >= least || r.trace != nil) {
-		r.waiting = append(r.waiting, w)
+	case !p.Talk() && (sure >= least || r.trace != nil):
+		r.hold(w)
 	}
 }
 
-// due reports whether a phrase can be judged: its speaker has paused, or goes on for long.
+// hold lets a phrase wait. Of two that overlap, the one that explains more of the sound
+// waits on: "okay, resume" has the sound of "procainamide is in" until it goes on.
+func (r *Recogniser) hold(w proposal) {
+	if w.strong {
+		r.waiting = slices.DeleteFunc(r.waiting, func(x proposal) bool {
+			return x.candidate.overlaps(w.candidate) && (!x.strong || x.score < w.score)
+		})
+		r.dec.held = append(r.dec.held, w.candidate)
+	}
+	r.waiting = append(r.waiting, w)
+}
+
+// due reports whether a phrase can be judged: its speaker has paused, or goes on for long,
+// and not with a phrase that explains more of the same sound.
 func (r *Recogniser) due(c candidate) bool {
-	return len(r.dec.g.asides) == 0 || r.dec.frame-c.end > waitFrames || !r.dec.speaking()
+	late := r.dec.frame - c.end
+	if len(r.dec.g.asides) == 0 || late > 2*waitFrames || !r.dec.speaking() {
+		return true
+	}
+	return late > waitFrames && !r.dec.outgrown(c)
 }
 
 // judge decides whether a phrase was said as a callout.
 func (r *Recogniser) judge(w proposal) {
+	if w.strong {
+		r.dec.clear(w.candidate)
+	}
 	b := r.dec.listenBehind(w.candidate, w.breath)
 	if gap := w.start - r.ended; r.ended > 0 && gap > -besideGap && gap <= 2*besideGap { // two in one breath
 		b.left = 1

@@ -12,7 +12,10 @@ import (
 
 // speak returns text in the voice of flite's slt, which was never trained on:
 // 16 kHz, a pause of a second and a half for each full stop, a little dither.
-func speak(t testing.TB, text string) []int16 {
+func speak(t testing.TB, text string) []int16 { return speakAs(t, "slt", text) }
+
+// speakAs is speak in another voice of flite.
+func speakAs(t testing.TB, voice, text string) []int16 {
 	t.Helper()
 	if _, err := exec.LookPath("flite"); err != nil {
 		t.Skip("no flite: `make test` installs it")
@@ -21,7 +24,7 @@ func speak(t testing.TB, text string) []int16 {
 	for _, s := range strings.Split(text, ".") {
 		if s = strings.TrimSpace(s); s != "" {
 			file := filepath.Join(t.TempDir(), "s.wav")
-			if b, err := exec.Command("flite", "-voice", "slt", "-t", s, "-o", file).CombinedOutput(); err != nil {
+			if b, err := exec.Command("flite", "-voice", voice, "-t", s, "-o", file).CombinedOutput(); err != nil {
 				t.Fatalf("flite: %v: %s", err, b)
 			}
 			b, err := os.ReadFile(file)

@@ -1,0 +1,54 @@
+package acoustic
+
+import "slices"
+
+// growing reports whether a longer phrase is on its way: "shock delivered"
+// must not be final in the middle of "shock delivered two hundred joules".
+func (d *decoder) growing(now []path) bool {
+	if d.frame-d.best.end > 4*holdFrames {
+		return false
+	}
+	for _, live := range d.live {
+		for _, i := range live {
+			x := candidate{start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
+			if x.score > d.best.score+1 && x.start < d.best.end-3 && !d.beaten(x) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// overlaps reports whether two phrases take the same time.
+func (c candidate) overlaps(o candidate) bool { return c.start < o.end-2 && o.start < c.end-2 }
+
+// beaten reports whether a phrase that is held explains more of the same sound.
+func (d *decoder) beaten(c candidate) bool {
+	return slices.ContainsFunc(d.held, func(h candidate) bool { return h.overlaps(c) && h.score >= c.score })
+}
+
+// outgrown reports whether a phrase on its way explains more of the same sound.
+func (d *decoder) outgrown(c candidate) bool {
+	now := d.tokens[d.frame&1]
+	for _, live := range d.live {
+		for _, i := range live {
+			if float64(now[i].score) > c.score && int(now[i].start) < c.end-2 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// clear drops all tokens that overlap a phrase that was accepted.
+func (d *decoder) clear(c candidate) {
+	d.held = slices.DeleteFunc(d.held, func(h candidate) bool { return h.end <= c.end })
+	now := d.tokens[d.frame&1]
+	for k, live := range d.live {
+		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(now[i].start) < c.end-2 })
+	}
+	d.blocked = c.end - 2
+	if d.have && d.best.start < c.end-2 {
+		d.have = false
+	}
+}
