@@ -28,7 +28,8 @@ func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Dru
 		most, each := d.largest()
 		if known > 0 && most > dearest*known || perKg > 0 && each > dearest*perKg {
 			return fmt.Errorf("%s:%d: drug %s: a dose of %s mg is more than %s times the largest below it, %s mg",
-				file, lineOf(root, "drugs", name), name, FormatNumber(math.Max(most, each)), FormatNumber(dearest), FormatNumber(known))
+				file, lineOf(root, "drugs", name), name, FormatNumber(math.Max(most, each)),
+				FormatNumber(dearest), FormatNumber(known))
 		}
 	}
 	return nil

@@ -165,6 +165,9 @@ var unitsOf = map[string]string{
 // Words returns the event as a person reads it: "shock given, 200 J".
 func (e Event) Words() string {
 	s := e.Kind.Row().Words
+	if e.Kind == Question {
+		return s + ": " + Asked(e.Cue)
+	}
 	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
 		if full, ok := unitsOf[unit]; ok {

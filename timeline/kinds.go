@@ -131,6 +131,7 @@ type kindTable struct {
 	families map[string]Row // by what their kinds begin with: "drug."
 	callouts []Kind
 	rhythms  map[Rhythm]Kind
+	asked    map[string]string // what a question is about, by the id of its cue
 }
 
 //go:embed kinds.yaml
@@ -155,11 +156,13 @@ func parseKinds(name string, text []byte) (kindTable, error) {
 	var doc struct {
 		Systems map[string]struct{ Name, URI string } `yaml:"systems"`
 		Kinds   map[string]Row                        `yaml:"kinds"`
+		Asked   map[string]string                     `yaml:"questions"`
 	}
 	t := kindTable{rows: map[Kind]Row{}, families: map[string]Row{}, rhythms: map[Rhythm]Kind{}}
 	if err := DecodeStrict(name, text, &doc); err != nil {
 		return t, err
 	}
+	t.asked = doc.Asked
 	order, err := keysOf(text, "kinds")
 	if err != nil {
 		return t, fmt.Errorf("%s: %w", name, err)
@@ -266,6 +269,10 @@ func (k Kind) Row() Row {
 	r.naming(string(k))
 	return r
 }
+
+// Asked is what a question is about, in words, by the id of its cue; one that the
+// table does not know keeps its id.
+func Asked(cue string) string { return or(kinds.asked[cue], cue) }
 
 // IsCallout reports whether k is a kind that a team can call aloud.
 func (k Kind) IsCallout() bool {

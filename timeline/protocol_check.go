@@ -45,8 +45,10 @@ var bounds = map[string]bound{
 	"vagal_s": {5, 60}, "adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120},
 	"infusion_after_pacing_s": {5, 120}, "pause_again_s": {10, 120}, "cycle_again_s": {10, 120},
 	"drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600},
-	"round_s": {20, 300}, "glucose_mgdl_per_mmol": {17.9, 18.1},
-	"weight_far_off": {1.5, 4}, "brady_compress_rate": {40, 100}, "stacked_antiarrhythmic_shocks": {1, 3}, "etco2_jump_mmhg": {5, 30},
+	"round_s":               {20, 300},
+	"glucose_mgdl_per_mmol": {17.9, 18.1},
+	"weight_far_off":        {1.5, 4}, "brady_compress_rate": {40, 100}, "stacked_antiarrhythmic_shocks": {1, 3},
+	"etco2_jump_mmhg": {5, 30},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on.
@@ -69,7 +71,8 @@ var optional = map[string]bool{
 	"rosc_temperature_h": true, "rosc_temperature_max_h": true, "vector_change_shocks": true,
 	"stacked_shocks": true, "stacked_epinephrine_shocks": true, "delivery_s": true,
 	"brady_epinephrine_min": true, "brady_epinephrine_max": true, "naloxone_s": true, "cold_c": true,
-	"glucose_mgdl_per_mmol": true, "brady_compress_rate": true, "stacked_antiarrhythmic_shocks": true, "cold_shocks": true, "cold_epinephrine_doses": true,
+	"glucose_mgdl_per_mmol": true, "brady_compress_rate": true, "stacked_antiarrhythmic_shocks": true,
+	"cold_shocks": true, "cold_epinephrine_doses": true,
 }
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).
@@ -240,7 +243,8 @@ func (p *Protocol) check(name string) error {
 	}
 	for _, step := range p.Bradycardia {
 		if !slices.Contains(bradySteps, step) {
-			return fmt.Errorf("protocol %s: bradycardia: unknown step %q: choose of %s", name, step, strings.Join(bradySteps, ", "))
+			known := strings.Join(bradySteps, ", ")
+			return fmt.Errorf("protocol %s: bradycardia: unknown step %q: choose of %s", name, step, known)
 		}
 	}
 	if len(p.Shocks) == 0 {

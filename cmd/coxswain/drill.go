@@ -46,7 +46,7 @@ the moment to listen to. --protocol scores by another guideline.
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.In, "from", "", "hear a recording instead of the microphone")
-	f.StringVar(&o.Out, "record", "", "folder for the record (with --from)")
+	f.StringVar(&o.Out, "record", "", "folder for the record (with --from or --typed)")
 	f.StringVar(&o.Wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the recording's first sample")
 	f.StringVar(&o.Score, "score", "", "score this record; play nothing")
 	f.StringVar(&o.File, "case", "", "a case of your own, a YAML `file`; its sentences are printed, not spoken")

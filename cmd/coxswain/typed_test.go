@@ -161,3 +161,19 @@ func TestDrillErrors(t *testing.T) {
 		}
 	}
 }
+
+// The folder that is named for the record is taken, also with a keyboard; one that
+// holds a record is refused.
+func TestTypedRecordFolder(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "ours")
+	for _, want := range []int{0, 1} {
+		var out, errs bytes.Buffer
+		args := []string{"drill", "shockable", "--typed", "--record", dir}
+		if code := Main(args, strings.NewReader("0:08 start the code\n"), &out, &errs); code != want {
+			t.Fatalf("exit %d, want %d: %s", code, want, errs.String())
+		}
+		if _, _, err := record.Read(dir); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

@@ -126,8 +126,8 @@ func (l Criterion) whenWrong() string {
 	switch {
 	case !(l.WithinS >= 0 && l.WithinS <= maxSeconds):
 		return fmt.Sprintf("within_s: want 0 to %d seconds", maxSeconds)
-	case len(l.Avoid) > 0 && (l.WithinS > 0 || l.Fresh), len(l.Do) > 0 && len(l.When) > 0:
-		return "within_s and fresh belong to do, when to avoid"
+	case len(l.Avoid) > 0 && (l.WithinS > 0 || l.Fresh):
+		return "within_s and fresh belong to do"
 	}
 	for _, w := range l.When {
 		if conditions[w] == nil && timeline.Rhythm(w).Kind() == "" {

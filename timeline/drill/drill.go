@@ -47,7 +47,8 @@ type Telling struct {
 // Criterion is something that the team must do (Do, within WithinS of its
 // moment) or must not do (Avoid, from its moment on, while one of When holds).
 // What holds already at the moment, or was done since the event that it counts
-// from, was done early: that counts, unless Fresh.
+// from, was done early: that counts, unless Fresh. What must be done while one of
+// When holds does not apply once none does.
 type Criterion struct {
 	Moment  `yaml:",inline"`
 	Do      []timeline.Kind `yaml:"do"`

@@ -256,7 +256,6 @@ func TestRefused(t *testing.T) {
 		{"do: [shock.given]", "do: [shock]", `unknown callout "shock"`},
 		{"do: [shock.given]", "avoid: [shock.given], when: [asleep]",
 			`when: unknown state "asleep": choose of arrest, compressing, hands off, not compressing, pulse`},
-		{"do: [shock.given]", "do: [shock.given], when: [pulse]", "when to avoid"},
 		{"do: [shock.given]", "after: [shock.given], nth_of: shocks, do: [rosc]", "nth_of"},
 		{"points: 1", "points: 0", "points: want 1 to 100"},
 		{", source: s", "", "reason and source"},
@@ -329,4 +328,29 @@ func FuzzCase(f *testing.F) {
 		}
 		c.Told([]timeline.Event{{Seq: 1, Kind: timeline.RhythmCheck, At: 5}}, timeline.Seconds(10))
 	})
+}
+
+// A second synchronised shock is for a patient who still has the pulse: once it is
+// lost the criterion does not apply, and with it it does.
+func TestSecondCardioversionNeedsAPulse(t *testing.T) {
+	p := protocol(t, "aha-2025")
+	find := func(text string) (f Finding) {
+		for _, f = range load(t, "unstable-vt").Score(p, called(t, p, text)) {
+			if strings.HasPrefix(f.Reason, "a second synchronised") {
+				return f
+			}
+		}
+		t.Fatal("no such criterion")
+		return f
+	}
+	begin := "0:10 rhythm.vt,0:14 patient.unstable,0:30 cardioversion.given energy_j=100,"
+	for more, want := range map[string][2]int{
+		"0:40 pulse.lost,0:45 compressions.start,0:50 shock.given energy_j=200": {0, 0},
+		"0:50 cardioversion.given energy_j=150,0:55 pulse.lost":                 {2, 2},
+		"0:50 rhythm.vt,1:50 note":                                              {0, 2},
+	} {
+		if f := find(begin + more); f.Points != want[0] || f.Of != want[1] {
+			t.Errorf("%s: %+v, want %v", more, f, want)
+		}
+	}
 }

@@ -110,8 +110,11 @@ func (l Criterion) done(f *Finding, so []step, at timeline.Time, place int) {
 	}
 	for i := place + 1; i < len(so); i++ {
 		e := so[i].event
-		_, isFact := fact(so[next].state, e.Kind)
-		if !slices.Contains(l.Do, e.Kind) || i < next && (isFact || l.Fresh) {
+		if i >= next && !holdsAny(so[i].state, l.When) { // what is to be done is not called for any more
+			f.Of, f.Found = 0, "does not apply: it had changed by then"
+			return
+		}
+		if !l.counts(so[next].state, e.Kind, i < next) {
 			continue
 		}
 		f.Listen = e.At
@@ -125,6 +128,13 @@ func (l Criterion) done(f *Finding, so []step, at timeline.Time, place int) {
 		return
 	}
 	f.Found, f.Better = "not called", l.advice()
+}
+
+// counts reports whether a callout is what had to be done: before its moment only an
+// act counts, not a fact, which holds then or does not.
+func (l Criterion) counts(then timeline.State, k timeline.Kind, early bool) bool {
+	_, isFact := fact(then, k)
+	return slices.Contains(l.Do, k) && !(early && (isFact || l.Fresh))
 }
 
 // fact reports whether the state shows that what k calls is so, and whether a
@@ -261,7 +271,7 @@ func questionFinding(so []step) Finding {
 		if s.event.Kind != timeline.Question || s.event.Cue == "question.sync.off" {
 			continue
 		}
-		asked = append(asked, strings.TrimPrefix(s.event.Cue, "question."))
+		asked = append(asked, timeline.Asked(s.event.Cue))
 		if f.Listen == timeline.Never {
 			f.Listen = s.event.At
 		}

@@ -279,12 +279,19 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 	if n := len(c.Checked); n > 0 {
 		m["cycle_adherence"] = share(c.Checked, counts["cycle_adherence"])
 	}
-	if counts["sustained"].hold(c.Held.Seconds()) {
+	c.sustained(m, counts["sustained"])
+	return m
+}
+
+// sustained tells whether a return held. A record that stops too soon, or within
+// the arrest before any return, does not tell.
+func (c Course) sustained(m map[string]float64, long *Lengths) {
+	s := c.State
+	if long.hold(c.Held.Seconds()) {
 		m["sustained"] = 1
-	} else if !c.Holds {
+	} else if !c.Holds && (s.Ended != timeline.Never || s.FirstROSC != timeline.Never) {
 		m["sustained"] = 0
 	}
-	return m
 }
 
 // pauses measures compressions and what interrupted them.

@@ -130,6 +130,13 @@ func TestUnknownCompute(t *testing.T) {
 	if f := figure(t, script(0, "code.start", 5, "compressions.start", 60, "rosc"), 300, "sustained"); f.Known {
 		t.Error("sustained return is known after 4 min")
 	}
+	within := script(0, "code.start", 5, "compressions.start")
+	if f := figure(t, within, 300, "sustained"); f.Known {
+		t.Error("sustained return is known of a record that ends within the arrest")
+	}
+	if f := figure(t, append(within, script(200, "death", 205, "confirm")...), 300, "sustained"); !f.Known || f.Value != 0 {
+		t.Errorf("sustained return after a declared death: %+v", f)
+	}
 }
 
 // An unsure, a back-dated and a retracted event each open a range.

@@ -108,7 +108,7 @@ func newRow(e timeline.Event, gone bool) Row {
 		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)
 	case e.Kind.IsCallout():
 		w.Group = "called"
-	case e.Kind == timeline.Retraction: // its words name the event
+	case e.Kind == timeline.Retraction, e.Kind == timeline.Question: // its words name the event
 	default:
 		for _, words := range []string{e.Cue, e.Text} {
 			if words != "" {

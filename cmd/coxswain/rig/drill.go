@@ -49,7 +49,7 @@ func (r Rig) practise(ctx context.Context, d Drill, chosen *drill.Case, typed io
 		return d.Score, nil
 	case d.Typed:
 		fmt.Fprintln(r.Stderr, d.Caution)
-		return r.Typed(ctx, p, typed)
+		return r.Typed(ctx, p, d.Out, typed)
 	case d.In == "":
 		return r.Live(ctx, p)
 	case d.Out == "":

@@ -40,8 +40,9 @@ func (k *keyboard) Close() []intents.Result { return nil }
 // Typed runs a drill without a sound device: a line is a callout at the
 // moment it is typed or, if it begins with a time (0:14), at that moment, to
 // which the clock then runs at once. It ends with the case, with the input
-// after times, or with ctx. The record's folder is returned.
-func (r Rig) Typed(ctx context.Context, p Practice, in io.Reader) (string, error) {
+// after times, or with ctx. The record's folder is returned: out or, if that is empty,
+// one among the records.
+func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (string, error) {
 	v, err := intents.LoadVocabulary(r.Vocabulary...)
 	if err != nil {
 		return "", err
@@ -62,6 +63,12 @@ func (r Rig) Typed(ctx context.Context, p Practice, in io.Reader) (string, error
 	p.on(&o)
 	last := "" // the folder of the record
 	o.Begin = r.recordsIn(&last)
+	if out != "" {
+		if err := usable(out); err != nil {
+			return "", err
+		}
+		last, o.Begin = out, inOrder(out, &[]string{})
+	}
 	s, err := session.New(o)
 	if err != nil {
 		return "", err
