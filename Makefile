@@ -54,7 +54,7 @@ fuzz: deps
 
 # 8 h of session in accelerated time, 1,000 SIGKILLs: about 15 minutes.
 soak: deps test-deps
-	SOAK=1 $(GO) test -timeout 60m -v -run 'TestLongSession|TestKill|TestClockOfAStoppedProcess' ./cmd/coxswain/...
+	SOAK=1 $(GO) test -timeout 60m -v -run 'TestLongSession|TestKill|TestClockOfAStoppedProcess|TestServerDies|TestNetworkCut|TestFleet' ./cmd/coxswain/...
 
 # What is installed, by hand or as a package. The unit works without its settings.
 PREFIX ?= /usr/local

@@ -15,61 +15,59 @@ import (
 	"testing"
 	"time"
 
+	"filippo.io/age"
 	"github.com/prometheus/common/expfmt"
 	"github.com/prometheus/common/model"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/ready"
-	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 )
 
 // A running session answers on its socket and over HTTP, and tells the service
-// manager that it is up and alive.
+// manager that it is up and alive. All the while nobody answers where its records
+// should go: that is told, and changes nothing else.
 func TestStatusOfARunningSession(t *testing.T) {
 	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	manager, notify := listenAsManager(t)
 	addr := freeAddress(t)
-	l := startLive(t, append(env, "NOTIFY_SOCKET="+notify, "WATCHDOG_USEC=600000"), records, "--recogniser", earCommand(t), "--http", addr)
+	waiting, key := t.TempDir(), siteKey(t)
+	codeRecord(t, filepath.Join(waiting, "2026-03-01T140000"), 60)
+	l := startLive(t, append(env, "NOTIFY_SOCKET="+notify, "WATCHDOG_USEC=600000"), records, "--recogniser", earCommand(t), "--http", addr,
+		"--store", "nats://"+freeAddress(t), "--store-key", key, "--room", "bay-2", "--records-fallback", waiting)
 	l.await("a callout", func(e []timeline.Event) bool { return countOf(e, timeline.AccessIV, "") > 0 })
-	var n session.Snapshot
+	var n monitor.Status
 	for begun := time.Now(); ; time.Sleep(100 * time.Millisecond) { // it shows itself four times a second
 		var out, stderr bytes.Buffer // exit code 1 while a busy machine loses sound
 		Main([]string{"status", "--json", "--records", records}, nil, &out, &stderr)
 		if err := json.Unmarshal(out.Bytes(), &n); err != nil {
 			t.Fatalf("%v: %s", err, stderr.String())
 		}
-		if n.Healthy && n.Callouts >= 1 && n.Session > 2 && n.Code == nil && len(n.Last) > 0 && n.Last[0].Text == "access IV" {
+		if n.Healthy && n.Callouts >= 1 && n.Session > 2 && n.Code == nil && len(n.Last) > 0 && n.Last[0].Text == "access IV" &&
+			n.Outbox != nil && n.Outbox.Waiting == 1 && strings.Contains(n.Outbox.Failing, "the store does not answer") {
 			break
 		}
 		if time.Since(begun) > patience {
-			t.Fatalf("status: %+v", n)
+			t.Fatalf("status: %+v %+v", n.Snapshot, n.Outbox)
 		}
 	}
 	for path, check := range map[string]func(io.Reader) bool{
-		"/health":  func(r io.Reader) bool { b, _ := io.ReadAll(r); return string(b) == "well\n" },
-		"/metrics": func(r io.Reader) bool { return metric(t, r, "coxswain_callouts") >= 1 },
+		"/health": func(r io.Reader) bool { b, _ := io.ReadAll(r); return string(b) == "well\n" },
+		"/metrics": func(r io.Reader) bool {
+			b, _ := io.ReadAll(r)
+			of := func(name string) float64 { return metric(t, bytes.NewReader(b), name) }
+			return of("coxswain_callouts") >= 1 && of("coxswain_outbox_records") == 1 && of("coxswain_outbox_failing") == 1
+		},
 		"/events": func(r io.Reader) bool {
 			line, _ := bufio.NewReader(r).ReadString('\n')
 			return strings.HasPrefix(line, "data: {")
 		},
 		"/": func(r io.Reader) bool { b, _ := io.ReadAll(r); return strings.Contains(string(b), "wall.js") },
 	} {
-		req, err := http.NewRequest("GET", "http://"+addr+path, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if path != "/health" && path != "/metrics" { // these are open on loopback
-			address := ok(t, "status", "--records", records, "--display")
-			_, word, _ := strings.Cut(strings.TrimSpace(address), "?token=")
-			req.Header.Set("Authorization", "Bearer "+word)
-		}
-		r, err := http.DefaultClient.Do(req)
-		if err != nil {
-			t.Fatal(err)
-		}
+		r := asked(t, addr, path, records)
 		if !check(r.Body) || !strings.Contains(r.Header.Get("Content-Security-Policy"), "default-src 'none'") {
 			t.Errorf("%s: %s %v", path, r.Status, r.Header)
 		}
@@ -82,6 +80,35 @@ func TestStatusOfARunningSession(t *testing.T) {
 	if manager.count("READY=1") != 1 || manager.count("WATCHDOG=1") < 10 || manager.count("STOPPING=1") != 1 {
 		t.Errorf("the manager was told %v", manager.said)
 	}
+}
+
+// siteKey is a file with a new public key to seal to.
+func siteKey(t *testing.T) string {
+	t.Helper()
+	site, err := age.GenerateX25519Identity()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return writeText(t, t.TempDir(), "site.pub", site.Recipient().String()+"\n")
+}
+
+// asked is the answer of a running session, with the display's word where one is needed.
+func asked(t *testing.T, addr, path, records string) *http.Response {
+	t.Helper()
+	req, err := http.NewRequest("GET", "http://"+addr+path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if path != "/health" && path != "/metrics" { // these are open on loopback
+		address := ok(t, "status", "--records", records, "--display")
+		_, word, _ := strings.Cut(strings.TrimSpace(address), "?token=")
+		req.Header.Set("Authorization", "Bearer "+word)
+	}
+	r, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
 }
 
 // freeAddress is a loopback address that nobody listens on.

@@ -24,7 +24,7 @@ type cluster struct {
 }
 
 // startCluster starts so many servers that know each other.
-func startCluster(t testing.TB, n int) *cluster {
+func startCluster(t testing.TB, n int, change ...func(*server.Options)) *cluster {
 	t.Helper()
 	c := &cluster{t: t, servers: make([]*server.Server, n)}
 	var routes []*url.URL
@@ -39,6 +39,9 @@ func startCluster(t testing.TB, n int) *cluster {
 		if n > 1 {
 			o.Cluster = server.ClusterOpts{Name: "test", Host: "127.0.0.1", Port: ports[i]}
 			o.Routes = routes
+		}
+		for _, f := range change {
+			f(o)
 		}
 		c.options = append(c.options, o)
 		c.start(i)

@@ -34,6 +34,9 @@ func TestThereAndBack(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	if !Sent(dir) || Sent(broken) {
+		t.Errorf("the record counts as sent: %v; the broken one: %v", Sent(dir), Sent(broken))
+	}
 	if s := Look(r.Folders[0], time.Now()); s == nil || s.Waiting != 0 || s.Sent != 1 || s.Failing != "" {
 		t.Errorf("it tells %+v", s)
 	}

@@ -82,6 +82,12 @@ func filesOf(dir string) (string, time.Time, error) {
 	return out, j.ModTime(), nil
 }
 
+// Sent reports whether a record is in the store as it stands.
+func Sent(dir string) bool {
+	files, _, err := filesOf(dir)
+	return err == nil && readMark(dir).Files == files
+}
+
 func readMark(dir string) (m mark) {
 	if b, err := readSmall(dir, sentName); err == nil {
 		json.Unmarshal(b, &m)

@@ -106,7 +106,10 @@ func (s *session) has(ctx context.Context, room, id string) (bool, error) {
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return false, nil
 	}
-	return err == nil, err
+	if err != nil {
+		return false, fmt.Errorf("the store does not tell what it has: %w", err)
+	}
+	return true, nil
 }
 
 // chunk is how much of an object goes in one message: what the library takes too.
