@@ -3,6 +3,7 @@ package prompts
 import (
 	"slices"
 	"sort"
+	"strings"
 
 	"coxswain/audio"
 	"coxswain/timeline"
@@ -27,7 +28,7 @@ var patience = map[timeline.Priority]timeline.Time{
 	timeline.Due:      timeline.Seconds(4),
 	timeline.Cycle:    timeline.Seconds(2),
 	timeline.HandsOff: 0,
-	timeline.ReadBack: timeline.Seconds(1),
+	timeline.ReadBack: timeline.Seconds(2), // then the loop is closed all the same
 	timeline.Alarm:    0,
 }
 
@@ -190,7 +191,8 @@ func (s *Scheduler) say(c queued, at int64) Spoken {
 // interrupt fades out what sounds, for something that begins at sample at, and
 // queues it again, shortened.
 func (s *Scheduler) interrupt(at int64) []Spoken {
-	if c := s.now.queued; !c.cut && s.now.text != "" {
+	// A warning is followed by what it warns of: it is not said again.
+	if c := s.now.queued; !c.cut && s.now.text != "" && !strings.HasSuffix(c.ID, ".warning") {
 		c.Cue = s.voice.Short(c.whole)
 		c.cut, c.since, c.At, c.Expires = true, 0, timeline.Time(at), timeline.Time(at)+again
 		s.queue = append(s.queue, c)

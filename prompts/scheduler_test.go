@@ -64,18 +64,18 @@ func (s *stage) told() string {
 // again, shorter, when there is room.
 func TestCutPromptIsSaidAgain(t *testing.T) {
 	s := newStage(t)
-	s.offer("epinephrine.due", timeline.Due, 10, map[string]float64{"minutes": 4})
+	s.offer("epinephrine.overdue", timeline.Due, 10, map[string]float64{"minutes": 4})
 	s.run(0.7)
 	s.offer("said.note", timeline.ReadBack, 4, nil)
 	s.run(8)
-	if got, want := s.told(), "said:epinephrine.due cut:epinephrine.due said:said.note said:epinephrine.due"; got != want {
+	if got, want := s.told(), "said:epinephrine.overdue cut:epinephrine.overdue said:said.note said:epinephrine.overdue"; got != want {
 		t.Fatalf("%s, want %s", got, want)
 	}
 	first, cut, note, second := s.spoken[0], s.spoken[1], s.spoken[2], s.spoken[3]
 	if cut.At != first.At || cut.Text != first.Text || cut.Until >= first.Until || cut.Until != note.At+audio.Rate/100 {
 		t.Errorf("cut %v to %v, begun %v to %v, the other at %v", cut.At, cut.Until, first.At, first.Until, note.At)
 	}
-	if second.At < note.Until || second.Text != "Epinephrine due." || second.Until-second.At >= first.Until-first.At {
+	if second.At < note.Until || second.Text != "Epinephrine overdue." || second.Until-second.At >= first.Until-first.At {
 		t.Errorf("said again at %v, after %v: %q", second.At, note.Until, second.Text)
 	}
 	// The sound agrees: nothing of the first is heard after it was cut off.
@@ -96,12 +96,12 @@ func TestCutPromptThatIsOver(t *testing.T) {
 		holds bool
 		want  string
 	}{
-		{false, "said:epinephrine.due cut:epinephrine.due said:said.note dropped:epinephrine.due"},
-		{true, "said:epinephrine.due cut:epinephrine.due said:said.note said:epinephrine.due cut:epinephrine.due said:said.note"},
+		{false, "said:epinephrine.overdue cut:epinephrine.overdue said:said.note dropped:epinephrine.overdue"},
+		{true, "said:epinephrine.overdue cut:epinephrine.overdue said:said.note said:epinephrine.overdue cut:epinephrine.overdue said:said.note"},
 	} {
 		s := newStage(t)
 		s.SetHolds(func(cue timeline.Cue) bool { return c.holds || len(s.spoken) < 3 })
-		s.offer("epinephrine.due", timeline.Due, 10, map[string]float64{"minutes": 4})
+		s.offer("epinephrine.overdue", timeline.Due, 10, map[string]float64{"minutes": 4})
 		s.run(0.7)
 		s.offer("said.note", timeline.ReadBack, 4, nil)
 		s.run(1.4)
@@ -136,7 +136,7 @@ func TestNobodyIsTalkedOver(t *testing.T) {
 		{timeline.ReadBack, 4, 0.5, 0.5, ""},
 		{timeline.Due, 2, 20, 2, ""}, // never lost by waiting
 		{timeline.Answer, 4, 0.5, 0.5, ""},
-		{timeline.ReadBack, 4, 20, 1, ""},
+		{timeline.ReadBack, 4, 20, 2, ""},
 		{timeline.Answer, 4, 20, 2, ""},
 		{timeline.Cycle, 10, 20, 2, ""},
 		{timeline.Advice, 6, 20, -1, "too late"},

@@ -54,7 +54,8 @@ func (c Cue) Describe() string {
 // sameMoment are cues that say one thing in different words: what was said as
 // the one is not said again as the other when the state has changed.
 var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
-	"start.warning", "pause.warning", "start.limit", "pause.limit", "cycle.soon.pulse", "cycle.soon")
+	"start.warning", "pause.warning",
+	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon")
 
 // key names what is said once.
 func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }
@@ -150,15 +151,24 @@ func (p *Protocol) pauses(s State) []Cue {
 	if s.Clear() { // a shock is about to be given: nobody may be told to touch the patient
 		id = "clear"
 	}
-	over := due(id+".limit", s.PausedFrom+limit, Seconds(2), HandsOff).every(limit, p.Span("pause_again_s"))
+	over := due(id+".limit", s.PausedFrom+limit, Seconds(2), HandsOff)
 	if s.Stacking(s.At) && s.stack() < int(p.Get("stacked_shocks")) { // the next one may follow
 		id, over.At = "clear", max(over.At, s.lastShock()+rule("clear_s"))
 		over.Expires = over.At + Seconds(2)
 	}
-	return []Cue{
-		due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds()),
-		over.counting("seconds", s.PausedFrom, Rate),
+	warning := due(id+".warning", s.PausedFrom+warn, Seconds(2), HandsOff).with("seconds", warn.Seconds())
+	if id != "start" { // the limit follows: said at its moment, and if nobody speaks then
+		warning.Priority, warning.Expires = Advice, warning.At+Seconds(0.6)
 	}
+	out, gap := []Cue{warning}, limit
+	if first := over; id == "pause" && s.ChargingAt >= s.PausedFrom { // a shock is near: how long is enough, once
+		first.ID = "pause.charging"
+		over.At, over.Expires = over.At+limit, over.Expires+limit
+		out = append(out, first.with("seconds", limit.Seconds()))
+		gap *= 2
+	}
+	over = over.every(gap, p.Span("pause_again_s"))
+	return append(out, over.counting("seconds", s.PausedFrom, Rate))
 }
 
 // clearance asks once for the shock that did not follow "everybody clear".

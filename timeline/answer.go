@@ -276,6 +276,10 @@ func (m *Machine) next(e Event, now Time) Cue {
 	c.ID = "next.nothing"
 	if soon != nil {
 		secs := math.Round((soon.At-now).Seconds()/5) * 5
+		if secs == 0 {
+			c.ID, c.Values = nextName[soon.ID]+".now", soon.Values
+			return c
+		}
 		c.ID = nextName[soon.ID] + ".in"
 		c.Values = map[string]float64{"minutes": math.Floor(secs / 60), "seconds": math.Mod(secs, 60)}
 	}

@@ -51,6 +51,8 @@ func (s *State) called(e Event) {
 		s.pulse(e.At)
 	case ShockGiven, ShockStacked, CardioversionDone:
 		s.shock(e)
+	case ShockCharging:
+		s.ChargingAt = e.At
 	case ShockClear:
 		s.ClearAt, s.clearOver, s.MetronomeForced = e.At, false, false
 		s.stop(e.At) // nobody touches the patient
@@ -197,7 +199,7 @@ func (s *State) shock(e Event) {
 	s.Shocks = append(slices.Clip(s.Shocks), shock)
 	s.checked(e.At)
 	s.stop(e.At) // nobody touches the patient during a shock
-	s.ClearAt = Never
+	s.ClearAt, s.ChargingAt = Never, Never
 }
 
 func (s *State) rhythm(r Rhythm, at Time) {

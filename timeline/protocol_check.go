@@ -47,8 +47,9 @@ var bounds = map[string]bound{
 	"drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600},
 	"round_s":               {20, 300},
 	"glucose_mgdl_per_mmol": {17.9, 18.1},
-	"weight_far_off":        {1.5, 4}, "brady_compress_rate": {40, 100}, "stacked_antiarrhythmic_shocks": {1, 3},
-	"etco2_jump_mmhg": {5, 30},
+	"weight_far_off":        {1.5, 4}, "brady_compress_rate": {40, 100}, "resync_s": {3, 60},
+	"stacked_antiarrhythmic_shocks": {1, 3},
+	"etco2_jump_mmhg":               {5, 30},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on.

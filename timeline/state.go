@@ -100,6 +100,7 @@ type State struct {
 	MetronomeMuted   bool // switched off by callout
 	MetronomeForced  bool // switched on by callout, until the next pause
 	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
+	ChargingAt       Time // last "charging" that no shock followed; Never without one
 	clearOver        bool // somebody touches the patient again all the same
 	AirwayAt         Time // Never until the airway is secured
 	RoundAt          Time // when the first-minute round was called for; Never if not
@@ -112,7 +113,7 @@ func newState() State {
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		StabilityAt: Never, PendingAt: Never, ClearAt: Never, AirwayAt: Never, RoundAt: Never,
+		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }
 

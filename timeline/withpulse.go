@@ -42,7 +42,14 @@ func (p *Protocol) unstable(s State, from Time) []Cue {
 	case !synced:
 		id = "peri.unsynchronised"
 	case n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt:
-		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("settle_s")
+		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("resync_s")
+		if s.ChargingAt != Never { // sooner, if the next one is being prepared
+			from = min(from, s.ChargingAt+p.Span("settle_s")/3)
+		}
+	case s.ChargingAt >= max(s.StabilityAt, s.RhythmAt): // it is being done
+		return nil
+	default:
+		from += p.Span("settle_s") // whoever acts at once is not told to
 	}
 	c := due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)
 	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
