@@ -49,15 +49,7 @@ func TestClockOfAStoppedProcess(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	began, err := time.Parse(time.RFC3339Nano, events[0].Session.Wall)
-	if err != nil {
-		t.Fatal(err)
-	}
-	const bound = 100 * time.Millisecond
-	got := audio.Duration(samples)
-	if least, most := asked.Sub(began)-bound, ended.Sub(began)+bound; got < least || got > most {
-		t.Errorf("the record is %v long, want %v to %v", got, least, most)
-	}
+	got := onTheWall(t, events, samples, asked, ended)
 	logged := 0
 	for _, e := range events {
 		if e.Kind == timeline.Fault {
@@ -68,5 +60,22 @@ func TestClockOfAStoppedProcess(t *testing.T) {
 	if logged < stops/2 { // gaps that lie together are logged as one
 		t.Errorf("%d gaps are logged of %d stops", logged, stops)
 	}
-	t.Logf("stopped for %v in all, the record is %v long, the wall says %v", stopped.Round(time.Millisecond), got, ended.Sub(began))
+	t.Logf("stopped for %v in all, the record is %v long", stopped.Round(time.Millisecond), got)
+}
+
+// onTheWall holds the length of a record to the time that passed on the wall clock
+// until its session was asked to end, and until it had, within 0.1 s.
+func onTheWall(t *testing.T, events []timeline.Event, samples int64, asked, ended time.Time) time.Duration {
+	t.Helper()
+	began, err := time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const bound = 100 * time.Millisecond
+	got := audio.Duration(samples)
+	t.Logf("the record is %v long, the wall says %v to %v", got, asked.Sub(began), ended.Sub(began))
+	if least, most := asked.Sub(began)-bound, ended.Sub(began)+bound; got < least || got > most {
+		t.Errorf("the record is %v long, want %v to %v", got, least, most)
+	}
+	return got
 }

@@ -35,15 +35,9 @@ func TestMain(m *testing.M) {
 	switch part {
 	case "coxswain":
 		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
-	case "ear":
-		err := intents.Serve("every two seconds", func(*intents.Vocabulary) (intents.Recogniser, error) {
-			s := &intents.Scripted{}
-			for k := int64(1); k < 1000; k++ {
-				end := k * 2 * intents.Rate
-				s.Results = append(s.Results, intents.Result{Callout: "access.iv", Text: "iv access", Confidence: 1, Start: end - 8000,
-					End: end, Decided: end + 3200})
-			}
-			return s, nil
+	case "ear", "beat":
+		err := intents.Serve("scripted", func(*intents.Vocabulary) (intents.Recogniser, error) {
+			return scripted(part == "beat"), nil
 		}, os.Stdin, os.Stdout)
 		if err != nil {
 			os.Exit(1)
@@ -53,6 +47,25 @@ func TestMain(m *testing.M) {
 	code := m.Run()
 	stopChromium()
 	os.Exit(code)
+}
+
+// scripted hears "iv access" every two seconds or, for the beat alone, that a code and
+// its compressions start, and nothing else.
+func scripted(beat bool) *intents.Scripted {
+	s := &intents.Scripted{}
+	hear := func(id, text string, second int64) {
+		end := second * intents.Rate
+		s.Results = append(s.Results, intents.Result{Callout: id, Text: text, Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
+	}
+	if beat {
+		hear("code.start", "start the code", 2)
+		hear("compressions.start", "compressions started", 4)
+		return s
+	}
+	for k := int64(1); k < 1000; k++ {
+		hear("access.iv", "iv access", 2*k)
+	}
+	return s
 }
 
 // coxswainCommand runs the program in a process of its own.

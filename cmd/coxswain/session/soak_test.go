@@ -80,6 +80,41 @@ func TestLongSession(t *testing.T) {
 	beatOnItsSample(t, last, s.player.Pos()-int64(len(last)))
 }
 
+// A day without a case, in accelerated time, and one without a word in a record that
+// always runs: nothing is kept, memory stays flat. 24 h in `make soak`, 4 min here.
+func TestSilentDay(t *testing.T) {
+	length := int64(4*60) * audio.Rate
+	if os.Getenv("SOAK") != "" {
+		length = 24 * 3600 * audio.Rate
+	}
+	for _, always := range []bool{false, true} {
+		o := testOptions(t, t.TempDir()+"/r")
+		o.Begin, o.Always, o.Echo, o.Before, o.Silence = toNowhere, always, false, time.Minute, 20*time.Minute
+		s, err := New(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var room, speaker [audio.Block]float32
+		var early uint64
+		begun := time.Now()
+		for s.pos < length {
+			copy(speaker[:], s.Step(room[:], speaker[:]))
+			if s.pos == length/4 {
+				early = heap()
+			}
+		}
+		late := heap()
+		t.Logf("always: %v, %v in %v; heap %.2f MB after a quarter, %.2f MB at the end; %d events", always, audio.Duration(length),
+			time.Since(begun).Round(time.Second), float64(early)/1e6, float64(late)/1e6, len(s.now.events))
+		if late > early+1e6 || len(s.now.events) > 10 {
+			t.Errorf("always: %v: the heap grew from %.2f to %.2f MB, %d events", always, float64(early)/1e6, float64(late)/1e6, len(s.now.events))
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 func heardAt(id string, second int) intents.Result {
 	end := int64(second) * intents.Rate
 	return intents.Result{
