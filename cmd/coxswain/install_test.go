@@ -1,11 +1,13 @@
 package main
 
 import (
+	"coxswain/audio"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // bareDebian is a Debian 12 with nothing in it but its base, in build/.
@@ -95,7 +97,7 @@ func TestARM64(t *testing.T) {
 	}
 	arm := []string{qemu, "-L", filepath.Dir(program) + "/root", program}
 	wav := filepath.Join(t.TempDir(), "in.wav")
-	if b, err := exec.Command("sox", "selftest.wav", "-r", "48000", wav, "pad", "1", "3").CombinedOutput(); err != nil {
+	if b, err := exec.Command("sox", "ready/selftest.wav", "-r", "48000", wav, "pad", "1", "3").CombinedOutput(); err != nil {
 		t.Fatalf("sox: %v: %s", err, b)
 	}
 	here := ok(t, "listen", wav, "--json")
@@ -105,9 +107,16 @@ func TestARM64(t *testing.T) {
 	}
 	out := filepath.Join(t.TempDir(), "r") // without binfmt_misc it cannot start itself: the command line does
 	replay := append(arm[1:], "replay", wav, "--out", out, "--record", "always", "--quiet", "--recogniser", strings.Join(arm, " ")+" ear")
-	if b, err := exec.Command(arm[0], replay...).CombinedOutput(); err != nil {
+	cmd := exec.Command(arm[0], replay...)
+	if b, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("replay: %v: %s", err, b)
 	}
+	_, samples, err := whole(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	took := cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime() // the recogniser's too
+	t.Logf("replayed under emulation: %v of sound in %v of a core", audio.Duration(samples), took.Round(time.Millisecond))
 	if table := ok(t, "timeline", out); !strings.Contains(table, "access.iv") {
 		t.Errorf("the replay's timeline is %s", table)
 	}
