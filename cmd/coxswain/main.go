@@ -90,7 +90,7 @@ and leaves a timestamped record.
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},
-		{newCheck(c), config.Live}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
+		{newCheck(c), config.Run}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
 		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},
 		{newReview(c), append([]string{"benchmarks"}, config.Amending...)}, {newAmend(c), config.Amending},

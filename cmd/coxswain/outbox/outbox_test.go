@@ -72,6 +72,22 @@ func TestThereAndBack(t *testing.T) {
 	}
 }
 
+// Before a record waits for it, a store that is not there, or was never made, is told.
+func TestReach(t *testing.T) {
+	c := startCluster(t, 1)
+	s := Store{URL: c.url(), Patience: patience}
+	if err := s.Reach(t.Context()); err == nil || !strings.Contains(err.Error(), "collect --create") {
+		t.Errorf("a store that was never made: %v", err)
+	}
+	if err := c.created().Reach(t.Context()); err != nil {
+		t.Error(err)
+	}
+	c.stop(0)
+	if err := s.Reach(t.Context()); err == nil || !strings.Contains(err.Error(), "does not answer") {
+		t.Errorf("a store that has gone: %v", err)
+	}
+}
+
 // Two amendments of one record, one here and one in the room: both stay.
 func TestAmendedOnBothSides(t *testing.T) {
 	r := newRoom(t, startCluster(t, 1).created())

@@ -94,6 +94,24 @@ func (s Store) Create(ctx context.Context, replicas int, keep time.Duration) err
 	return nil
 }
 
+// Reach reports whether the store answers and has what records need there.
+func (s Store) Reach(ctx context.Context) error {
+	c, err := s.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	ctx, cancel := context.WithTimeout(ctx, c.patience)
+	defer cancel()
+	if _, err := c.js.Stream(ctx, Stream); err != nil {
+		return fmt.Errorf("stream %s: %w: make it with coxswain collect --create", Stream, err)
+	}
+	if _, err := c.js.ObjectStore(ctx, Bucket); err != nil {
+		return fmt.Errorf("object store %s: %w: make it with coxswain collect --create", Bucket, err)
+	}
+	return nil
+}
+
 // has reports whether a letter is in the store, and with it its object.
 func (s *session) has(ctx context.Context, room, id string) (bool, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.patience)

@@ -3,6 +3,7 @@
 package ready
 
 import (
+	"context"
 	_ "embed"
 	"encoding/json"
 	"fmt"
@@ -75,10 +76,23 @@ func Check(c *config.Config, o Options) []Finding {
 	add("clock", detail, err)
 	detail, err = checkBackup(c.Folder, o.BackupWithin)
 	add("backup", detail, err)
+	if c.Store != "" {
+		detail, err = checkStore(c)
+		add("store", detail, err)
+	}
 	if o.NoSound {
 		return append(out, Finding{"sound", "skip", "left out by --no-sound"})
 	}
 	return append(out, checkSound(c)...)
+}
+
+// checkStore asks the hospital's store, as what sends records would.
+func checkStore(c *config.Config) (string, error) {
+	o, err := rig.Rig{Config: c}.Outbox()
+	if err == nil {
+		err = o.Store.Reach(context.Background())
+	}
+	return "answers, and takes records of room " + o.Room, err
 }
 
 // checkRecogniser plays a built-in phrase to the configured recogniser.

@@ -2,6 +2,7 @@ package rig
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"os"
@@ -19,16 +20,16 @@ func (r Rig) Outbox() (*outbox.Outbox, error) {
 	var err error
 	if r.StoreKey != "" {
 		if o.Keys, err = record.Recipients(r.StoreKey); err != nil {
-			return nil, err
+			return o, fmt.Errorf("store_key: %w", err)
 		}
 	}
 	if r.SignKey != "" {
 		if o.Sign, err = record.PrivateKey(r.SignKey); err != nil {
-			return nil, err
+			return o, fmt.Errorf("sign_key: %w", err)
 		}
 	}
 	if o.Figures, err = r.Definitions(); err != nil {
-		return nil, err
+		return o, err
 	}
 	return o, o.Check()
 }
