@@ -66,7 +66,7 @@ func everyPage(t *testing.T) []atPage {
 		t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
 		return s.URL
 	}
-	lib, paper := serve(library(t, records)), "file://"+printed(t, records, code)
+	lib, drill, paper := serve(library(t, records)), serve(drillPage(t, t.TempDir())), "file://"+printed(t, records, code)
 	paused, since := 8.2, 4.0
 	well := wallOf(125, 40)
 	bad := *well
@@ -83,12 +83,15 @@ func everyPage(t *testing.T) []atPage {
 		{"review, changing", lib + "/record/code/", []chromedp.Action{arrive(`document.querySelectorAll("#rows tr").length > 5`), drawn,
 			chromedp.Click(`#rows .edit`), chromedp.Click(`#figures summary`), chromedp.Click(`.keys summary`)}},
 		{"two records", lib + "/pair/code/2024-03-00002/", []chromedp.Action{arrive(`document.querySelectorAll(".strip svg").length === 2`)}},
-		{"debriefing", lib + "/record/drill/", []chromedp.Action{arrive(`document.querySelectorAll(".strip svg").length === 1`)}},
+		{"debriefing", lib + "/record/drill/", []chromedp.Action{arrive(`document.querySelectorAll("#findings tr").length > 5`)}},
 		{"records", lib + "/", []chromedp.Action{rows}},
 		{"run charts", lib + "/", []chromedp.Action{rows, chromedp.Click(`[data-view="charts"]`),
 			poll(`document.querySelectorAll("#drawn svg").length > 9`)}},
 		{"drills by team", lib + "/", []chromedp.Action{rows, chromedp.Click(`[data-view="drills"]`),
 			poll(`document.querySelectorAll("#teams svg").length > 0`)}},
+		{"drill", drill + "/practice/", []chromedp.Action{arrive(`document.querySelectorAll("#cases input").length > 5`)}},
+		{"drill that runs", drill + "/practice/", []chromedp.Action{arrive(`document.querySelectorAll("#cases input").length > 5`),
+			chromedp.Click(`#choose button`), poll(`document.querySelectorAll("#log .case").length > 0`)}},
 		{"wall", wall(well), []chromedp.Action{arrive(`$("given").children.length > 0`)}},
 		{"wall, not well", wall(&bad), []chromedp.Action{arrive(`!$("ill").hidden`)}},
 		{"card", paper + "/card.html", nil},

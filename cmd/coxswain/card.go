@@ -30,10 +30,10 @@ func newCallouts(c *config.Config) *cobra.Command {
 			if _, err := v.Compile(); err != nil {
 				return err
 			}
-			if err := toFile(page, func(w io.Writer) error { return paper.Card(w, v, Caution) }); err != nil {
+			if err := paper.ToFile(page, func(w io.Writer) error { return paper.Card(w, v, Caution) }); err != nil {
 				return err
 			}
-			if err := toFile(list, func(w io.Writer) error { return paper.List(w, v, Caution) }); err != nil {
+			if err := paper.ToFile(list, func(w io.Writer) error { return paper.List(w, v, Caution) }); err != nil {
 				return err
 			}
 			switch {

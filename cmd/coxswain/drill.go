@@ -6,12 +6,14 @@ import (
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
+	"coxswain/cmd/coxswain/web"
 )
 
 func newDrill(c *config.Config) *cobra.Command {
 	var o rig.Drill
 	var check string
-	var asJSON bool
+	var asJSON, serve bool
+	served := &web.Private{}
 	cmd := &cobra.Command{
 		Use: "drill [CASE]", Short: "Practise on an invented case, and be scored against the protocol",
 		Long: `Without CASE: list the cases. With it: coxswain tells the case, hears your
@@ -26,6 +28,7 @@ the moment to listen to. --protocol scores by another guideline.
   coxswain drill pea --typed                                # callouts by keyboard, no sound device
   coxswain drill child --from practice.wav --record out/    # from a recording
   coxswain drill pea --score records/2026-03-01T140000      # score a record again
+  coxswain drill --serve                                    # on a page of this machine, debriefing and all
   coxswain drill --case ours.yaml                           # a case of your own
   coxswain drill --check ours.yaml                          # is it well formed?`,
 		Args: cobra.MaximumNArgs(1),
@@ -33,6 +36,12 @@ the moment to listen to. --protocol scores by another guideline.
 			switch {
 			case check != "":
 				return rig.CheckCase(cmd.OutOrStdout(), check)
+			case serve:
+				drills, err := rigOf(c, cmd).Drills(o.File)
+				if err != nil {
+					return err
+				}
+				return servePages(cmd, c, served, &drills)
 			case len(args) == 0 && o.File == "":
 				return rig.ListCases(cmd.OutOrStdout())
 			}
@@ -44,6 +53,7 @@ the moment to listen to. --protocol scores by another guideline.
 			return paper.Score(cmd.OutOrStdout(), p, chosen, dir, asJSON, Caution)
 		},
 	}
+	servedFlags(cmd, served)
 	f := cmd.Flags()
 	f.StringVar(&o.In, "from", "", "hear a recording instead of the microphone")
 	f.StringVar(&o.Out, "record", "", "folder for the record (with --from or --typed)")
@@ -53,6 +63,8 @@ the moment to listen to. --protocol scores by another guideline.
 	f.StringVar(&check, "check", "", "only check a case's `file`")
 	f.BoolVar(&o.Silent, "silent", false, "advice off: what is due is neither said nor asked")
 	f.BoolVar(&o.Typed, "typed", false, "type the callouts; no microphone, no loudspeaker")
+	f.StringVar(&o.Team, "team", "", "`name` of the team that practises, for its progress")
+	f.BoolVar(&serve, "serve", false, "run drills on a page of this machine")
 	f.BoolVar(&asJSON, "json", false, "the score as JSON")
 	return cmd
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -12,7 +11,6 @@ import (
 	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/web"
-	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
@@ -35,12 +33,12 @@ run charts, how teams do in their drills.`,
   coxswain records --charts charts.html --parquet records.parquet`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if serve {
+				return servePages(cmd, c, p, nil)
+			}
 			defs, err := c.Figures.Definitions()
-			switch {
-			case err != nil:
+			if err != nil {
 				return err
-			case serve:
-				return serveRecords(cmd, c, defs, p)
 			}
 			list, bad, err := review.LoadAll(c.Folder, defs)
 			if err != nil {
@@ -50,12 +48,12 @@ run charts, how teams do in their drills.`,
 				fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: left out:", record.Printable(b))
 			}
 			list = review.Query{Search: search}.Of(list)
-			if err := toFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
+			if err := paper.ToFile(parquetFile, func(w io.Writer) error { return review.WriteParquet(w, list) }); err != nil {
 				return err
 			}
 			switch {
 			case charts != "":
-				return toFile(charts, func(w io.Writer) error { return paper.Charts(w, list, defs, Caution) })
+				return paper.ToFile(charts, func(w io.Writer) error { return paper.Charts(w, list, defs, Caution) })
 			case summary && asJSON:
 				return json.NewEncoder(cmd.OutOrStdout()).Encode(review.RunCharts(list, defs))
 			case summary:
@@ -77,28 +75,16 @@ run charts, how teams do in their drills.`,
 	return cmd
 }
 
-// serveRecords serves the page of all records.
-func serveRecords(cmd *cobra.Command, c *config.Config, defs []figures.Definition, p *web.Private) error {
+// servePages serves the page of all records; with drills, also theirs.
+func servePages(cmd *cobra.Command, c *config.Config, p *web.Private, drills *web.Drills) error {
+	defs, err := c.Figures.Definitions()
+	if err != nil {
+		return err
+	}
 	amend, err := rig.Amends(c)
 	if err != nil {
 		return err
 	}
-	index := review.NewIndex(c.Folder, defs)
-	if _, _, err := index.Lines(); err != nil {
-		return err
-	}
 	p.Out, p.Caution = cmd.OutOrStdout(), Caution
-	return p.Serve(cmd.Context(), web.Library(index, reviewed(defs, amend), defs))
-}
-
-// toFile writes a file in one piece; without a name it writes none.
-func toFile(path string, write func(io.Writer) error) error {
-	if path == "" {
-		return nil
-	}
-	var b bytes.Buffer
-	if err := write(&b); err != nil {
-		return err
-	}
-	return record.WriteFile(path, b.Bytes())
+	return p.ServeRecords(cmd.Context(), c.Folder, reviewed(defs, amend), defs, drills)
 }

@@ -86,7 +86,8 @@ and leaves a timestamped record.
 		cmd   *cobra.Command
 		reads []string // the settings that it reads, and no other
 	}{
-		{newRun(c), config.Run}, {newReplay(c), config.Session}, {newDrill(c), config.Live},
+		{newRun(c), config.Run}, {newReplay(c), config.Session},
+		{newDrill(c), append([]string{"benchmarks", "sign_key"}, config.Live...)},
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},

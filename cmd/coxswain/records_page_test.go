@@ -29,7 +29,7 @@ func library(tb testing.TB, dir string) http.Handler {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	return web.Library(review.NewIndex(dir, defs), reviewed(defs, notSigned), defs)
+	return web.Library(review.NewIndex(dir, defs), reviewed(defs, notSigned), defs, nil)
 }
 
 // drillRecord writes the record of a drill of a team that does little.
@@ -141,7 +141,7 @@ func BenchmarkRecordsPage(b *testing.B) {
 		b.Fatal(err)
 	}
 	index := review.NewIndex(dir, defs)
-	h := web.Library(index, reviewed(defs, notSigned), defs)
+	h := web.Library(index, reviewed(defs, notSigned), defs, nil)
 	for _, path := range []string{"/api/list", "/api/list?search=2024-03+vf&rhythm=VF", "/api/charts", "/api/progress"} {
 		b.Run(path, func(b *testing.B) {
 			for b.Loop() {

@@ -50,3 +50,15 @@ func exportWAV(r *review.Record, dir, out string) error {
 	}
 	return record.CopySound(dir, out, labels)
 }
+
+// ToFile writes a file in one piece; without a name it writes none.
+func ToFile(path string, write func(io.Writer) error) error {
+	if path == "" {
+		return nil
+	}
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		return err
+	}
+	return record.WriteFile(path, b.Bytes())
+}

@@ -16,6 +16,7 @@ type Drill struct {
 	Wall    string // time of the recording's first sample
 	Score   string // record to score; nothing is played
 	File    string // with a case of a site's own
+	Team    string // that practises; empty: not said
 	Silent  bool   // advice off
 	Typed   bool   // callouts come by keyboard
 	Scored  bool   // a protocol to score by was named
@@ -43,7 +44,7 @@ func (r Rig) Drill(ctx context.Context, d Drill, args []string, typed io.Reader)
 }
 
 func (r Rig) practise(ctx context.Context, d Drill, chosen *drill.Case, typed io.Reader) (dir string, err error) {
-	p := Practice{Case: chosen, Silent: d.Silent, Watch: TellOn(r.Stderr)}
+	p := Practice{Case: chosen, Team: d.Team, Silent: d.Silent, Watch: TellOn(r.Stderr)}
 	switch {
 	case d.Score != "":
 		return d.Score, nil

@@ -66,6 +66,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 		ear.Close()
 		return "", err
 	}
+	p.looked(s)
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "records", c.Folder, "recogniser", ear.Name())
 	watched := monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start}

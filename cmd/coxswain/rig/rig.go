@@ -33,6 +33,14 @@ type Practice struct {
 	Team   string               // that practises; empty: not said
 	Silent bool                 // advice off
 	Watch  func(timeline.Event) // sees every event; nil: nobody does
+	Look   func(*session.Box)   // gets where to look at the session; nil: nobody does
+}
+
+// looked shows where to look at the session to whoever wants to.
+func (p Practice) looked(s *session.Session) {
+	if p.Look != nil {
+		p.Look(s.Latest())
+	}
 }
 
 // on makes a session a drill.

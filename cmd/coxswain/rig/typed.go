@@ -43,6 +43,18 @@ func (k *keyboard) Close() []intents.Result { return nil }
 // after times, or with ctx. The record's folder is returned: out or, if that is empty,
 // one among the records.
 func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (string, error) {
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
+	defer stop()
+	p.Watch = speakOn(r.Stderr)
+	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
+	refused := func(err error) { fmt.Fprintln(r.Stderr, "coxswain:", err) }
+	return r.keyed(ctx, p, out, linesOf(ctx, in), &terminal{refused: refused, stays: true})
+}
+
+// keyed runs a drill over lines from anywhere.
+func (r Rig) keyed(
+	ctx context.Context, p Practice, out string, lines <-chan string, t *terminal,
+) (string, error) {
 	v, err := intents.LoadVocabulary(r.Vocabulary...)
 	if err != nil {
 		return "", err
@@ -55,11 +67,7 @@ func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (s
 	if err != nil {
 		return "", err
 	}
-	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
-	defer stop()
-	now := time.Now()
-	p.Watch = speakOn(r.Stderr)
-	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", now
+	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", time.Now()
 	p.on(&o)
 	last := "" // the folder of the record
 	o.Begin = r.recordsIn(&last)
@@ -73,8 +81,9 @@ func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (s
 	if err != nil {
 		return "", err
 	}
-	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
-	(&terminal{session: s, keyboard: k, exchange: audio.NewExchange(1), out: r.Stderr}).run(ctx, linesOf(ctx, in))
+	p.looked(s)
+	t.session, t.keyboard, t.exchange = s, k, audio.NewExchange(1)
+	t.run(ctx, lines)
 	err = s.Close()
 	return last, err
 }
@@ -114,7 +123,8 @@ type terminal struct {
 	session  *session.Session
 	keyboard *keyboard
 	exchange *audio.Exchange
-	out      io.Writer
+	refused  func(error) // is told of a line that is no callout
+	stays    bool        // after a line with a time the clock stays there, until the next
 	timed    bool
 }
 
@@ -135,7 +145,9 @@ func (t *terminal) run(ctx context.Context, lines <-chan string) {
 			if !more {
 				return
 			}
-			t.line(strings.TrimSpace(line))
+			if t.line(strings.TrimSpace(line)); !t.stays {
+				t.timed, began = false, time.Now().Add(-audio.Duration(t.session.Pos()))
+			}
 		case <-tick.C:
 			for n := 0; n < 100 && !t.timed && audio.Duration(t.session.Pos()) < time.Since(began); n++ {
 				t.block() // a tick that came late is made up for
@@ -158,7 +170,7 @@ func (t *terminal) line(line string) {
 	}
 	r, err := t.keyboard.typed.Read(line)
 	if err != nil {
-		fmt.Fprintln(t.out, "coxswain:", err)
+		t.refused(err)
 		return
 	}
 	t.keyboard.next = append(t.keyboard.next, r)

@@ -1,14 +1,18 @@
 package web
 
 import (
+	"context"
 	"io/fs"
 	"net/http"
+	"os/signal"
 	"path"
 	"slices"
 	"strconv"
 	"sync"
+	"syscall"
 
 	"coxswain/cmd/coxswain/session"
+	"coxswain/timeline/drill"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/review"
 )
@@ -18,6 +22,8 @@ type library struct {
 	index *review.Index
 	from  Records
 	defs  []figures.Definition
+
+	practice bool // there is a page for drills
 
 	mu   sync.Mutex
 	open []opened // review pages, the one last used at the end
@@ -36,10 +42,14 @@ const (
 )
 
 // Library serves the page of all records: to search, to open one or two of them
-// on a review page, run charts, and how teams do in their drills.
-func Library(index *review.Index, from Records, defs []figures.Definition) http.Handler {
-	l := &library{index: index, from: from, defs: defs}
+// on a review page, run charts, and how teams do in their drills. With practice,
+// drills are run on a page of their own, /practice/.
+func Library(index *review.Index, from Records, defs []figures.Definition, practice *Practice) http.Handler {
+	l := &library{index: index, from: from, defs: defs, practice: practice != nil}
 	mux := http.NewServeMux()
+	if practice != nil {
+		mux.Handle("/practice/", http.StripPrefix("/practice", practice.Handler()))
+	}
 	mux.HandleFunc("GET /api/list", l.list)
 	mux.HandleFunc("GET /api/charts", l.charts)
 	mux.HandleFunc("GET /api/progress", l.progress)
@@ -95,6 +105,7 @@ func (l *library) list(w http.ResponseWriter, r *http.Request) {
 		"rhythms":  rhythms,
 		"outcomes": outcomes,
 		"left_out": bad,
+		"practice": l.practice,
 		"caution":  session.Caution,
 	})
 }
@@ -225,6 +236,45 @@ func (l *library) page(dirs []string) (http.Handler, error) {
 	}
 	l.open = append(l.open, opened{key, page})
 	return page, nil
+}
+
+// ServeRecords serves the page of a folder's records or, with drills, that on which
+// they are run, until SIGTERM, SIGINT or the end of ctx; a drill that runs is ended.
+func (p Private) ServeRecords(
+	ctx context.Context, folder string, from Records, defs []figures.Definition, drills *Drills,
+) error {
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
+	defer stop()
+	var practice *Practice
+	var own []*drill.Case
+	if drills != nil {
+		own = drills.Cases
+		from = Debriefed(from, own...)
+	}
+	index := review.NewIndex(folder, defs, own...)
+	if _, _, err := index.Lines(); err != nil {
+		return err
+	}
+	if drills != nil {
+		practice = NewPractice(ctx, *drills, index.Forget)
+		defer practice.Wait()
+		defer stop()
+		p.path = "practice/"
+	}
+	return p.Serve(ctx, Library(index, from, defs, practice))
+}
+
+// Debriefed is from, with drills on cases that are not built in scored too.
+func Debriefed(from Records, own ...*drill.Case) Records {
+	load := from.Load
+	from.Load = func(dir string) (*review.Record, error) {
+		r, err := load(dir)
+		if err == nil && r.Debriefing == nil {
+			r.Debriefing = review.Debrief(r.Events, own...)
+		}
+		return r, err
+	}
+	return from
 }
 
 // static serves a page's own files and those that pages share.

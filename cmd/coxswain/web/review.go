@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"strconv"
-	"strings"
 	"sync"
 	"time"
 
@@ -180,15 +179,13 @@ func (v *reviewer) audio(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, "audio.wav", time.Time{}, f)
 }
 
-// amend appends a change to the journal. Only the page itself may ask: a form
-// of another site can send no JSON here.
+// amend appends a change to the journal.
 func (v *reviewer) amend(w http.ResponseWriter, r *http.Request) {
 	dir, ok := v.dir(w, r)
 	if !ok {
 		return
 	}
-	if o := r.Header.Get("Origin"); !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") ||
-		o != "" && o != "http://"+r.Host {
+	if !ownPage(r) {
 		http.Error(w, "amendments come from the page only", http.StatusForbidden)
 		return
 	}

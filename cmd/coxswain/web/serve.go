@@ -36,6 +36,7 @@ type Private struct {
 	Open    bool      // in the desktop's browser
 	Out     io.Writer // where the address is printed, with the word that opens it
 	Caution string
+	path    string // of the page that the address opens
 }
 
 // Serve serves the page until SIGTERM, SIGINT or the end of ctx.
@@ -51,7 +52,7 @@ func (p Private) Serve(ctx context.Context, h http.Handler) error {
 		return err
 	}
 	token := NewToken()
-	address := fmt.Sprintf("http://%s/?token=%s", ln.Addr(), token)
+	address := fmt.Sprintf("http://%s/%s?token=%s", ln.Addr(), p.path, token)
 	fmt.Fprintf(p.Out, "%s\n%s\n", p.Caution, address)
 	if p.Open {
 		defer OpenBrowser(address)()

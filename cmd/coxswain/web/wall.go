@@ -11,7 +11,7 @@ import (
 	"coxswain/cmd/coxswain/session"
 )
 
-//go:embed records review shared wall
+//go:embed practice records review shared wall
 var files embed.FS
 
 // Wall serves the wall display over the snapshots of a session.

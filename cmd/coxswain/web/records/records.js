@@ -130,5 +130,6 @@ const was = new URLSearchParams(location.hash.slice(1));
   view = views[was.get("view")] ? was.get("view") : "lines";
   skip = Number(was.get("skip")) || 0;
   $("caution").textContent = d.caution;
+  $("practise").hidden = !d.practice;
   ask();
 })();

@@ -70,6 +70,24 @@ const fillStory = () => $("story").replaceChildren(...rec.story.map(sentence => 
   }));
   return li;
 }));
+// fillDebriefing shows what a drill earned, each finding a link into its moment.
+const fillDebriefing = () => {
+  const d = rec.debriefing;
+  $("debriefing").hidden = !d;
+  if (!d) return;
+  $("score").textContent = `Debriefing: ${d.points} of ${d.of} points. ${d.title}, by ${d.protocol}${d.team ? ", " + d.team : ""}${d.silent ? ", without advice" : ""}`;
+  $("findings").replaceChildren(...d.findings.map(f => {
+    const tr = el("tr", undefined, { class: f.points < f.of ? "lost" : "" }), found = el("td"), why = el("td", f.reason);
+    if (f.listen >= 0) {
+      const b = el("button", f.found, { type: "button", class: "go", title: "Listen from 3 seconds before" });
+      b.onclick = () => hear(f.listen);
+      found.append(b);
+    } else found.textContent = f.found;
+    why.append(el("div", f.source, { class: "source" }));
+    tr.append(el("td", f.of ? `${f.points} of ${f.of}` : "-", { class: "n points" }), why, found, el("td", f.points < f.of ? f.better : ""));
+    return tr;
+  }));
+};
 const sureness = r => !r.heard ? "" : r.unsure ? "unsure" : r.sure < 0.9 ? "fairly sure" : "sure";
 const rowOf = r => {
   const tr = el("tr"), what = el("td"), b = el("button", r.text, { type: "button", class: "go", title: "Listen from 3 seconds before" });
@@ -203,6 +221,7 @@ const choose = () => {
   $("about").textContent = `Began ${rec.session.wall}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
   fillStory();
+  fillDebriefing();
   fillRows();
   fillFigures();
   show();
