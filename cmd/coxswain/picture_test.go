@@ -47,13 +47,13 @@ func TestPictures(t *testing.T) {
 	defer server.Close()
 	ctx := browser(t, server.URL)
 	do(t, ctx, chromedp.EmulateViewport(1360, 1000), poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length === 2`))
-	list := picture(t, ctx, "review", "#strips, #about")
+	list := picture(t, ctx, "review", "#strips, #about, details p, template, [hidden]")
 	var box session.Box
 	box.Store(mid)
 	wall := httptest.NewServer(web.Guard(web.Wall(&box), ""))
 	defer wall.Close()
 	do(t, ctx, chromedp.Navigate(wall.URL), chromedp.EmulateViewport(1360, 765), arrive(`$("given").children.length > 0`))
-	list += picture(t, ctx, "wall", "")
+	list += picture(t, ctx, "wall", "[hidden]")
 	do(t, ctx, chromedp.Navigate("about:blank")) // lets go of the wall's stream
 	golden := filepath.Join(pictures, "taken-of.txt")
 	if *update {
