@@ -19,8 +19,13 @@ var verbs = []verb{
 // is logged wrongly of them is acted on.
 var dangerous = []string{"compressions.", "shock.", "drug."}
 
-// told is how what was so elsewhere is told: the opening of a callout, and its like.
-var told = map[string]string{"we have ": "he had "}
+// told are openings of callouts, and what they become when the same is asked, denied, or told
+// of another time.
+var told = [][2]string{
+	{"we have ", "he had "}, {"she is ", "is she "}, {"this is ", "is this "}, {"it is ", "is it "},
+	{"we are ", "are we "}, {"there is ", "is there "}, {"this is ", "this isn't "}, {"it is ", "it isn't "},
+	{"it's ", "is it "}, {"we delivered ", "who delivered "},
+}
 
 // inflections are sentences that have the sound of a callout in another form of its words
 // and report nothing: "who started compressions",
@@ -49,9 +54,9 @@ func (v *Vocabulary) inflections() (out []Phrase) {
 
 // inflect lists what one phrase becomes; acted: its callout is acted on.
 func inflect(words []string, acted bool) (out []string) {
-	for opening, other := range told {
-		if rest, ok := strings.CutPrefix(strings.Join(words, " "), opening); ok {
-			out = append(out, other+rest)
+	for _, t := range told {
+		if rest, ok := strings.CutPrefix(strings.Join(words, " "), t[0]); ok {
+			out = append(out, t[1]+rest)
 		}
 	}
 	rest := strings.Join(words[1:], " ")

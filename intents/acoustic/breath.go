@@ -32,8 +32,10 @@ const (
 	behindCost    = 1.4  // more for words that forbid behind a phrase
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
 	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
-	withinGain    = 0.5  // by which a phrase must fit better with a "not" in it
+	withinNear    = 0.6  // by which a phrase must fit better without a "not" in it, not to be doubtful
+	nearForbid    = 1.3  // and better without a word around it that forbids
 	strangeNot    = 2    // and more where no auxiliary stands before it
+	notFrames     = 40   // behind a phrase in which one with a "not" may end
 	softStart     = 8    // frames of a breath whose first sound the nets take for silence
 )
 
@@ -42,6 +44,7 @@ type aside struct {
 	span
 	reason string // why it forbids; "": it means nothing; plain: it says nothing about the callout
 	cost   float32
+	slight bool // a word that running speech makes next to nothing of
 }
 
 // addAround adds the words around callouts. They lie behind the phrases' states and
@@ -70,7 +73,7 @@ func (g *graph) addAround() error {
 		if reasons[k] != "" && reasons[k] != plain {
 			cost = forbidCost
 		}
-		g.asides = append(g.asides, aside{sp, reasons[k], cost})
+		g.asides = append(g.asides, aside{sp, reasons[k], cost, len(words) == 1 && weak[words[0]] != ""})
 	}
 	return nil
 }
@@ -138,12 +141,16 @@ type loop struct {
 // around passes tokens through the asides over frames [from, to), which lie before or
 // behind a phrase.
 func (d *decoder) around(from, to int, behind bool) loop {
-	return d.through(d.g.asides, from, to, behind)
+	return d.through(d.g.asides, from, to, behind, nil)
 }
 
-// through is around with some of the asides.
-func (d *decoder) through(list []aside, from, to int, behind bool) loop {
+// through is around with some of the asides. Given a loop of the same frames, its paths are
+// those that leave that loop for a word that forbids.
+func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop) loop {
 	out := loop{from: from, at: []token{{last: -1}}}
+	if leaves != nil {
+		out.at[0].score = dead
+	}
 	lo, hi := d.g.asides[0].lo, d.g.asides[len(d.g.asides)-1].hi
 	old, now := make([]token, hi-lo), make([]token, hi-lo)
 	for i := range old {
@@ -155,6 +162,9 @@ func (d *decoder) through(list []aside, from, to int, behind bool) loop {
 		next.score += fillCredit
 		for _, a := range list {
 			enters := token{here.score - a.cost, here.last, t}
+			if leaves != nil && a.forbids() && leaves.at[t-from].score > here.score {
+				enters = token{leaves.at[t-from].score - a.cost, -1, t}
+			}
 			switch {
 			case behind && a.forbids():
 				enters.score -= behindCost
@@ -162,7 +172,7 @@ func (d *decoder) through(list []aside, from, to int, behind bool) loop {
 				enters.score += firstCredit
 			}
 			for i := a.lo; i < a.hi; i++ {
-				x := d.pass(i, lo, old, enters)
+				x := d.g.pass(i, lo, old, enters)
 				x.score += d.emission(i, row)
 				now[i-lo] = x
 				if d.g.states[i].final && x.score > next.score {
@@ -180,6 +190,14 @@ func (d *decoder) through(list []aside, from, to int, behind bool) loop {
 	return out
 }
 
+// doubt is by how much the best path up to a frame with a word that forbids falls behind the
+// best without one. Words of a sound or two in running speech ("is") are heard anywhere.
+func (d *decoder) doubt(l loop, frame int, behind bool) (float64, []found) {
+	full := slices.DeleteFunc(slices.Clone(d.g.asides), func(a aside) bool { return a.slight })
+	forbidden := d.through(full, l.from, frame, behind, &l)
+	return float64(l.at[frame-l.from].score - forbidden.at[frame-l.from].score), forbidden.until(frame)
+}
+
 // until returns the asides of the best path up to a frame, in their order.
 func (l loop) until(frame int) (out []found) {
 	for k := l.at[frame-l.from].last; k >= 0; k = l.list[k].before {
@@ -190,10 +208,10 @@ func (l loop) until(frame int) (out []found) {
 }
 
 // pass is the best token that reaches a state: its own, one from before it, or a new one.
-func (d *decoder) pass(i, lo int32, old []token, enters token) token {
-	s := &d.g.states[i]
+func (g *graph) pass(i, lo int32, old []token, enters token) token {
+	s := &g.states[i]
 	x := old[i-lo]
-	for _, p := range d.g.joins[s.join] {
+	for _, p := range g.joins[s.join] {
 		if old[p-lo].score > x.score {
 			x = old[p-lo]
 		}
@@ -215,6 +233,7 @@ func (d *decoder) emission(i int32, row []float32) float32 {
 // breath is what was heard around a phrase.
 type breath struct {
 	forbidden string  // why it is no callout
+	doubtful  bool    // a word that forbids is nearly as likely as none
 	left      float64 // how surely a word that is known stands right before it
 	right     float64 // and right behind it
 }
@@ -240,15 +259,25 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	}
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
-	for _, f := range words {
-		if d.forbidden(f) && (f.reason == "condition" || !d.paused(f.to, c.start, shortPause)) {
-			out.forbidden = f.reason
-		}
+	out.forbidden = d.forbiddenBefore(words, c.start)
+	if less, others := d.doubt(l, c.start, false); out.forbidden == "" && less < nearForbid {
+		out.doubtful = d.forbiddenBefore(others, c.start) != ""
 	}
 	if n := len(words); n > 0 && c.start-words[n-1].to <= besideGap && words[n-1].reason == "" {
 		out.left = 1
 	}
 	return c, out
+}
+
+// forbiddenBefore is why the words before a frame forbid a phrase that begins with it; "": they
+// do not.
+func (d *decoder) forbiddenBefore(words []found, frame int) (reason string) {
+	for _, f := range words {
+		if d.forbidden(f) && (f.reason == "condition" || !d.paused(f.to, frame, shortPause)) {
+			reason = f.reason
+		}
+	}
+	return reason
 }
 
 // forbidden reports whether a word that forbids was spoken clearly: in noise, or in what
@@ -283,8 +312,12 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 			}
 		}
 	}
-	if b.forbidden == "" && d.denied(c) {
-		b.forbidden = "negation"
+	if b.forbidden == "" {
+		gain := d.denied(c)
+		b.doubtful = b.doubtful || gain > -withinNear
+		if gain > 0 {
+			b.forbidden = "negation"
+		}
 	}
 	return b
 }
@@ -328,53 +361,6 @@ func (d *decoder) paused(from, to, n int) bool {
 		}
 	}
 	return false
-}
-
-// denied reports whether a phrase fits better with a "not" between its words. Any of
-// the callout's phrases may be the one that was denied.
-func (d *decoder) denied(c candidate) bool {
-	p, not := d.g.phrases[c.phrase], d.g.vocabulary.Around.Within
-	if len(not) == 0 {
-		return false
-	}
-	side := &graph{vocabulary: d.g.vocabulary, entries: map[int32][]int32{}}
-	said, denied := float64(dead), float64(dead)
-	for k, q := range d.g.phrases {
-		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {
-			continue
-		}
-		said = max(said, d.align(d.g, c, d.g.spans[k], nil).score)
-		for i := 1; i < len(q.Parts); i++ {
-			after := slices.Contains(auxiliaries, q.Parts[i-1].Word)
-			sp, err := side.addDenied(q, i, not, after)
-			if err != nil {
-				return false // its words were sayable when the graph was made
-			}
-			a := d.align(side, c, sp, nil)
-			if !after {
-				a.score -= strangeNot
-			}
-			if a.at >= 0 {
-				denied = max(denied, a.score)
-			}
-		}
-	}
-	return denied > said+withinGain
-}
-
-// auxiliaries are the words that a "not" follows, and the only ones that an "n't" does.
-var auxiliaries = strings.Fields("has have had is was are were been")
-
-// addDenied makes the states of a phrase with one of the words before its part i.
-func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool) (span, error) {
-	var kids []intents.Expr
-	for _, w := range not {
-		if contracted || !strings.HasPrefix(w, "n'") {
-			kids = append(kids, intents.Expr{Op: intents.Word, Text: w})
-		}
-	}
-	parts := slices.Insert(g.parts(p, intents.NumberExpr), i, intents.Expr{Op: intents.Alt, Kids: kids})
-	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: parts}, false)
 }
 
 // speaking reports whether somebody clearly goes on: noise and people in the

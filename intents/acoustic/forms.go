@@ -23,7 +23,7 @@ func (d *decoder) left(form, of candidate) float64 {
 	}
 	from := d.pauseBefore(form.start, max(0, form.start-breathFrames/2, d.frame-keepFrames+1))
 	from = min(from, form.start)
-	l := d.through(d.courtesies(), from, of.start, false)
+	l := d.through(d.courtesies(), from, of.start, false, nil)
 	if words := l.until(of.start); len(words) == 0 || words[len(words)-1].to <= form.start {
 		return 0
 	}

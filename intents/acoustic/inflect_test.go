@@ -29,3 +29,18 @@ func TestCourtesyIsNoOtherForm(t *testing.T) {
 		}
 	}
 }
+
+// What was not done is never taken as done: denied within and after a callout's words, asked,
+// conditional. The last ones are callouts with the same little words.
+func TestWhatWasNotDone(t *testing.T) {
+	for _, text := range []string{"i v is not in.", "the shock wasn't delivered.", "this isn't v fib.",
+		"if the i o is in give the epi.", "when was the shock given.", "they stopped compressions."} {
+		if got := hear(t, nil, speakAs(t, "rms", text), 1600); len(got) != 0 {
+			t.Errorf("%q: heard %+v", text, got)
+		}
+	}
+	done := "i v is in. shock was delivered. epi has been given. we have a pulse. rhythm is asystole."
+	if got := hear(t, nil, speakAs(t, "rms", done), 1600); len(got) != 5 {
+		t.Errorf("%q: heard %+v", done, got)
+	}
+}

@@ -166,6 +166,9 @@ func (r *Recogniser) judge(w proposal) {
 		r.trace(out, features, sounds)
 	}
 	out.Need, out.Forbidden = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden
+	if b.doubtful {
+		out.Need = 1 // to be asked about
+	}
 	accepted := out.Confidence >= out.Need && b.forbidden == ""
 	if accepted {
 		r.last = w.end

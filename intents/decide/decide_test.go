@@ -34,6 +34,8 @@ func TestDecide(t *testing.T) {
 	forbidden.Forbidden = "negation"
 	strange := open("shock.given", 0.8)
 	strange.Need = 0.86
+	doubtful := open("drug.epinephrine", 0.999) // a "not" in it is nearly as likely as none
+	doubtful.Need = 1
 	for _, c := range []struct {
 		name    string
 		x       intents.Result
@@ -53,6 +55,7 @@ func TestDecide(t *testing.T) {
 		{"start while they run", open("compressions.start", 0.65), "running compressing", Ask, "", true},
 		{"start in a pause", open("compressions.start", 0.3), "running paused", Accept, "", true},
 		{"forbidden", forbidden, "running arrest", Ignore, "", false},
+		{"doubtful, however clearly heard", doubtful, "running arrest", Ask, "", true},
 		{"strange words beside it", strange, "running", Ask, "", true},
 		{"a yes that nobody asked for", open("confirm", 0.9), "running", Ignore, "", false},
 		{"adrenaline that sounds like atropine, in an arrest",

@@ -1,0 +1,88 @@
+package acoustic
+
+import (
+	"slices"
+	"strings"
+
+	"coxswain/intents"
+)
+
+// denied is by how much a phrase fits better with a "not" between its words. Any of
+// the callout's phrases may be the one that was denied, and it may end later than the one
+// that was found: of "i v is not in", "i v is in" takes half of the "not".
+func (d *decoder) denied(c candidate) float64 {
+	p, not := d.g.phrases[c.phrase], d.g.vocabulary.Around.Within
+	if len(not) == 0 {
+		return -withinNear
+	}
+	behind := d.around(c.end+1, min(d.frame, c.end+notFrames), true)
+	side := &graph{vocabulary: d.g.vocabulary, entries: map[int32][]int32{}}
+	said, denied := float64(dead), float64(dead)
+	for k, q := range d.g.phrases {
+		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {
+			continue
+		}
+		said = max(said, d.beyond(d.g, c, d.g.spans[k], behind))
+		for i := 1; i < len(q.Parts); i++ {
+			after := slices.Contains(auxiliaries, q.Parts[i-1].Word)
+			sp, err := side.addDenied(q, i, not, after)
+			if err != nil {
+				return -withinNear // its words were sayable when the graph was made
+			}
+			score := d.beyond(side, c, sp, behind)
+			switch {
+			case !after:
+				score -= strangeNot
+			case q.Parts[i].Word == "a": // which an "n't" sounds like
+				score -= withinNear
+			}
+			denied = max(denied, score)
+		}
+	}
+	return denied - said
+}
+
+// beyond is the score of a phrase that begins with a candidate and ends with it or later,
+// less what the words behind the candidate explain of the sound that it takes from them.
+func (d *decoder) beyond(g *graph, c candidate, sp span, behind loop) float64 {
+	best, m := float64(dead), int(sp.hi-sp.lo)
+	old, now := make([]token, m), make([]token, m)
+	for i := range old {
+		old[i].score = dead
+	}
+	for t := c.start; t < behind.from+len(behind.at)-1; t++ {
+		row, enters := d.llr[t%keepFrames], token{score: dead}
+		if t == c.start {
+			enters.score = 0
+		}
+		for i := range m {
+			k := sp.lo + int32(i)
+			x := g.pass(k, sp.lo, old, enters)
+			x.score += row[g.states[k].phone]
+			if g.states[k].phone != silence {
+				x.score += float32(tuned.bonus)
+			}
+			now[i] = x
+			if e := t + 1 - behind.from; g.states[k].final && e >= 0 {
+				best = max(best, float64(x.score-behind.at[e].score))
+			}
+		}
+		old, now = now, old
+	}
+	return best
+}
+
+// auxiliaries are the words that a "not" follows, and the only ones that an "n't" does.
+var auxiliaries = strings.Fields("has have had is was are were been")
+
+// addDenied makes the states of a phrase with one of the words before its part i.
+func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool) (span, error) {
+	var kids []intents.Expr
+	for _, w := range not {
+		if contracted || !strings.HasPrefix(w, "n'") {
+			kids = append(kids, intents.Expr{Op: intents.Word, Text: w})
+		}
+	}
+	parts := slices.Insert(g.parts(p, intents.NumberExpr), i, intents.Expr{Op: intents.Alt, Kids: kids})
+	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: parts}, false)
+}
