@@ -101,6 +101,9 @@ func (v *Voice) overlay(folder string) error {
 		if v.clips[slugOf(n)] == nil {
 			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips, but .wav", n)
 		}
+		if st, err := os.Stat(n); err == nil && !st.Mode().IsRegular() { // a pipe may never end
+			return fmt.Errorf("clips folder: %s is no file", n)
+		}
 		b, err := os.ReadFile(n)
 		if err != nil {
 			return err

@@ -96,6 +96,9 @@ func (c Recogniser) measure(
 }
 
 func readReference(path string) (map[string][]said, error) {
+	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() { // a pipe may never end
+		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err

@@ -66,10 +66,7 @@ func Recipients(path string) ([]age.Recipient, error) { return ageKeys(path, age
 func Identities(path string) ([]age.Identity, error) { return ageKeys(path, age.ParseIdentities) }
 
 func ageKeys[K any](path string, parse func(io.Reader) ([]K, error)) ([]K, error) {
-	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() { // a pipe may never end
-		return nil, fmt.Errorf("%s: not a file", path)
-	}
-	f, err := os.Open(path)
+	f, err := openRegular(path)
 	if err != nil {
 		return nil, err
 	}
@@ -118,7 +115,7 @@ func packFile(t *tar.Writer, dir, name string) error {
 
 // Unseal opens what Seal made, or age itself, into dir, which is made.
 func Unseal(path string, ids []age.Identity, dir string) error {
-	f, err := os.Open(path)
+	f, err := openRegular(path)
 	if err != nil {
 		return err
 	}

@@ -104,7 +104,12 @@ func PublicKey(path string) (ed25519.PublicKey, error) {
 
 func readKey[K any](path string, parse func([]byte) (any, error)) (K, error) {
 	var none K
-	b, err := os.ReadFile(path)
+	f, err := openRegular(path)
+	if err != nil {
+		return none, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, maxLine))
 	if err != nil {
 		return none, err
 	}
