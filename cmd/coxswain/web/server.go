@@ -23,7 +23,7 @@ const (
 // many the longest idle one makes room. write bounds an answer; a stream of
 // events moves its own deadline.
 func NewServer(h http.Handler, write time.Duration) *http.Server {
-	c := &connections{idle: map[net.Conn]time.Time{}, busy: map[net.Conn]bool{}}
+	c := &connections{most: mostFor(descriptors()), idle: map[net.Conn]time.Time{}, busy: map[net.Conn]bool{}}
 	return &http.Server{
 		Handler: h, ConnState: c.changed, MaxHeaderBytes: 16 << 10,
 		ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, IdleTimeout: 30 * time.Second, WriteTimeout: write,
@@ -41,8 +41,14 @@ func Serve(ctx context.Context, ln net.Listener, h http.Handler) error {
 	return nil
 }
 
+// mostFor is how many connections a server keeps in a process that may have so many
+// open files: whoever opens them must not take those that the sound, the record and a
+// recogniser that is started again need.
+func mostFor(files uint64) int { return int(min(mostConnections, max(8, files/4))) }
+
 // connections counts a server's connections.
 type connections struct {
+	most int
 	mu   sync.Mutex
 	idle map[net.Conn]time.Time // new ones that asked nothing yet, and idle ones: since when
 	busy map[net.Conn]bool
@@ -60,7 +66,7 @@ func (c *connections) changed(conn net.Conn, state http.ConnState) {
 	case http.StateActive:
 		c.busy[conn] = true
 	}
-	if len(c.idle)+len(c.busy) <= mostConnections {
+	if len(c.idle)+len(c.busy) <= c.most {
 		return
 	}
 	oldest := conn

@@ -106,3 +106,15 @@ func TestStreamsAreFew(t *testing.T) {
 		r.Body.Close()
 	}
 }
+
+// Where there are few descriptors, connections take a quarter of them at most.
+func TestFewDescriptors(t *testing.T) {
+	for files, want := range map[uint64]int{1 << 20: 64, 1024: 64, 100: 25, 64: 16, 10: 8} {
+		if got := mostFor(files); got != want {
+			t.Errorf("%d files: %d connections, want %d", files, got, want)
+		}
+	}
+	if n := descriptors(); n < 8 {
+		t.Errorf("this process may open %d files", n)
+	}
+}
