@@ -13,6 +13,7 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
+	"coxswain/cmd/coxswain/ready"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline/record"
@@ -91,6 +92,7 @@ and leaves a timestamped record.
 		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},
+		{ready.NewRehearse(c, Caution), append([]string{"vocabulary"}, config.Device...)},
 		{newCheck(c), config.Run}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
 		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},

@@ -161,15 +161,9 @@ func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop)
 		next, by, ends := here, aside{}, false
 		next.score += fillCredit
 		for _, a := range list {
-			enters := token{here.score - a.cost, here.last, t}
+			enters := d.enter(a, here, t, behind, t < from+firstFrames)
 			if leaves != nil && a.forbids() && leaves.at[t-from].score > here.score {
-				enters = token{leaves.at[t-from].score - a.cost, -1, t}
-			}
-			switch {
-			case behind && a.forbids():
-				enters.score -= behindCost
-			case !behind && t < from+firstFrames:
-				enters.score += firstCredit
+				enters = d.enter(a, token{score: leaves.at[t-from].score, last: -1}, t, behind, t < from+firstFrames)
 			}
 			for i := a.lo; i < a.hi; i++ {
 				x := d.g.pass(i, lo, old, enters)
@@ -188,6 +182,18 @@ func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop)
 		old, now = now, old
 	}
 	return out
+}
+
+// enter is the token with which a word begins at frame t, from the best path up to there.
+func (d *decoder) enter(a aside, here token, t int, behind, first bool) token {
+	x := token{here.score - a.cost, here.last, t}
+	switch {
+	case behind && a.forbids():
+		x.score -= behindCost
+	case !behind && first:
+		x.score += firstCredit
+	}
+	return x
 }
 
 // doubt is by how much the best path up to a frame with a word that forbids falls behind the

@@ -32,7 +32,7 @@ func Candidates(files []string, v *intents.Vocabulary, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		err = samples(f, func(pcm []int16) error {
+		err = Samples(f, func(pcm []int16) error {
 			_, err := r.Hear(pcm)
 			return err
 		})

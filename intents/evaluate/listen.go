@@ -119,13 +119,13 @@ func listenFile(path string, open Opener) ([]Heard, error) {
 		}
 		return nil
 	}
-	err = samples(path, func(pcm []int16) error { return take(ear.Hear(pcm)) })
+	err = Samples(path, func(pcm []int16) error { return take(ear.Hear(pcm)) })
 	take(ear.Close(), nil)
 	return out, err
 }
 
-// samples passes a recording on as a recogniser hears it, 10 ms at a time.
-func samples(path string, hear func(pcm []int16) error) error {
+// Samples passes a recording on as a recogniser hears it, 10 ms at a time.
+func Samples(path string, hear func(pcm []int16) error) error {
 	r, err := recorder.OpenMono(path, audio.ListenRate, audio.Rate)
 	if err != nil {
 		return err
