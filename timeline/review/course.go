@@ -3,6 +3,7 @@ package review
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"coxswain/timeline"
 )
@@ -80,8 +81,8 @@ func (r *Record) bands() []Lane {
 	for _, s := range r.Stretches {
 		b := Band{From: s.From.Seconds(), To: s.To.Seconds(), Colour: colourOn, Text: "on"}
 		if s.What != "compressing" {
-			b.Colour, b.Hollow, b.Text = colourOff, true, fmt.Sprintf("%.0f s", s.Seconds())
-			if b.Short = fmt.Sprintf("%.0f", s.Seconds()); s.Seconds() < tellPause {
+			b.Colour, b.Hollow, b.Text = colourOff, true, length(s.To-s.From)
+			if b.Short = strings.TrimSuffix(b.Text, " s"); s.Seconds() < tellPause {
 				b.Text, b.Short = "", ""
 			}
 		}

@@ -58,6 +58,14 @@ func minutes(x timeline.Time) string {
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
+// length is a length of time as a person says it: in seconds below a minute.
+func length(x timeline.Time) string {
+	if x < timeline.Seconds(59.5) {
+		return fmt.Sprintf("%.0f s", x.Seconds())
+	}
+	return minutes(x)
+}
+
 // onset is how the arrest began, or that there was none.
 func (t teller) onset() Sentence {
 	s := t.c.State
@@ -102,8 +110,12 @@ func (t teller) course() Sentence {
 		drugs = append(drugs, d)
 	}
 	slices.SortFunc(drugs, func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) })
-	for _, d := range drugs {
+	for i, d := range drugs {
 		given := s.Given[d]
+		if i == mostDrugs && len(drugs) > mostDrugs+1 {
+			add(number(len(drugs)-i)+" other drugs from "+t.at(given[0].At), given[0].At)
+			break
+		}
 		add(strings.ReplaceAll(d, "_", " ")+" "+times(len(given))+" from "+t.at(given[0].At), given[0].At)
 	}
 	switch {
@@ -123,6 +135,9 @@ func (t teller) course() Sentence {
 	return append(out, Part{".", timeline.Never})
 }
 
+// mostDrugs is how many drugs the story names; the events have them all.
+const mostDrugs = 4
+
 // pauses is what took longest; nil if compressions were never called.
 func (t teller) pauses() Sentence {
 	if len(t.c.Hands) == 0 {
@@ -132,7 +147,7 @@ func (t teller) pauses() Sentence {
 		return Sentence{{"No pause in compressions was called.", timeline.Never}}
 	}
 	longest := slices.MaxFunc(t.c.Pauses, func(a, b figures.Stretch) int { return int(a.To-a.From) - int(b.To-b.From) })
-	return Sentence{{fmt.Sprintf("Longest pause %.0f s at %s.", longest.Seconds(), t.at(longest.From)), longest.From}}
+	return Sentence{{fmt.Sprintf("Longest pause %s at %s.", length(longest.To-longest.From), t.at(longest.From)), longest.From}}
 }
 
 // of leaves the shocks that were synchronised, or those that were not.

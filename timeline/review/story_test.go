@@ -42,6 +42,12 @@ func TestStory(t *testing.T) {
 			{300, "rosc"}, {330, "code.end"}, {335, "confirm"}},
 			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once from 1:20, " +
 				"pulse back at 4:50. Longest pause 18 s at 2:40."},
+		{"six drugs and a long pause", 300, []call{{0, "code.start"}, {2, "compressions.start"}, {5, "drug.epinephrine"}, {6, "drug.amiodarone"},
+			{7, "drug.calcium"}, {8, "drug.magnesium"}, {9, "drug.atropine"}, {10, "drug.glucose"}, {20, "rhythm.check"},
+			{140, "compressions.start"}},
+			"Arrest from the start, compressions after 2 s. Epinephrine once from 0:05, amiodarone once from 0:06, " +
+				"calcium once from 0:07, magnesium once from 0:08, two other drugs from 0:09, " +
+				"still in arrest when the record ends at 5:00. Longest pause 2:00 at 0:20."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
 			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
 	} {

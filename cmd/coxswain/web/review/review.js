@@ -62,8 +62,8 @@ const fillStory = () => $("story").replaceChildren(...rec.story.map(sentence => 
   const li = el("li");
   li.append(...sentence.map(p => {
     if (p.at < 0) return document.createTextNode(p.text);
-    const b = el("button", p.text.replace(/^, /, ""), { type: "button", title: "Listen from 3 seconds before" });
-    b.onclick = () => hear(p.at);
+    const b = el("a", p.text.replace(/^, /, ""), { href: "#events", title: "Listen from 3 seconds before" });
+    b.onclick = e => { e.preventDefault(); hear(p.at); };
     const both = el("span", p.text.startsWith(", ") ? ", " : "");
     both.append(b);
     return both;
@@ -198,7 +198,7 @@ const step = d => {
 };
 document.addEventListener("keydown", e => {
   if (/^(INPUT|SELECT|TEXTAREA)$/.test(e.target.tagName) || e.ctrlKey || e.metaKey || e.altKey) return;
-  if (/^(BUTTON|SUMMARY)$/.test(e.target.tagName) && (e.key === " " || e.key === "Enter")) return;
+  if (/^(BUTTON|SUMMARY|A)$/.test(e.target.tagName) && (e.key === " " || e.key === "Enter")) return;
   const act = { " ": () => play(!playing), ArrowLeft: () => seek(at - 5), ArrowRight: () => seek(at + 5), Home: () => seek(0), End: () => seek(end()),
     "+": () => course.zoom(0.5, at - origin(which)), "=": () => course.zoom(0.5, at - origin(which)), "-": () => course.zoom(2), 0: () => course.whole(),
     n: () => step(1), p: () => step(-1), 1: () => setSpeed("1"), 2: () => setSpeed("2"), 3: () => setSpeed("3"),
