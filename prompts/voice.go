@@ -5,12 +5,10 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
-	"maps"
 	"math"
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"sort"
 	"strings"
 
@@ -38,9 +36,8 @@ type Voice struct {
 }
 
 type cueFile struct {
-	Cues  map[string]string            `yaml:"cues"`
-	Items map[string]string            `yaml:"items"`
-	Words map[string]map[string]string `yaml:"words"` // see In
+	Cues  map[string]string `yaml:"cues"`
+	Items map[string]string `yaml:"items"`
 }
 
 func parseCues(name string, b []byte) (cueFile, error) {
@@ -307,7 +304,7 @@ func Texts() []string {
 	for _, w := range append(append([]string{}, ones...), tens[2:]...) {
 		set[w] = true
 	}
-	for _, words := range append([]string{""}, slices.Sorted(maps.Keys(f.Words))...) {
+	for _, words := range append([]string{""}, timeline.WordSets()...) {
 		cues, items := f.in(words)
 		v := &Voice{cues: cues, items: items}
 		for id, t := range cues {

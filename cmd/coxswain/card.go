@@ -8,7 +8,7 @@ import (
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/paper"
-	"coxswain/intents"
+	"coxswain/cmd/coxswain/rig"
 )
 
 func newCallouts(c *config.Config) *cobra.Command {
@@ -23,11 +23,8 @@ func newCallouts(c *config.Config) *cobra.Command {
   coxswain callouts --vocabulary our-unit.yaml`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			v, err := intents.LoadVocabulary(c.Vocabulary...)
+			all, v, err := rig.Vocabularies(c)
 			if err != nil {
-				return err
-			}
-			if _, err := v.Compile(); err != nil {
 				return err
 			}
 			if err := paper.ToFile(page, func(w io.Writer) error { return paper.Card(w, v, Caution) }); err != nil {
@@ -38,7 +35,7 @@ func newCallouts(c *config.Config) *cobra.Command {
 			}
 			switch {
 			case asJSON:
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(v)
+				return json.NewEncoder(cmd.OutOrStdout()).Encode(all)
 			case page != "" || list != "":
 				return nil
 			}

@@ -89,7 +89,8 @@ and leaves a timestamped record.
 	}{
 		{newRun(c), config.Run}, {newReplay(c), config.Session},
 		{newDrill(c), append([]string{"benchmarks", "sign_key"}, config.Live...)},
-		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary"}}, {newDevices(c), config.Device},
+		{newListen(c), config.Recogniser}, {newCallouts(c), []string{"vocabulary", "protocol"}},
+		{newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},
 		{ready.NewRehearse(c, Caution), append([]string{"vocabulary"}, config.Device...)},

@@ -86,7 +86,29 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		}
 		r.Rows = append(r.Rows, w)
 	}
+	r.reword(r.Session.Words())
 	return r
+}
+
+// reword puts what people read into the words of the record's protocol.
+func (r *Record) reword(set string) {
+	for i := range r.Rows {
+		r.Rows[i].Text = timeline.Reword(set, r.Rows[i].Text)
+	}
+	for i := range r.Drugs {
+		r.Drugs[i].Drug = timeline.Reword(set, r.Drugs[i].Drug)
+	}
+	for i := range r.Story {
+		for k := range r.Story[i] {
+			r.Story[i][k].Text = timeline.Reword(set, r.Story[i][k].Text)
+		}
+	}
+	for _, list := range [][]figures.Figure{r.AsCalled, r.AsAmended} {
+		for i := range list {
+			list[i].Name = timeline.Reword(set, list[i].Name)
+			list[i].Definition.Definition = timeline.Reword(set, list[i].Definition.Definition)
+		}
+	}
 }
 
 func newRow(e timeline.Event, gone bool) Row {

@@ -19,7 +19,7 @@ type Given struct {
 const loudFrom = -30
 
 // given counts shocks, then drugs by when they were last given, newest first.
-func given(st timeline.State, now timeline.Time) []Given {
+func given(st timeline.State, now timeline.Time, words string) []Given {
 	out := []Given{}
 	for _, synced := range []bool{false, true} {
 		g := Given{Name: map[bool]string{false: "shock", true: "cardioversion"}[synced]}
@@ -38,7 +38,8 @@ func given(st timeline.State, now timeline.Time) []Given {
 	n := len(out)
 	for drug, doses := range st.Given {
 		last := doses[len(doses)-1].At
-		out = append(out, Given{strings.ReplaceAll(drug, "_", " "), len(doses), (now - last).Seconds()})
+		name := timeline.Reword(words, strings.ReplaceAll(drug, "_", " "))
+		out = append(out, Given{name, len(doses), (now - last).Seconds()})
 	}
 	slices.SortFunc(out[n:], func(a, b Given) int {
 		if a.Ago != b.Ago {

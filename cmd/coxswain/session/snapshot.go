@@ -99,7 +99,7 @@ func (s *Session) show() {
 			x := p.Get("cycle_s") - *left
 			n.CycleLeft = &x
 		}
-		n.Cycle, n.Given = p.Get("cycle_s"), given(st, now)
+		n.Cycle, n.Given = p.Get("cycle_s"), given(st, now, p.Words)
 		n.Due = c.dueNow(p, st, now)
 	}
 	n.Loud = n.Microphone > loudFrom
@@ -137,7 +137,7 @@ func (s *oneCase) lastFive(now timeline.Time) []Heard {
 		if e.Heard == nil || e.Kind == timeline.Question { // one that was asked about is none
 			continue
 		}
-		out = append(out, Heard{(now - e.At).Seconds(), e.Words(), e.Heard.Confidence})
+		out = append(out, Heard{(now - e.At).Seconds(), timeline.Reword(s.protocol.Words, e.Words()), e.Heard.Confidence})
 	}
 	return out
 }

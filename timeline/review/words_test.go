@@ -1,0 +1,46 @@
+package review
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+
+	"coxswain/timeline"
+	"coxswain/timeline/figures"
+)
+
+// What people read of a record of a European protocol is in its words, as what was
+// spoken; of an American one it is not.
+func TestRecordIsReadInItsProtocolsWords(t *testing.T) {
+	defs, err := figures.Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for protocol, want := range map[string][2]string{"erc-2025": {"adrenaline", "epinephrine"}, "aha-2025": {"epinephrine", "adrenaline"}} {
+		r := Of([]timeline.Event{
+			{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Protocol: protocol + " 00ff", Wall: "2030-01-01T00:00:00Z"}},
+			{Seq: 2, Kind: timeline.CompressionsStart, At: timeline.Seconds(2)},
+			{Seq: 3, Kind: timeline.RhythmPEA, At: timeline.Seconds(10)},
+			{Seq: 4, Kind: timeline.Epinephrine, At: timeline.Seconds(20), Values: map[string]float64{"dose_mg": 1}},
+			{Seq: 5, Kind: timeline.SessionClose, At: timeline.Seconds(60)},
+		}, defs)
+		var read []string
+		for _, x := range r.Rows {
+			read = append(read, x.Text)
+		}
+		for _, x := range r.Drugs {
+			read = append(read, x.Drug)
+		}
+		for _, x := range r.Story {
+			read = append(read, x.String())
+		}
+		for _, x := range r.AsCalled {
+			read = append(read, x.Name)
+		}
+		text, _ := json.Marshal(read)
+		all := strings.ToLower(string(text))
+		if !strings.Contains(all, want[0]) || strings.Contains(all, want[1]) {
+			t.Errorf("%s: %s", protocol, all)
+		}
+	}
+}
