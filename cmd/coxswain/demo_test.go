@@ -105,7 +105,7 @@ func TestDemo(t *testing.T) {
 	for i := range events {
 		events[i].Session = nil // its hashes change with every vocabulary
 	}
-	if err := paper.Timeline(&table, events, true, Caution); err != nil {
+	if err := paper.Timeline(&table, events, true, paper.Unbound, Caution); err != nil {
 		t.Fatal(err)
 	}
 	golden := "../../testdata/demo.golden"

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"coxswain/audio"
 	"coxswain/timeline"
@@ -52,9 +53,15 @@ func TimePoints(w io.Writer, events []timeline.Event, asJSON bool, caution strin
 	return err
 }
 
-// Timeline prints events as a table: session time, time since the code
-// started, what happened, and how surely it was heard.
-func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) error {
+// Columns is how wide a table is printed at most; Unbound: as wide as its words.
+const (
+	Columns = 100
+	Unbound = 0
+)
+
+// Timeline prints events as a table at most so many columns wide: session time,
+// time since the code started, what happened, and how surely it was heard.
+func Timeline(w io.Writer, events []timeline.Event, all bool, columns int, caution string) error {
 	gone := timeline.Retracted(events)
 	start := timeline.Fold(events).CodeAt()
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
@@ -83,13 +90,56 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) er
 		if e.Amend != nil {
 			what += fmt.Sprintf(" (amended by %s: %s)", e.Amend.By, e.Amend.Reason)
 		}
-		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, what, text, sure)
+		whats, texts := wrap(what, columns*2/5), wrap(text, columns*5/20)
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, whats[0], texts[0], sure)
+		for i := 1; i < max(len(whats), len(texts)); i++ {
+			fmt.Fprintf(tw, "\t\t\t%s\t%s\t\n", at(whats, i), at(texts, i))
+		}
 	}
 	if err := tw.Flush(); err != nil {
 		return err
 	}
 	fmt.Fprintln(w, "\n"+caution)
 	return nil
+}
+
+// at is a line of several; empty behind the last.
+func at(lines []string, i int) string {
+	if i < len(lines) {
+		return lines[i]
+	}
+	return ""
+}
+
+// wrap breaks a text between words into lines of at most so many characters, a
+// longer word within; it has at least one. Width 0 does not bind.
+func wrap(text string, width int) []string {
+	if width == 0 || utf8.RuneCountInString(text) <= width {
+		return []string{text}
+	}
+	lines := []string{""}
+	for _, w := range strings.Fields(text) {
+		for {
+			last := &lines[len(lines)-1]
+			room := width - utf8.RuneCountInString(*last)
+			switch n := utf8.RuneCountInString(w); {
+			case *last == "" && n <= width:
+				*last = w
+			case *last != "" && n < room:
+				*last += " " + w
+			case *last == "": // longer than a line
+				r := []rune(w)
+				*last, w = string(r[:width]), string(r[width:])
+				lines = append(lines, "")
+				continue
+			default:
+				lines = append(lines, "")
+				continue
+			}
+			break
+		}
+	}
+	return lines
 }
 
 // Records prints a line for each record.
