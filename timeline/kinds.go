@@ -96,23 +96,25 @@ const (
 
 // Row is what kinds.yaml says of a kind; its head tells the columns.
 type Row struct {
-	Words     string `yaml:"words"`
-	Spoken    string `yaml:"spoken"`
-	Starts    bool   `yaml:"starts"`
-	Arrest    bool   `yaml:"arrest"`
-	Confirm   bool   `yaml:"confirm"`
-	Control   bool   `yaml:"control"`
-	Own       bool   `yaml:"own"`
-	Rhythm    Rhythm `yaml:"rhythm"`
-	Shockable bool   `yaml:"shockable"` // without a pulse, a shock is the treatment
-	Fast      bool   `yaml:"fast"`      // with a pulse, it is a tachycardia
-	Pulseless bool   `yaml:"pulseless"` // it has no pulse
-	Lane      string `yaml:"lane"`
-	FHIR      string `yaml:"fhir"`
-	Code      Code   `yaml:"code"`
-	Unit      string `yaml:"unit"`
-	Utstein   string `yaml:"utstein"`
-	Named     bool   `yaml:"named"`
+	Words     string          `yaml:"words"`
+	Spoken    string          `yaml:"spoken"`
+	Starts    bool            `yaml:"starts"`
+	Arrest    bool            `yaml:"arrest"`
+	Confirm   bool            `yaml:"confirm"`
+	Control   bool            `yaml:"control"`
+	Own       bool            `yaml:"own"`
+	Rhythm    Rhythm          `yaml:"rhythm"`
+	Shockable bool            `yaml:"shockable"` // without a pulse, a shock is the treatment
+	Fast      bool            `yaml:"fast"`      // with a pulse, it is a tachycardia
+	Pulseless bool            `yaml:"pulseless"` // it has no pulse
+	Lane      string          `yaml:"lane"`
+	FHIR      string          `yaml:"fhir"`
+	Code      Code            `yaml:"code"`
+	Category  string          `yaml:"category"` // of FHIR R4 (observation-category): vital-signs or laboratory
+	Parts     map[string]Code `yaml:"parts"`    // codes of a measurement's numbers, by slot, if it has two
+	Unit      string          `yaml:"unit"`
+	Utstein   string          `yaml:"utstein"`
+	Named     bool            `yaml:"named"`
 
 	family, name string
 }
@@ -172,6 +174,10 @@ func parseKinds(name string, text []byte) (kindTable, error) {
 		if r.Code.System != "" {
 			r.Code.System = doc.Systems[r.Code.System].URI
 		}
+		for slot, c := range r.Parts {
+			c.System = doc.Systems[c.System].URI
+			r.Parts[slot] = c
+		}
 		if why := r.wrong(); why != "" {
 			return t, fmt.Errorf("%s:%d: kind %s: %s", name, key.Line, key.Value, why)
 		}
@@ -190,6 +196,8 @@ func (r Row) wrong() string {
 		return "fhir: choose procedure, observation, measurement or medication"
 	case r.Rhythm == "" && (r.Shockable || r.Fast || r.Pulseless):
 		return "shockable, fast and pulseless belong to a rhythm"
+	case !oneOf(r.Category, "vital-signs laboratory"):
+		return "category: choose vital-signs or laboratory"
 	case r.Own && (r.Starts || r.Control || r.Confirm || r.Lane != ""):
 		return "what coxswain appends itself is no callout"
 	case r.Code != Code{}:

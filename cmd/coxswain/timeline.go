@@ -49,7 +49,7 @@ func newTimeline() *cobra.Command {
 			return err
 		},
 	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON object a line")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "every event as it lies in the journal, one JSON object a line (NDJSON)")
 	cmd.Flags().BoolVar(&all, "all", false, "prompts as well as callouts")
 	cmd.Flags().BoolVar(&points, "points", false, "Utstein time points instead of events")
 	return cmd

@@ -152,10 +152,14 @@ func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
 		"effectiveDateTime": at,
 		"device":            object{"reference": "Device/device-2"},
 	}
+	if row.Category != "" {
+		const system = "http://terminology.hl7.org/CodeSystem/observation-category"
+		o["category"] = []object{{"coding": []object{{"system": system, "code": row.Category}}}}
+	}
 	var parts []object
 	for _, slot := range slices.Sorted(maps.Keys(e.Values)) {
 		q := object{"value": e.Values[slot], "unit": row.Unit, "system": "http://unitsofmeasure.org", "code": row.Unit}
-		parts = append(parts, object{"code": object{"text": slot}, "valueQuantity": q})
+		parts = append(parts, object{"code": concept(row.Parts[slot], slot, slot), "valueQuantity": q})
 	}
 	switch len(parts) {
 	case 0:

