@@ -102,7 +102,9 @@ func (c *cluster) created(change ...func(*Store)) Store {
 	for _, f := range change {
 		f(&s)
 	}
-	eventually(c.t, "the store can be made", func() bool { return s.Create(c.t.Context(), len(c.servers), 0) == nil })
+	maker := s // in many short attempts: until the servers have a leader, none answers
+	maker.Patience = 200 * time.Millisecond
+	eventually(c.t, "the store can be made", func() bool { return maker.Create(c.t.Context(), len(c.servers), 0) == nil })
 	return s
 }
 

@@ -97,7 +97,7 @@ func sealLetter(l letter, keys []age.Recipient) ([]byte, error) {
 
 // mostOfLetter bounds a letter that is read: it may be made by anyone who knows the
 // site's public key.
-const mostOfLetter = 64 << 20
+const mostOfLetter = 16 << 20
 
 // openLetter reads a letter and holds it to the subject that it came on.
 func openLetter(b []byte, ids []age.Identity, room, id string) (l letter, err error) {
