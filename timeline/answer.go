@@ -125,7 +125,6 @@ func (s State) byWeight(p *Protocol) bool {
 // energy. What it rests on is told when it is asked for: see basis.
 func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	p := m.protocol.For(m.state)
-	_, basis := p.Weight(m.state)
 	c := reply("dose", e, now, Answer)
 	c.Expires, c.Items = now+Seconds(8), []string{drug}
 	amount, unit, ok := m.amount(drug)
@@ -156,13 +155,26 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
 	}
 	c = p.Drugs[drug].cautioned(c)
-	if amount.PerKg && basis != "called" {
-		part("dose.estimated")
+	c.Parts = append(c.Parts, p.doubts(m.state, drug, amount)...)
+	return c
+}
+
+// doubts tell what speaks against an amount that is answered, or what it rests on.
+func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
+	_, basis := p.Weight(s)
+	if drug == "epinephrine" && p.withheld(s) {
+		out = append(out, Cue{ID: "question.drug.cold"})
+	}
+	switch {
+	case amount.PerKg && basis != "called":
+		out = append(out, Cue{ID: "dose.estimated"})
+	case amount.PerKg && !p.believable(s):
+		out = append(out, Cue{ID: "question.weight"}.with("weight_kg", s.WeightKg))
 	}
 	if amount.Capped {
-		part("dose.limited")
+		out = append(out, Cue{ID: "dose.limited"})
 	}
-	return c
+	return out
 }
 
 // given answers how much of a drug was given in all, or how long ago the last.

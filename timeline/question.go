@@ -35,7 +35,7 @@ func (p *Protocol) questions(s State, e Event) []question {
 		return p.vitalQuestions(e, name)
 	}
 	if drug, ok := e.Kind.Drug(); ok {
-		return append(p.pulseQuestion(s, e, drug), p.doseQuestions(s, e, drug)...)
+		return slices.Concat(p.coldQuestion(s, drug), p.pulseQuestion(s, e, drug), p.doseQuestions(s, e, drug))
 	}
 	return nil
 }
@@ -44,6 +44,14 @@ func (p *Protocol) questions(s State, e Event) []question {
 // that was felt, or stable or unstable.
 func (s State) knownPulse() bool {
 	return !s.InArrest() && s.Ended == Never && (s.PulsePresent || s.StabilityAt != Never)
+}
+
+// coldQuestion asks once about epinephrine for a patient who is too cold for it.
+func (p *Protocol) coldQuestion(s State, drug string) []question {
+	if drug != "epinephrine" || !p.withheld(s) {
+		return nil
+	}
+	return []question{{Cue: Cue{ID: "question.drug.cold"}, once: fmt.Sprintf("drug.cold %d", s.ArrestAt)}}
 }
 
 // pulseQuestion asks once for a dose of the arrest that goes to a patient who has

@@ -90,6 +90,10 @@ func (p *Protocol) coldDose(s State) bool {
 	return decided && float64(len(s.Doses("epinephrine"))) < n
 }
 
+// withheld reports whether the patient is too cold for epinephrine in the arrest, or
+// a clinician has to decide whether.
+func (p *Protocol) withheld(s State) bool { return s.InArrest() && p.tooCold(s) && !p.coldDose(s) }
+
 // coldEpinephrine is silent where the protocol withholds it below its limit;
 // where a clinician has to decide, it asks when a dose would be due.
 func (p *Protocol) coldEpinephrine(s State) []Cue {

@@ -29,7 +29,8 @@ func counted(id, slot string, n float64) []Cue {
 	return []Cue{Cue{ID: id}.with(slot, n)}
 }
 
-func minutesFrom(from, to Time) float64 { return math.Floor((to - from).Seconds() / 60) }
+// minutesFrom counts whole minutes; what was called late lies behind the end: none.
+func minutesFrom(from, to Time) float64 { return max(0, math.Floor((to-from).Seconds()/60)) }
 
 // situation: since when, and how it stands.
 func (m *Machine) situation(at Time) []Cue {

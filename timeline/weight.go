@@ -58,3 +58,9 @@ func (p *Protocol) plausibleKg(s State) (low, high float64) {
 	}
 	return 0, math.Inf(1)
 }
+
+// believable reports whether the weight that was called fits what else was called.
+func (p *Protocol) believable(s State) bool {
+	low, high := p.plausibleKg(s)
+	return s.WeightKg >= low && s.WeightKg <= high
+}
