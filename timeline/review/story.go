@@ -99,11 +99,10 @@ func (t teller) course() Sentence {
 	if s.FirstRhythm != timeline.Unknown {
 		add("first rhythm "+string(s.FirstRhythm), s.FirstRhythmAt)
 	}
-	if shocks := of(s.Shocks, false); len(shocks) > 0 {
-		add(count(len(shocks), "shock")+" from "+t.at(shocks[0].At), shocks[0].At)
-	}
-	if shocks := of(s.Shocks, true); len(shocks) > 0 {
-		add(count(len(shocks), "cardioversion")+" from "+t.at(shocks[0].At), shocks[0].At)
+	for i, name := range []string{"shock", "cardioversion"} {
+		if shocks := of(s.Shocks, i == 1); len(shocks) > 0 {
+			add(count(len(shocks), name)+" from "+t.at(shocks[0].At), shocks[0].At)
+		}
 	}
 	drugs := make([]string, 0, len(s.Given))
 	for d := range s.Given {
@@ -147,7 +146,8 @@ func (t teller) pauses() Sentence {
 		return Sentence{{"No pause in compressions was called.", timeline.Never}}
 	}
 	longest := slices.MaxFunc(t.c.Pauses, func(a, b figures.Stretch) int { return int(a.To-a.From) - int(b.To-b.From) })
-	return Sentence{{fmt.Sprintf("Longest pause %s at %s.", length(longest.To-longest.From), t.at(longest.From)), longest.From}}
+	said := fmt.Sprintf("Longest pause %s at %s.", length(longest.To-longest.From), t.at(longest.From))
+	return Sentence{{said, longest.From}}
 }
 
 // of leaves the shocks that were synchronised, or those that were not.
