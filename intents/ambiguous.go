@@ -16,7 +16,7 @@ func (v *Vocabulary) checkPhrases(name string, o *Vocabulary) error {
 	means := map[string]string{}
 	for _, c := range v.Callouts {
 		for _, p := range c.Phrases {
-			if other, taken := means[p]; taken && other != c.ID && o.says(p) {
+			if other, taken := means[p]; taken && other != c.ID && o.lineOf(p) > 0 {
 				return fmt.Errorf("%s:%d: %q is said for %s and for %s: say it another way", name, o.lineOf(p), p, other, c.ID)
 			}
 			means[p] = c.ID
@@ -31,9 +31,6 @@ func (v *Vocabulary) checkPhrases(name string, o *Vocabulary) error {
 	}
 	return nil
 }
-
-// says reports whether a phrase is one of the vocabulary's own.
-func (v *Vocabulary) says(phrase string) bool { return v.lineOf(phrase) > 0 }
 
 // lineOf is the line of the callout that has the phrase; 0 if none has.
 func (v *Vocabulary) lineOf(phrase string) int {

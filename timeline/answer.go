@@ -273,7 +273,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 	}
 	var soon *Cue
 	for _, a := range m.agenda {
-		name := nextName[a.ID]
+		name := kinds.next[a.ID]
 		if name == "" {
 			continue
 		}
@@ -289,23 +289,11 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if soon != nil {
 		secs := math.Round((soon.At-now).Seconds()/5) * 5
 		if secs == 0 {
-			c.ID, c.Values = nextName[soon.ID]+".now", soon.Values
+			c.ID, c.Values = kinds.next[soon.ID]+".now", soon.Values
 			return c
 		}
-		c.ID = nextName[soon.ID] + ".in"
+		c.ID = kinds.next[soon.ID] + ".in"
 		c.Values = map[string]float64{"minutes": math.Floor(secs / 60), "seconds": math.Mod(secs, 60)}
 	}
 	return c
-}
-
-// nextName says which agenda items answer "what is next", and by what name.
-var nextName = map[string]string{
-	"cycle.end": "next.rhythm", "epinephrine.first": "next.epinephrine", "epinephrine.due": "next.epinephrine",
-	"antiarrhythmic.amiodarone": "next.amiodarone", "antiarrhythmic.lidocaine": "next.lidocaine",
-	"peri.cardioversion": "next.cardioversion", "peri.resync": "next.cardioversion", "peri.unsynchronised": "next.shock",
-	"magnesium": "next.magnesium", "magnesium.recurring": "next.magnesium", "peri.magnesium": "next.magnesium",
-	"peri.adenosine": "next.adenosine", "peri.vagal": "next.vagal", "peri.amiodarone": "next.amiodarone",
-	"peri.atropine": "next.atropine", "peri.pacing": "next.pacing", "peri.ecg": "next.ecg",
-	"peri.procainamide": "next.procainamide", "peri.sotalol": "next.sotalol",
-	"peri.stable.cardioversion": "next.cardioversion",
 }

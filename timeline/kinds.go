@@ -133,6 +133,7 @@ type kindTable struct {
 	families map[string]Row // by what their kinds begin with: "drug."
 	callouts []Kind
 	rhythms  map[Rhythm]Kind
+	next     map[string]string // what answers "what is next", by the id of a cue of the agenda
 	asked    map[string]string // what a question is about, by the id of its cue
 }
 
@@ -159,12 +160,13 @@ func parseKinds(name string, text []byte) (kindTable, error) {
 		Systems map[string]struct{ Name, URI string } `yaml:"systems"`
 		Kinds   map[string]Row                        `yaml:"kinds"`
 		Asked   map[string]string                     `yaml:"questions"`
+		Next    map[string]string                     `yaml:"next"`
 	}
 	t := kindTable{rows: map[Kind]Row{}, families: map[string]Row{}, rhythms: map[Rhythm]Kind{}}
 	if err := DecodeStrict(name, text, &doc); err != nil {
 		return t, err
 	}
-	t.asked = doc.Asked
+	t.asked, t.next = doc.Asked, doc.Next
 	order, err := keysOf(text, "kinds")
 	if err != nil {
 		return t, fmt.Errorf("%s: %w", name, err)

@@ -183,11 +183,14 @@ func (p *Protocol) Most(drug string, kg float64) (float64, bool) { return p.Drug
 // most is the largest single dose that is left after given earlier ones: a
 // second one may have a lower limit than the first.
 func (d Drug) most(given int, kg float64) (float64, bool) {
-	most := 0.0
-	for i, a := range d.Doses {
-		if i < min(given, len(d.Doses)-1) {
-			continue
-		}
+	most := mostOf(d.Doses[min(given, max(0, len(d.Doses)-1)):], kg)
+	return most, most > 0
+}
+
+// mostOf is the largest of some amounts for a patient of kg kilograms, in a range its
+// upper end; with the weight unknown it is the limit.
+func mostOf(list []Amount, kg float64) (most float64) {
+	for _, a := range list {
 		a.PerKg = max(a.PerKg, a.PerKgMax)
 		c, ok := a.For(kg)
 		if !ok {
@@ -195,7 +198,7 @@ func (d Drug) most(given int, kg float64) (float64, bool) {
 		}
 		most = math.Max(most, c.Value)
 	}
-	return most, most > 0
+	return most
 }
 
 // MostEnergy is the highest energy of a shock for the patient, and whether it
@@ -206,12 +209,7 @@ func (p *Protocol) MostEnergy(s State) (most float64, byWeight bool) {
 	if !s.InArrest() && s.Rhythm.Fast() && len(p.Sync[string(s.Rhythm)]) > 0 {
 		list = p.Sync[string(s.Rhythm)]
 	}
-	for _, a := range list {
-		c, ok := a.For(kg)
-		if !ok {
-			c.Value = a.Max
-		}
-		most, byWeight = math.Max(most, c.Value), byWeight || a.PerKg > 0
-	}
+	byWeight = slices.ContainsFunc(list, func(a Amount) bool { return a.PerKg > 0 })
+	most = mostOf(list, kg)
 	return most, byWeight && most > 0
 }
