@@ -79,18 +79,20 @@ def mix(nets, shares, sound=None, warp=1.):
     shares = np.array(shares) / sum(shares)
     first = nets[0]
     soup = Tcn(first.c, first.calls, (first.ears[0].kind,)).eval()
-    soup.load_state_dict({k: sum(n.state_dict()[k] * float(s) for n, s in zip(nets, shares)) if v.is_floating_point() else v
-                          for k, v in first.state_dict().items()})
+    states = [n.state_dict() for n in nets]
+    mean = lambda xs: sum(float(s) * x for s, x in zip(shares, xs))
+    soup.load_state_dict({k: mean([x[k] for x in states]) if v.is_floating_point() else v for k, v in states[0].items()})
     if sound is not None:
         bands = LogMel(warp).eval()(sound)
         parts = [heard(n, bands) for n in nets]
-        repair(soup, bands, [tuple(sum(float(s) * p[i][k] for s, p in zip(shares, parts)) for k in (0, 1)) for i in range(len(parts[0]))])
+        repair(soup, bands, [tuple(map(mean, zip(*layer))) for layer in zip(*parts)])
     return soup
 
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument("out"); ap.add_argument("nets", nargs="+"); ap.add_argument("--hear", nargs="*"); ap.add_argument("--callouts", nargs="*")
+    ap.add_argument("out"); ap.add_argument("nets", nargs="+")
+    ap.add_argument("--hear", nargs="*"); ap.add_argument("--callouts", nargs="*")
     a = ap.parse_args()
     paths, shares = zip(*(n.rsplit(":", 1) for n in a.nets))
     names = [order(c) for c in a.callouts] if a.callouts else [None] * len(paths)
