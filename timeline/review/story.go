@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -104,11 +105,8 @@ func (t teller) course() Sentence {
 			add(count(len(shocks), name)+" from "+t.at(shocks[0].At), shocks[0].At)
 		}
 	}
-	drugs := make([]string, 0, len(s.Given))
-	for d := range s.Given {
-		drugs = append(drugs, d)
-	}
-	slices.SortFunc(drugs, func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) })
+	first := func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) }
+	drugs := slices.SortedFunc(maps.Keys(s.Given), first)
 	for i, d := range drugs {
 		given := s.Given[d]
 		if i == mostDrugs && len(drugs) > mostDrugs+1 {
