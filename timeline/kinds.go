@@ -190,16 +190,19 @@ func parseKinds(name string, text []byte) (kindTable, error) {
 
 // wrong says what a row lacks or gives that no column allows; empty: nothing.
 func (r Row) wrong() string {
-	oneOf := func(x, list string) bool { return x == "" || strings.Contains(" "+list+" ", " "+x+" ") }
+	for _, c := range []struct{ column, value, choose string }{
+		{"lane", r.Lane, "rhythm, shock, drug or other"},
+		{"fhir", r.FHIR, "procedure, observation, measurement or medication"},
+		{"category", r.Category, "vital-signs or laboratory"},
+	} {
+		choices := strings.Fields(strings.NewReplacer(",", "", " or ", " ").Replace(c.choose))
+		if c.value != "" && !slices.Contains(choices, c.value) {
+			return c.column + ": choose " + c.choose
+		}
+	}
 	switch {
-	case !oneOf(r.Lane, "rhythm shock drug other"):
-		return "lane: choose rhythm, shock, drug or other"
-	case !oneOf(r.FHIR, "procedure observation measurement medication"):
-		return "fhir: choose procedure, observation, measurement or medication"
 	case r.Rhythm == "" && (r.Shockable || r.Fast || r.Pulseless):
 		return "shockable, fast and pulseless belong to a rhythm"
-	case !oneOf(r.Category, "vital-signs laboratory"):
-		return "category: choose vital-signs or laboratory"
 	case r.Own && (r.Starts || r.Control || r.Confirm || r.Lane != ""):
 		return "what coxswain appends itself is no callout"
 	case r.Code != Code{}:
