@@ -43,12 +43,11 @@ type atPage struct {
 }
 
 // printed writes what is printed from a record into a folder.
-func printed(t *testing.T, records, rec string) (dir string) {
+func printed(t *testing.T, rec string) (dir string) {
 	t.Helper()
 	dir = t.TempDir()
 	ok(t, "callouts", "--page", filepath.Join(dir, "card.html"), "--list", filepath.Join(dir, "list.html"))
 	ok(t, "report", rec, "--out", filepath.Join(dir, "report.html"))
-	ok(t, "records", "--records", records, "--charts", filepath.Join(dir, "charts.html"))
 	return dir
 }
 
@@ -57,7 +56,7 @@ func printed(t *testing.T, records, rec string) (dir string) {
 func everyPage(t *testing.T) []atPage {
 	t.Helper()
 	records := t.TempDir()
-	manyRecords(t, records, 48)
+	manyRecords(t, records, 24)
 	drillRecord(t, filepath.Join(records, "drill"), "Night", time.Date(2026, 5, 1, 9, 0, 0, 0, time.UTC), timeline.CodeStart)
 	code := codeRecord(t, filepath.Join(records, "code"), 60)
 	ok(t, "amend", code, "--do", "retract", "--event", "5", "--by", "AB", "--reason", "was sinus")
@@ -66,7 +65,7 @@ func everyPage(t *testing.T) []atPage {
 		t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
 		return s.URL
 	}
-	lib, drill, paper := serve(library(t, records)), serve(drillPage(t, t.TempDir())), "file://"+printed(t, records, code)
+	lib, drill, paper := serve(library(t, records)), serve(drillPage(t, t.TempDir())), "file://"+printed(t, code)
 	paused, since := 8.2, 4.0
 	well := wallOf(125, 40)
 	bad := *well
@@ -79,7 +78,6 @@ func everyPage(t *testing.T) []atPage {
 	drawn := poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length > 1`)
 	rows := arrive(`document.querySelectorAll("#rows a").length > 9`)
 	return []atPage{
-		{"review", lib + "/record/code/", []chromedp.Action{arrive(`document.querySelectorAll("#rows tr").length > 5`), drawn}},
 		{"review, changing", lib + "/record/code/", []chromedp.Action{arrive(`document.querySelectorAll("#rows tr").length > 5`), drawn,
 			chromedp.Click(`#rows .edit`), chromedp.Click(`#figures summary`), chromedp.Click(`.keys summary`)}},
 		{"two records", lib + "/pair/code/2024-03-00002/", []chromedp.Action{arrive(`document.querySelectorAll(".strip svg").length === 2`)}},
@@ -97,7 +95,6 @@ func everyPage(t *testing.T) []atPage {
 		{"card", paper + "/card.html", nil},
 		{"list", paper + "/list.html", nil},
 		{"report", paper + "/report.html", nil},
-		{"charts", paper + "/charts.html", nil},
 	}
 }
 
@@ -117,6 +114,9 @@ func TestAxeFindsNothing(t *testing.T) {
 		do(t, ctx, append([]chromedp.Action{chromedp.Navigate(p.url)}, p.then...)...)
 		eval[any](t, ctx, string(script)+";0")
 		for light, rules := range map[string]string{"light": allRules, "dark": colourRules} { // only colours are others
+			if light == "dark" && strings.HasPrefix(p.url, "file:") {
+				continue // paper is white
+			}
 			do(t, ctx, theme(light))
 			for _, v := range axe(t, ctx, rules) {
 				t.Errorf("%s, %s: %s", p.name, light, v)
@@ -129,15 +129,16 @@ func TestAxeFindsNothing(t *testing.T) {
 
 // What axe-core looks for.
 const (
-	allRules    = `{ rules: { "color-contrast-enhanced": { enabled: true } }, resultTypes: ["violations"] }`
-	colourRules = `{ runOnly: ["color-contrast", "color-contrast-enhanced"], resultTypes: ["violations"] }`
+	allRules    = `{ rules: { "color-contrast-enhanced": { enabled: true } }, resultTypes: ["violations"], preload: false }`
+	colourRules = `{ runOnly: ["color-contrast", "color-contrast-enhanced"], resultTypes: ["violations"], preload: false }`
 )
 
-// axe returns what axe-core finds, a line each.
+// axe returns what axe-core finds, a line each. Of many rows and charts alike it looks
+// at the first.
 func axe(t *testing.T, ctx context.Context, rules string) (found []string) {
 	t.Helper()
 	var text string
-	do(t, ctx, chromedp.Evaluate(`axe.run(`+rules+`)
+	do(t, ctx, chromedp.Evaluate(`axe.run({ exclude: [["#drawn > section:nth-of-type(n+4)"], ["tbody > tr:nth-child(n+25)"]] }, `+rules+`)
 		.then(r => JSON.stringify(r.violations.map(v => ({ id: v.id, impact: v.impact, help: v.help,
 			where: v.nodes.map(n => n.target.join(" ") + ": " + n.failureSummary) }))))`, &text,
 		func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))

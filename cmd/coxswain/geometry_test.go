@@ -145,6 +145,9 @@ func TestNoTextOnAnother(t *testing.T) {
 			arrive(`document.querySelectorAll(".strip svg").length === 1 && document.querySelectorAll("#rows tr").length > 0`))
 		look(name + " 1400")
 		for _, width := range []int64{1920, 420} {
+			if width == 1920 && !strings.Contains(name, "-") {
+				continue // the six cases have more room there than on a desk
+			}
 			do(t, ctx, chromedp.EmulateViewport(width, 1000), drawnAnew)
 			look(fmt.Sprintf("%s %d", name, width))
 		}
