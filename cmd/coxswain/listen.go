@@ -30,7 +30,8 @@ been heard when it was decided), callout, text, values, confidence.
 
 --reference FILE.tsv measures instead: the file says what was really said
 (columns file, condition, start_s, end_s, callout, text, values; an empty
-callout is speech that must not be taken for one).`,
+callout is speech that must not be taken for one). What is near a callout is decided
+as in a session: by the case so far, and what would be asked about counts as missed.`,
 		Example: `  coxswain listen drill.wav
   coxswain listen a.wav b.wav --json
   coxswain listen words.wav --vocabulary ten-words.yaml --json

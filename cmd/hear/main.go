@@ -3,7 +3,7 @@
 //
 //	hear drill.wav                         results as JSON lines, as coxswain listen --json
 //	hear -vocabulary site.yaml eval/       with an overlay, a folder of recordings
-//	hear -reference eval/reference.tsv eval/      the table of coxswain listen --reference
+//	hear -reference eval/reference.tsv eval/      as coxswain listen --reference, without the case deciding
 //	hear -candidates eval/                 every phrase looked at, with its evidence
 package main
 
@@ -54,7 +54,7 @@ func run() error {
 	if *candidates {
 		return evaluate.Candidates(files, v, os.Stdout)
 	}
-	open, err := evaluate.Builtin(v)
+	open, err := evaluate.Builtin(v, false)
 	if err != nil {
 		return err
 	}

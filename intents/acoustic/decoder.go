@@ -75,7 +75,9 @@ type candidate struct {
 	score      float64
 	margin     float64 // over the best other callout of the same time, a frame
 	opinion    opinion
+	total      float64    // score with the second opinion
 	rival      *candidate // the best of another callout; nil: none was near
+	bare       *candidate // of one with a number: the best of its callout without; nil: none
 }
 
 // decoder searches phrases in a stream of phone posteriors.
@@ -287,13 +289,26 @@ func (d *decoder) endings() (out candidate, final bool) {
 	return out, final
 }
 
+// total is the score of a candidate with the second opinion. In running speech the nets are
+// silent about what they know, too.
+func (d *decoder) total(c candidate) float64 {
+	if of, ok := d.inflected(c); ok {
+		return c.score - d.left(c, of) + tuned.trust*max(neutral, d.opinion(of).said) - tuned.inflected
+	}
+	x := c.score + tuned.trust*max(neutral, c.opinion.said)
+	if d.g.phrases[c.phrase].Talk() {
+		x -= tuned.talk
+	}
+	return x
+}
+
 // plausible reports whether a phrase took long enough and fits well enough to be looked at.
 func (c candidate) plausible() bool {
 	n := float64(c.end - c.start + 1)
 	return n >= leastFrames && c.score > tuned.least*n && c.score/n-tuned.bonus >= tuned.minAverage
 }
 
-// consider keeps a candidate if it is the best of its callout.
+// consider keeps a candidate if it is the best of its callout, with or without a number.
 func (d *decoder) consider(c candidate) {
 	if !d.have {
 		d.pending = d.pending[:0]
@@ -302,7 +317,8 @@ func (d *decoder) consider(c candidate) {
 		d.best, d.have = c, true
 	}
 	for i, p := range d.pending {
-		if d.g.phrases[p.phrase].Callout.ID == d.g.phrases[c.phrase].Callout.ID {
+		mine, theirs := &d.g.phrases[c.phrase], &d.g.phrases[p.phrase]
+		if theirs.Callout.ID == mine.Callout.ID && theirs.HasSlot() == mine.HasSlot() {
 			if c.score > p.score {
 				d.pending[i] = c
 			}
@@ -316,25 +332,24 @@ func (d *decoder) consider(c candidate) {
 // speak for.
 func (d *decoder) choose() candidate {
 	best, rival := math.Inf(-1), math.Inf(-1)
-	var out, second candidate
-	for _, c := range d.pending {
-		c.opinion = d.opinion(c)
-		// in running speech the nets are silent about what they know, too
-		x := c.score + tuned.trust*max(neutral, c.opinion.said)
-		if of, ok := d.inflected(c); ok {
-			x = c.score - d.left(c, of) + tuned.trust*max(neutral, d.opinion(of).said) - tuned.inflected
-		} else if d.g.phrases[c.phrase].Talk() {
-			x -= tuned.talk
-		}
-		if x > best {
-			rival, second, best, out = best, out, x, c
-		} else if x > rival {
-			rival, second = x, c
+	var out candidate
+	for i := range d.pending {
+		c := &d.pending[i]
+		c.opinion = d.opinion(*c)
+		if c.total = d.total(*c); c.total > best {
+			best, out = c.total, *c
 		}
 	}
-	if !math.IsInf(rival, -1) {
-		out.rival = &second
+	for i, c := range d.pending {
+		mine, theirs := &d.g.phrases[out.phrase], &d.g.phrases[c.phrase]
+		switch {
+		case theirs.Callout.ID != mine.Callout.ID && c.total > rival:
+			rival, out.rival = c.total, &d.pending[i]
+		case theirs.Callout.ID == mine.Callout.ID && mine.HasSlot() && !theirs.HasSlot():
+			out.bare = &d.pending[i]
+		}
 	}
+	d.pending = nil // out keeps some of it
 	out.margin = (best - rival) / float64(out.end-out.start+1)
 	return out
 }

@@ -30,6 +30,14 @@ func TestCourtesyIsNoOtherForm(t *testing.T) {
 	}
 }
 
+// A courtesy behind a callout is no number of it, and a callout is heard once.
+func TestCourtesyBehindACallout(t *testing.T) {
+	got := hear(t, nil, speakAs(t, "rms", "shock delivered, thank you. everybody clear please."), 1600)
+	if len(got) != 2 || got[0].Callout != "shock.given" || len(got[0].Values) != 0 || got[1].Callout != "shock.clear" {
+		t.Errorf("heard %+v", got)
+	}
+}
+
 // What was not done is never taken as done: denied within and after a callout's words, asked,
 // conditional. The last ones are callouts with the same little words.
 func TestWhatWasNotDone(t *testing.T) {

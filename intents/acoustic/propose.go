@@ -31,7 +31,8 @@ func (d *decoder) propose(call []float32) {
 			best, found = x, true
 		}
 	}
-	if found && (!d.have || best.start <= d.best.end-3) {
+	held := slices.ContainsFunc(d.held, best.overlaps)
+	if found && !held && (!d.have || best.start <= d.best.end-3) {
 		d.consider(best)
 	}
 }

@@ -104,6 +104,10 @@ func (r *Recogniser) propose(c candidate) {
 		least = openFloor
 	}
 	said, ev := r.dec.settle(c)
+	if c.bare != nil && ev.atBest(r.model) < least-roomToGain { // "shock delivered, thank you" says no number
+		r.propose(*c.bare)
+		return
+	}
 	var b breath
 	if r.trace != nil || !p.Talk() && ev.atBest(r.model) >= least-roomToGain {
 		c, b = r.dec.listenBefore(c, r.last+1)
@@ -117,13 +121,20 @@ func (r *Recogniser) propose(c candidate) {
 	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need,
 		Start: at(c.start), End: at(c.end + 1)}
 	sure := ev.atBest(r.model)
-	w.strong = sure >= need && !p.Talk() && ev.loop > fitsWell || ev.confidence(r.model) >= need
+	w.strong = w.holds(sure, r.model)
 	switch {
 	case p.Talk() && w.strong:
 		r.dec.clear(c)
 	case !p.Talk() && (sure >= least || r.trace != nil):
 		r.hold(w)
 	}
+}
+
+// holds reports whether a phrase keeps what overlaps with it from being heard; sure is its
+// confidence with silence around it.
+func (w proposal) holds(sure float64, m *model) bool {
+	called := w.result.Callout != "" && sure >= w.result.Need && w.evidence.loop > fitsWell
+	return called || w.evidence.confidence(m) >= w.result.Need
 }
 
 // hold lets a phrase wait. Of two that overlap, the one that explains more of the sound

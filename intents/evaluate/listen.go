@@ -27,18 +27,22 @@ type Heard struct {
 	Text       string             `json:"text"`
 	Values     map[string]float64 `json:"values"`
 	Confidence float64            `json:"confidence"`
+	Asked      bool               `json:"asked,omitempty"` // asked about, not called: see Decided
 }
 
 // Opener gives a fresh ear for each recording.
 type Opener func() (intents.Ear, error)
 
-// Builtin opens the built-in recogniser in this process.
-func Builtin(v *intents.Vocabulary) (Opener, error) {
+// Builtin opens the built-in recogniser in this process; open: its results are left open.
+func Builtin(v *intents.Vocabulary, open bool) (Opener, error) {
 	if _, err := acoustic.New(v); err != nil {
 		return nil, err
 	}
 	return func() (intents.Ear, error) {
 		r, err := acoustic.New(v)
+		if c, ok := r.(intents.Candid); ok && open {
+			c.LeaveOpen()
+		}
 		return intents.Inline{Recogniser: r}, err
 	}, nil
 }
@@ -112,7 +116,7 @@ func listenFile(path string, open Opener) ([]Heard, error) {
 	take := func(results []intents.Result, faults []string) error {
 		for _, x := range results {
 			s := func(n int64) float64 { return float64(n*1000/intents.Rate) / 1000 }
-			out = append(out, Heard{path, s(x.Start), s(x.End), s(x.Decided), x.Callout, x.Text, x.Values, x.Confidence})
+			out = append(out, Heard{path, s(x.Start), s(x.End), s(x.Decided), x.Callout, x.Text, x.Values, x.Confidence, x.Open})
 		}
 		if len(faults) > 0 {
 			return fmt.Errorf("%s: %s", path, strings.Join(faults, "; "))

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -24,6 +25,7 @@ type said struct {
 // tally is what was measured under one condition.
 type tally struct {
 	callouts, right, wrong, missed int
+	asked                          int // of missed: asked about
 	near, nearTaken                int
 	invented                       int
 	standing                       int // wrong results that nobody took back: see stands
@@ -38,7 +40,7 @@ type Recogniser struct {
 }
 
 // Measure has every recogniser hear the files, some at a time, and prints, for
-// each condition of the reference, how often a callout was missed, taken for
+// each condition of the reference, how often a callout was missed (and asked about), taken for
 // another or invented, and how long after its end it was decided. Every mistake
 // is a line on stderr. The reference is a table of tabs: file, condition, start_s,
 // end_s, callout (empty: speech that is none), text, values (slot=number).
@@ -140,6 +142,8 @@ func readReference(path string) (map[string][]said, error) {
 // must lie in the utterance, widened by a quarter of a second. Rows of the same
 // time are one utterance with as many callouts, in their order.
 func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
+	var questions []Heard
+	got, questions = apart(got)
 	used, good := make([]bool, len(got)), make([]bool, len(got))
 	for len(ref) > 0 {
 		all := together(ref)
@@ -151,12 +155,13 @@ func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 		var hits []Heard
 		var at []int
 		for i, h := range got {
-			if m := (h.StartS + h.EndS) / 2; !used[i] && m > s.start-.25 && m < s.end+.25 {
+			if !used[i] && s.holds(h) {
 				hits, at = append(hits, h), append(at, i)
 				used[i] = true
 			}
 		}
 		t.utterance(all, hits, log)
+		t.question(s, hits, questions)
 		for k, i := range at {
 			good[i] = k < len(all) && got[i].Callout == all[k].callout && sameValues(got[i].Values, all[k].values)
 		}
@@ -168,6 +173,32 @@ func (t *tally) compare(ref []said, got []Heard, log io.Writer) {
 			fmt.Fprintf(log, "%s %.1f s: invented %s\n", got[i].File, got[i].StartS, show(got[i:i+1]))
 		}
 	}
+}
+
+// holds reports whether the middle of a result lies in the utterance, widened by a quarter of a
+// second.
+func (s said) holds(h Heard) bool {
+	m := (h.StartS + h.EndS) / 2
+	return m > s.start-.25 && m < s.end+.25
+}
+
+// question counts an utterance that was asked about instead of called.
+func (t *tally) question(s said, hits, questions []Heard) {
+	if len(hits) == 0 && s.callout != "" && slices.ContainsFunc(questions, s.holds) {
+		t.asked++
+	}
+}
+
+// apart parts what was called from what was asked about.
+func apart(got []Heard) (called, asked []Heard) {
+	for _, h := range got {
+		if h.Asked {
+			asked = append(asked, h)
+		} else {
+			called = append(called, h)
+		}
+	}
+	return called, asked
 }
 
 // together returns the first rows of ref that are one utterance: of the same time.
@@ -258,7 +289,7 @@ func printTallies(w io.Writer, list []Recogniser, results map[string]map[string]
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(
 		tw,
-		"condition\trecogniser\tcallouts\tright %\tmissed %\twrong %\tnear misses taken %\t"+
+		"condition\trecogniser\tcallouts\tright %\tmissed %\tasked about %\twrong %\tnear misses taken %\t"+
 			"invented / h\twrong at the end\tdecided after end, s: median, 95th percentile, worst",
 	)
 	for _, k := range names {
@@ -283,12 +314,13 @@ func (t *tally) print(w io.Writer, condition, name string) {
 	}
 	fmt.Fprintf(
 		w,
-		"%s\t%s\t%d\t%s\t%s\t%s\t%s\t%.1f\t%d\t%s\n",
+		"%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\t%.1f\t%d\t%s\n",
 		condition,
 		name,
 		t.callouts,
 		pc(t.right, t.callouts),
 		pc(t.missed, t.callouts),
+		pc(t.asked, t.callouts),
 		pc(t.wrong, t.callouts),
 		pc(t.nearTaken, t.near),
 		float64(t.invented)/t.seconds*3600,

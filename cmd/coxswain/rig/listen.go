@@ -7,9 +7,13 @@ import (
 	"runtime"
 	"runtime/debug"
 
+	"coxswain/audio"
+	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
+	"coxswain/intents/decide"
 	"coxswain/intents/evaluate"
+	"coxswain/timeline"
 )
 
 // ServeEar is the built-in recogniser as a plug-in process.
@@ -43,7 +47,7 @@ func (r Rig) Listen(w io.Writer, args []string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	open, err := opener(r.Recogniser, v, r.Stderr)
+	open, err := opener(r.Recogniser, v, false, r.Stderr)
 	if err != nil {
 		return err
 	}
@@ -58,35 +62,58 @@ func (r Rig) Listen(w io.Writer, args []string, asJSON bool) error {
 	})
 }
 
-// Measure measures the recogniser, and others beside it, against a reference.
+// Measure measures the recogniser, and others beside it, against a reference: as a session
+// hears, which decides by the case so far.
 func (r Rig) Measure(w io.Writer, args []string, reference string, against []string) error {
 	v, files, err := r.recordings(args)
 	if err != nil {
 		return err
 	}
+	rules, err := decide.Load()
+	if err != nil {
+		return err
+	}
 	var list []evaluate.Recogniser
 	for _, name := range append([]string{r.Recogniser}, against...) {
-		open, err := opener(name, v, r.Stderr)
+		open, err := opener(name, v, true, r.Stderr)
 		if err != nil {
 			return err
 		}
-		list = append(list, evaluate.Recogniser{Name: name, Open: open})
+		list = append(list, evaluate.Recogniser{Name: name, Open: evaluate.Decided(open, v, rules, factsOf)})
 	}
 	return evaluate.Measure(w, r.Stderr, files, atATime, reference, list)
+}
+
+// factsOf are the facts of a case in which these callouts were made.
+func factsOf(called []intents.Result, now int64) decide.Facts {
+	at := func(n int64) timeline.Time { return timeline.Time(n * audio.Rate / intents.Rate) }
+	var events []timeline.Event
+	for i, x := range called {
+		e := timeline.Event{Seq: uint64(i + 1), At: at(x.End), Kind: timeline.Kind(x.Callout), Values: x.Values}
+		events = append(events, e)
+	}
+	return session.FactsOf(timeline.Fold(events), at(now), func(k timeline.Kind) timeline.Time {
+		for i := len(events) - 1; i >= 0; i-- {
+			if events[i].Kind == k {
+				return events[i].At
+			}
+		}
+		return timeline.Never
+	})
 }
 
 // atATime is how many recordings are heard side by side.
 const atATime = 2
 
-// opener returns how to get a fresh ear for each file.
-func opener(name string, v *intents.Vocabulary, stderr io.Writer) (evaluate.Opener, error) {
+// opener returns how to get a fresh ear for each file; open: its results are left open.
+func opener(name string, v *intents.Vocabulary, open bool, stderr io.Writer) (evaluate.Opener, error) {
 	if name == "builtin" { // the same code as the plug-in, without the pipe
-		return evaluate.Builtin(v)
+		return evaluate.Builtin(v, open)
 	}
 	return func() (intents.Ear, error) {
 		return StartPlugIn(
 			name,
-			intents.ProcessOptions{Vocabulary: v, Lockstep: true, Patience: 30e9, Stderr: stderr},
+			intents.ProcessOptions{Vocabulary: v, Open: open, Lockstep: true, Patience: 30e9, Stderr: stderr},
 		)
 	}, nil
 }

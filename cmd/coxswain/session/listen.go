@@ -15,9 +15,8 @@ import (
 // hearing is what a session remembers to decide about what it hears. Its clock is the
 // recogniser's: samples at intents.Rate since the session began.
 type hearing struct {
-	rules *decide.Rules
-	asked []int64
-	open  *decide.Question
+	rules  *decide.Rules
+	memory decide.Memory
 }
 
 // How long a fact holds of which only the moment is known, in seconds: common practice, no source.
@@ -30,21 +29,29 @@ const (
 
 // facts are what the rules may know of the case that runs.
 func (s *oneCase) facts() decide.Facts {
-	st, now := s.machine.State(), s.now()
+	st := s.machine.State()
+	f := FactsOf(st, s.now(), s.lastOf)
+	f["running"] = f["running"] && s.kept()
+	f["asked"] = st.Pending != "" || s.askedAloud()
+	return f
+}
+
+// FactsOf are what the rules may know of a state at a time; last is when a callout was last
+// made, Never if it was not.
+func FactsOf(st timeline.State, now timeline.Time, last func(timeline.Kind) timeline.Time) decide.Facts {
 	within := func(at timeline.Time, seconds float64) bool {
 		return at != timeline.Never && now-at <= timeline.Seconds(seconds)
 	}
 	return decide.Facts{
-		"running":     s.kept() && st.Started != timeline.Never && st.Ended == timeline.Never,
+		"running":     st.Started != timeline.Never && st.Ended == timeline.Never,
 		"arrest":      st.InArrest(),
 		"pulse":       st.PulsePresent,
 		"compressing": st.Compressing,
 		"paused":      st.HandsOff(),
 		"clear":       within(st.ClearAt, clearHolds),
-		"charging":    within(s.lastOf(timeline.ShockCharging), chargingHolds),
-		"checking":    within(s.lastOf(timeline.RhythmCheck), checkingHolds),
+		"charging":    within(last(timeline.ShockCharging), chargingHolds),
+		"checking":    within(last(timeline.RhythmCheck), checkingHolds),
 		"airway":      st.AirwayAt != timeline.Never,
-		"asked":       st.Pending != "" || s.askedAloud(),
 	}
 }
 
@@ -72,14 +79,7 @@ func (s *Session) listen(r intents.Result) {
 		slog.Debug("own voice, or unknown", "callout", r.Callout)
 		return
 	}
-	d := s.hearing.rules.Decide(
-		r,
-		c.Need(),
-		decide.View{Facts: s.now.facts(), Asked: s.hearing.asked, Open: s.hearing.open},
-	)
-	if d.Settled {
-		s.hearing.open = nil
-	}
+	d := s.hearing.memory.Hear(s.hearing.rules, r, c.Need(), s.now.facts())
 	switch d.Verdict {
 	case decide.Accept:
 		s.callout(d.Result)
@@ -93,15 +93,6 @@ func (s *Session) listen(r intents.Result) {
 // ask asks about what may have been called: the question is an event, with what was heard.
 func (s *Session) ask(d decide.Decision) {
 	k := timeline.Kind(d.Result.Callout)
-	s.hearing.asked = append(s.hearing.asked, d.Result.Decided)
-	if n := len(s.hearing.asked); n > 3 {
-		s.hearing.asked = s.hearing.asked[n-3:]
-	}
-	q := &decide.Question{At: d.Result.Decided, About: d.Result}
-	for _, x := range d.Result.Rivals {
-		q.Rivals = append(q.Rivals, x.Callout)
-	}
-	s.hearing.open = q
 	cue := timeline.Cue{ID: "hear.again", Priority: timeline.ReadBack}
 	if name := k.Row().Spoken; d.Name && name != "" {
 		cue.ID, cue.Items = "hear.sure", []string{name}

@@ -1,0 +1,31 @@
+package decide
+
+import "coxswain/intents"
+
+// Memory is what a listener remembers from one result to the next: the questions that it
+// asked. The zero value is ready.
+type Memory struct {
+	asked []int64
+	open  *Question
+}
+
+// Hear decides about a result in a case of these facts (see Rules.Decide), and remembers the
+// question that it asks or settles.
+func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decision {
+	d := r.Decide(x, need, View{Facts: f, Asked: m.asked, Open: m.open})
+	if d.Settled {
+		m.open = nil
+	}
+	if d.Verdict != Ask {
+		return d
+	}
+	m.asked = append(m.asked, d.Result.Decided)
+	if n := len(m.asked); n > inMinute {
+		m.asked = m.asked[n-inMinute:]
+	}
+	m.open = &Question{At: d.Result.Decided, About: d.Result}
+	for _, x := range d.Result.Rivals {
+		m.open.Rivals = append(m.open.Rivals, x.Callout)
+	}
+	return d
+}
