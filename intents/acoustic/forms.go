@@ -4,14 +4,14 @@ import "slices"
 
 // inflected is the callout that a candidate is another form of, if that is pending too. The
 // nets know callouts as wholes, and take both for the callout: only the phones tell them apart.
-func (d *decoder) inflected(c candidate) (candidate, bool) {
+func (d *decoder) inflected(c candidate) (out candidate, ok bool) {
 	of := d.g.phrases[c.phrase].Inflects
 	for _, x := range d.pending {
-		if of != nil && d.g.phrases[x.phrase].Callout == of {
-			return x, true
+		if of != nil && d.g.phrases[x.phrase].Callout == of && (!ok || x.score > out.score) {
+			out, ok = x, true
 		}
 	}
-	return candidate{}, false
+	return out, ok
 }
 
 // left is what a courtesy before a callout explains of the sound that another form of the
