@@ -201,8 +201,8 @@ func (p *Protocol) cycle(s State) []Cue {
 	if s.Rhythm != Unknown && !s.Rhythm.Shockable() { // nothing to charge for
 		soon.ID = "cycle.soon.pulse"
 	}
-	over := due("cycle.over", end+settled, Seconds(3), Cycle).with("minutes", p.Get("cycle_s")/60)
-	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over.every(settled, p.Span("pause_again_s"))}
+	over := due("cycle.over", end+settled, Seconds(3), Cycle).every(settled, p.Span("cycle_s"))
+	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over.counting("minutes", from, 60*Rate)}
 }
 
 // silence asks whether anybody is there, when nothing was heard for long.
@@ -226,7 +226,10 @@ func (p *Protocol) epinephrine(s State) []Cue {
 			return p.say(due(id, last+p.Span(value), Seconds(20), Due), value, "minutes")
 		}
 		soon, late := after("epinephrine.due", "epinephrine_due_s"), after("epinephrine.overdue", "epinephrine_overdue_s")
-		return []Cue{soon, late.every(gap, most)}
+		if late = late.every(gap, most); late.Values != nil {
+			late = late.counting("minutes", last, 60*Rate)
+		}
+		return []Cue{soon, late}
 	}
 	from, ok := p.firstEpinephrine(s)
 	if !ok {

@@ -110,7 +110,7 @@ func (m *Machine) unsaid(e Event, now Time) string {
 		return ".pulse" // nobody is told to compress
 	case e.Kind == CodeStart && m.state.Started == e.At && m.follows():
 		return ".next" // of the former nothing holds: that must be heard
-	case e.Kind == CodeEnd && m.state.Compressing:
+	case (e.Kind == CodeEnd || e.Kind == Death) && m.state.Compressing:
 		return ".compressing" // it may have been misheard
 	}
 	return ""

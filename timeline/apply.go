@@ -20,6 +20,9 @@ func (s *State) apply(e Event) {
 	if !late {
 		s.begin(e, row)
 	}
+	if s.Pending != "" && e.Kind.goesOn() {
+		s.Pending, s.PendingAt = "", Never
+	}
 	if row.Rhythm != Unknown {
 		s.rhythm(row.Rhythm, e.At)
 		return
@@ -65,6 +68,17 @@ func (s *State) called(e Event) {
 	}
 }
 
+// goesOn reports whether a callout shows that the case goes on: an end that was
+// called before it is not meant any more.
+func (k Kind) goesOn() bool {
+	switch k {
+	case CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked, CardioversionDone,
+		PulsePresent, PulseLost, ROSC:
+		return true
+	}
+	return false
+}
+
 // changed is a change of compressor: a sign that somebody compresses.
 func (s *State) changed(at Time) {
 	if s.InArrest() && s.FirstCompression == Never {
@@ -80,12 +94,15 @@ func (s *State) nextPatient() {
 }
 
 // late reports whether e is a fact of the case that has just ended, and no new
-// case: neither a call for help or hands, nor the loss of a pulse.
+// case: neither a call for help or hands, nor the loss of a pulse, nor a shock that
+// can hardly have been told late.
 func (s State) late(e Event, row Row) bool {
 	switch {
 	case s.Ended == Never || !row.Starts || e.At >= s.Ended+rule("after_end_s"):
 		return false
 	case e.Kind == CodeStart || e.Kind == CompressionsStart || e.Kind == PulseAbsent || e.Kind == PulseLost:
+		return false
+	case e.Kind == ShockGiven && e.At >= s.Ended+rule("after_end_shock_s"):
 		return false
 	}
 	return !(row.Arrest && s.PulsePresent)
@@ -195,11 +212,29 @@ func (s *State) stop(at Time) {
 func (s *State) checked(at Time) { s.CycleFrom, s.CheckedAt = Never, at }
 
 func (s *State) shock(e Event) {
+	if s.sameShock(e) {
+		s.Shocks = slices.Clone(s.Shocks)
+		last := &s.Shocks[len(s.Shocks)-1]
+		last.Joules = max(last.Joules, e.Values["energy_j"])
+		return
+	}
 	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq}
 	s.Shocks = append(slices.Clip(s.Shocks), shock)
 	s.checked(e.At)
 	s.stop(e.At) // nobody touches the patient during a shock
 	s.ClearAt, s.ChargingAt = Never, Never
+}
+
+// sameShock reports whether a shock that is called is the one that was called a
+// moment ago: whoever gave it and whoever leads may both say so.
+func (s State) sameShock(e Event) bool {
+	n := len(s.Shocks)
+	if n == 0 || e.Kind != ShockGiven || s.ClearAt != Never || s.ChargingAt != Never {
+		return false
+	}
+	last, said := s.Shocks[n-1], e.Values["energy_j"]
+	return !last.Synced && !last.Stacked && e.At < last.At+rule("shock_again_s") &&
+		(said == 0 || last.Joules == 0 || said == last.Joules)
 }
 
 func (s *State) rhythm(r Rhythm, at Time) {

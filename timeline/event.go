@@ -30,7 +30,7 @@ func (t Time) Seconds() float64 { return float64(t) / Rate }
 // String formats t as m:ss.t, the way a reviewer reads a code.
 func (t Time) String() string {
 	if t < 0 {
-		return "-" + (-t).String()
+		return "-" + max(-t, 0).String() // the lowest of all has no opposite
 	}
 	tenths := (int64(t)*10 + Rate/2) / Rate
 	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)

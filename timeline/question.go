@@ -22,6 +22,9 @@ func (p *Protocol) questions(s State, e Event) []question {
 	if out := p.weightQuestions(s, e); out != nil {
 		return out
 	}
+	if s.sameShock(e) {
+		return []question{{Cue: Cue{ID: "question.shock.again"}, instead: true}}
+	}
 	p = p.For(s)
 	switch e.Kind {
 	case ShockCharging, ShockClear, ShockGiven, ShockStacked:
@@ -159,8 +162,8 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 		q := ask("drug.total")
 		q.Cue = q.Cue.with("dose_mg", limit)
 	}
-	if n := len(given); drug == "epinephrine" && n > 0 {
-		if since := e.At - given[n-1].At; since < p.Span("epinephrine_due_s") {
+	if n := len(given); n > 0 {
+		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
 			secs := math.Max(0, math.Floor(since.Seconds()))
 			q := ask("epinephrine.early")
 			q.Items, q.Cue = nil, Cue{ID: q.ID}.with("minutes", math.Floor(secs/60)).with("seconds", math.Mod(secs, 60))
@@ -174,6 +177,18 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 		q.Cue = q.Cue.with("doses", float64(d.MaxDoses))
 	}
 	return out
+}
+
+// tooSoon is how long after the last dose another one is asked about. Of a drug
+// without an interval of its own it may be the same dose, told twice.
+func (p *Protocol) tooSoon(drug string, last, mg float64, asked bool) Time {
+	switch {
+	case drug == "epinephrine":
+		return p.Span("epinephrine_due_s")
+	case !asked && (mg == 0 || last == 0 || mg == last):
+		return rule("dose_again_s")
+	}
+	return 0
 }
 
 // Most is the largest single dose of a drug for a patient of kg kilograms; with

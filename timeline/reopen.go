@@ -10,7 +10,7 @@ func Reopen() Time { return rule("reopen_s") }
 func (s State) justEnded(at Time) bool { return s.Ended != Never && at < s.Ended+Reopen() }
 
 // reopens reports whether e shows that the case that has just ended goes on:
-// hands on the chest, or no pulse. Whoever calls for help begins the next.
+// hands on the chest, no pulse, or a shock. Whoever calls for help begins the next.
 func (s State) reopens(e Event) bool {
 	row := e.Kind.Row()
 	return s.justEnded(e.At) && row.Starts && e.Kind != CodeStart && e.Replaces == 0 && !s.late(e, row)
@@ -46,5 +46,5 @@ func (m *Machine) follows() bool {
 // ended: the end may be a mistake.
 func (m *Machine) doubtful() bool {
 	before := slices.DeleteFunc(slices.Clone(m.events), func(e Event) bool { return e.Seq == m.state.EndedBy })
-	return !m.state.Dead && Fold(before).Compressing
+	return Fold(before).Compressing
 }

@@ -70,7 +70,7 @@ aloud: Pause Yes?
 aloud: Airway Yes?
 84 airway.secured
 90 ? hear.sure access.iv
-aloud: Vein access Yes?`
+aloud: I V access Yes?`
 	if text := strings.Join(got, "\n"); text != want {
 		t.Errorf("the session went\n%s\nwant\n%s", text, want)
 	}
