@@ -1,8 +1,10 @@
 package intents
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,8 +31,10 @@ func NewTyped(v *Vocabulary) (*Typed, error) {
 func (t *Typed) Read(line string) (Result, error) {
 	said := typedWords(line)
 	near, most := "", 0
+	var bounds outOfBounds
 	for _, p := range t.phrases {
 		values, err := t.match(p, said)
+		errors.As(err, &bounds)
 		if err == nil {
 			if len(values) == 0 {
 				values = nil
@@ -41,10 +45,28 @@ func (t *Typed) Read(line string) (Result, error) {
 			near, most = p.Text, n
 		}
 	}
+	if bounds != (outOfBounds{}) {
+		return Result{}, fmt.Errorf("%q: %w", line, bounds)
+	}
 	if near == "" {
 		return Result{}, fmt.Errorf("%q is no callout: see coxswain callouts", line)
 	}
-	return Result{}, fmt.Errorf("%q is no callout: did you mean %q?", line, near)
+	return Result{}, fmt.Errorf("%q is no callout: did you mean %q?", line, slotMark.ReplaceAllString(near, "N"))
+}
+
+var slotMark = regexp.MustCompile(`\{[^}]*\}`)
+
+// outOfBounds is a phrase that was understood, but for a number that cannot be.
+type outOfBounds struct {
+	of   Slot
+	said float64
+}
+
+func (o outOfBounds) Error() string {
+	if o.said >= o.of.Min && o.said <= o.of.Max {
+		return fmt.Sprintf("%v %s: only whole numbers are heard", o.said, o.of.Unit)
+	}
+	return fmt.Sprintf("%v %s is not between %v and %v", o.said, o.of.Unit, o.of.Min, o.of.Max)
 }
 
 // typedWords splits a line as phrases are written; a point within a number stays.
@@ -65,6 +87,7 @@ func typedWords(line string) []string {
 
 // match reads the numbers of a phrase out of the words typed for it.
 func (t *Typed) match(p Phrase, said []string) (map[string]float64, error) {
+	var wrong error
 	values, other := map[string]float64{}, fmt.Errorf("not said as %q", p.Text)
 	for i, part := range p.Parts {
 		if part.Word != "" {
@@ -83,15 +106,18 @@ func (t *Typed) match(p Phrase, said []string) (map[string]float64, error) {
 		}
 		x, err := typedNumber(said[:n])
 		s := t.vocabulary.SlotOf(p.Callout, part.Slot)
-		if err != nil || !(x >= s.Min && x <= s.Max) || s.Step == 1 && x != math.Floor(x) {
+		if err != nil {
 			return nil, other
+		}
+		if wrong == nil && (!(x >= s.Min && x <= s.Max) || s.Step == 1 && x != math.Floor(x)) {
+			wrong = outOfBounds{s, x}
 		}
 		values[part.Slot], said = x, said[n:]
 	}
 	if len(said) > 0 {
 		return nil, other
 	}
-	return values, nil
+	return values, wrong
 }
 
 func typedNumber(said []string) (float64, error) {

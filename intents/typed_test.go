@@ -38,8 +38,8 @@ func TestTyped(t *testing.T) {
 		"shock deliverd":                 `did you mean`,
 		"xyzzy":                          "see coxswain callouts",
 		"":                               "no callout",
-		"shock delivered 2000000 joules": "did you mean",
-		"weight NaN kilos":               "did you mean",
+		"shock delivered 2000000 joules": "2e+06 joules is not between",
+		"weight NaN kilos":               "NaN kilograms is not between",
 	} {
 		if _, err := typed.Read(line); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v", line, err)

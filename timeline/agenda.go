@@ -84,7 +84,7 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 		rules = [][]Cue{
 			p.pauses(
 				s,
-			), p.clearance(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
+			), p.clearance(s), p.shockOpen(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
 		}
 	} else if !s.Dead {
 		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.round(s)}
@@ -177,6 +177,17 @@ func (p *Protocol) clearance(s State) []Cue {
 		return nil
 	}
 	return []Cue{due("clear.ask", s.ClearAt+rule("clear_s"), Seconds(5), HandsOff)}
+}
+
+// shockOpen asks for the shock that did not follow a shockable rhythm: it may have
+// been given and not heard.
+func (p *Protocol) shockOpen(s State) []Cue {
+	if _, spent := p.coldShocksSpent(s); spent || !s.Rhythm.Shockable() || s.Clear() || s.lastShock() >= s.RhythmAt {
+		return nil
+	}
+	span := p.Span("shock_open_s")
+	open := due("shock.open", max(s.RhythmAt, s.ChargingAt)+span, Seconds(5), Cycle)
+	return []Cue{open.every(span, p.Span("cycle_s"))}
 }
 
 // cycleFrom is when the cycle that is counted began: if nobody calls

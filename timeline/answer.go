@@ -271,6 +271,13 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if c.ID = m.state.nextAtOnce(); c.ID != "" {
 		return c
 	}
+	if p := m.protocol.For(m.state); m.state.InArrest() && p.shockOpen(m.state) != nil {
+		c.ID = "next.defibrillation"
+		if energy, _, ok := p.NextEnergy(m.state); ok {
+			c = c.with("energy_j", energy.Value)
+		}
+		return c
+	}
 	var soon *Cue
 	for _, a := range m.agenda {
 		name := kinds.next[a.ID]

@@ -34,6 +34,15 @@ func TestHolds(t *testing.T) {
 			t.Errorf("%s holds, and somebody compresses", c.ID)
 		}
 	}
+	step(7, 44, CompressionsStop)
+	again := m.Tick(Seconds(55))
+	step(8, 56, ShockGiven)
+	for _, c := range again {
+		if c.Priority == HandsOff && m.Holds(c) {
+			t.Errorf("%s holds, and the shock's read-back has told to compress", c.ID)
+		}
+	}
+	step(9, 57, CompressionsStart)
 	given := step(5, 50, "drug.epinephrine")[0]
 	if !m.Holds(given) {
 		t.Error("the read-back of a drug does not hold")

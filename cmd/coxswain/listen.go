@@ -23,7 +23,7 @@ func newListen(c *config.Config) *cobra.Command {
 	var against []string
 	cmd := &cobra.Command{
 		Use: "listen FILE.wav|FOLDER ...", Short: "Recognise callouts in recordings, and measure a recogniser",
-		Long: `Recognise callouts in recordings (16-bit mono WAV at 16 or 48 kHz).
+		Long: `Recognise callouts in recordings (WAV files of any usual kind).
 
 --json prints one object a line: file, start_s, end_s, decided_s (how much had
 been heard when it was decided), callout, text, values, confidence.

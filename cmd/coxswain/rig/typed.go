@@ -46,7 +46,7 @@ func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (s
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
 	p.Watch = speakOn(r.Stderr)
-	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill.")
+	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill; after lines with times it runs to the case's end.")
 	refused := func(err error) { fmt.Fprintln(r.Stderr, "coxswain:", err) }
 	return r.keyed(ctx, p, out, linesOf(ctx, in), &terminal{refused: refused, stays: true})
 }
@@ -95,7 +95,7 @@ func speakOn(w io.Writer) func(timeline.Event) {
 		if e.Cue == "drill" {
 			who = "case"
 		}
-		if e.Kind == timeline.CueSpoken {
+		if e.Kind == timeline.CueSpoken && !e.Cut { // cut off: it was printed when it began
 			fmt.Fprintf(w, "%8s  %s: %s\n", e.At, who, e.Sentence)
 		}
 	}

@@ -28,10 +28,15 @@ func opens(k timeline.Kind) bool {
 }
 
 // callout takes what was called into the case that runs, or begins
-// one. A start that is called behind the end of a case is the next patient's.
+// one. A start that is called behind the end of a case is the next patient's: in a
+// drill, which has one patient, the drill is over.
 func (s *Session) callout(r intents.Result) {
 	k := timeline.Kind(r.Callout)
-	if k == timeline.CodeStart && s.now.kept() && s.now.ended() && s.o.Drill == nil {
+	if k == timeline.CodeStart && s.now.kept() && s.now.ended() {
+		if s.o.Drill != nil {
+			s.over = true
+			return
+		}
 		s.next()
 	}
 	if !s.now.kept() && opens(k) {
@@ -95,14 +100,18 @@ func (s *Session) turn() {
 		c.forget(max(s.o.Before, time.Minute))
 		return
 	}
-	if s.o.Drill != nil {
-		return
-	}
 	st := c.machine.State()
 	if c.ended() {
-		if c.pos-int64(st.Ended) >= int64(timeline.Reopen()) && c.pos-c.called >= afterEnd && !s.player.Talking() {
-			s.next()
+		if c.pos-int64(st.Ended) < int64(timeline.Reopen()) || c.pos-c.called < afterEnd || s.player.Talking() {
+			return
 		}
+		if s.over = s.over || s.o.Drill != nil; s.over {
+			return
+		}
+		s.next()
+		return
+	}
+	if s.o.Drill != nil {
 		return
 	}
 	silence := int64(s.o.Silence.Seconds() * audio.Rate)
