@@ -82,9 +82,8 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 	var rules [][]Cue
 	if s.InArrest() {
 		rules = [][]Cue{
-			p.pauses(
-				s,
-			), p.clearance(s), p.shockOpen(s), p.cycle(s), p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
+			p.pauses(s), p.clearance(s), p.shockOpen(s), p.cycle(s),
+			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
 		}
 	} else if !s.Dead {
 		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.round(s)}

@@ -205,15 +205,15 @@ func (r Row) wrong() string {
 		return "shockable, fast and pulseless belong to a rhythm"
 	case r.Own && (r.Starts || r.Control || r.Confirm || r.Lane != ""):
 		return "what coxswain appends itself is no callout"
-	case r.Code != Code{}:
-		return r.Code.wrong()
 	}
-	return ""
+	return r.Code.wrong()
 }
 
-// wrong says what is wrong with a code that is given.
+// wrong says what is wrong with a code, if one is given.
 func (c Code) wrong() string {
 	switch {
+	case c == Code{}:
+		return ""
 	case c.System == "" || c.Code == "" || c.Text == "":
 		return "code: want a system of the list, code and text"
 	case !slices.Contains([]string{"seen", "secondary", "memory"}, c.Status):

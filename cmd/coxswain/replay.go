@@ -19,9 +19,10 @@ func newReplay(c *config.Config) *cobra.Command {
 		Long: `Run a session from a recording: the same pipeline as ` + "`coxswain run`" + `, faster than
 real time. The same recording gives the same record, byte for byte.
 
-IN.wav is a WAV file of any usual kind (16 to 32 bits or float, 8 to 192 kHz). DIR gets the record of the first case: events.jsonl
-(the journal) and audio-00.wav (channel 1 the room, channel 2 what coxswain said),
-from a minute before its first callout to its end. Further cases go to DIR-2, DIR-3.`,
+IN.wav is a WAV file of any usual kind (16 to 32 bits or float, 8 to 192 kHz). DIR
+gets the record of the first case: events.jsonl (the journal) and audio-00.wav
+(channel 1 the room, channel 2 what coxswain said), from a minute before its first
+callout to its end. Further cases go to DIR-2, DIR-3.`,
 		Example: `  coxswain replay drill.wav --out record/
   coxswain replay drill.wav --out record/ --wall 2026-03-01T14:00:00+01:00
   sox audio-00.wav room.wav remix 1 && coxswain replay room.wav --echoed --out again/

@@ -115,7 +115,17 @@ func (t teller) course() Sentence {
 		}
 		add(strings.ReplaceAll(d, "_", " ")+" "+times(len(given))+" from "+t.at(given[0].At), given[0].At)
 	}
-	switch {
+	t.outcome(add)
+	if len(out) == 0 {
+		return Sentence{{"Nothing else was called.", timeline.Never}}
+	}
+	out[0].Text = strings.ToUpper(out[0].Text[:1]) + out[0].Text[1:]
+	return append(out, Part{".", timeline.Never})
+}
+
+// outcome adds how it ended.
+func (t teller) outcome(add func(text string, at timeline.Time)) {
+	switch s := t.c.State; {
 	case s.Dead:
 		add("death called at "+t.at(s.Ended), s.Ended)
 	case s.PulsePresent && len(t.c.Arrest) > 0:
@@ -125,11 +135,6 @@ func (t teller) course() Sentence {
 	case len(t.c.Arrest) > 0:
 		add("still in arrest when the record ends at "+t.at(t.end), t.end)
 	}
-	if len(out) == 0 {
-		return Sentence{{"Nothing else was called.", timeline.Never}}
-	}
-	out[0].Text = strings.ToUpper(out[0].Text[:1]) + out[0].Text[1:]
-	return append(out, Part{".", timeline.Never})
 }
 
 // mostDrugs is how many drugs the story names; the events have them all.

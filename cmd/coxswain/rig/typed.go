@@ -46,7 +46,8 @@ func (r Rig) Typed(ctx context.Context, p Practice, out string, in io.Reader) (s
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
 	p.Watch = speakOn(r.Stderr)
-	fmt.Fprintln(r.Stderr, "Type callouts as on the card (\"shock delivered 200 joules\"); Ctrl-D ends the drill; after lines with times it runs to the case's end.")
+	fmt.Fprintln(r.Stderr, `Type callouts as on the card ("shock delivered 200 joules"). Ctrl-D ends the drill;
+after lines with times it runs on to the end of the case.`)
 	refused := func(err error) { fmt.Fprintln(r.Stderr, "coxswain:", err) }
 	return r.keyed(ctx, p, out, linesOf(ctx, in), &terminal{refused: refused, stays: true})
 }
