@@ -212,14 +212,17 @@ func (m *Machine) amount(drug string) (amount Computed, unit string, ok bool) {
 	return amount, "dose_mg", ok
 }
 
-// basis tells what the last dose that was asked for rests on, with the advice
-// to check it.
+// basis tells what the dose that was asked for last rests on, drug first, with the
+// advice to check it. If something else was asked since, it can only advise.
 func (m *Machine) basis(e Event, now Time) Cue {
 	c := reply("dose.check", e, now, Answer)
 	for _, last := range slices.Backward(m.events) {
 		f, drug := last.Kind.Family()
-		if f != "ask.dose." {
+		if last.Seq == e.Seq || !strings.HasPrefix(string(last.Kind), "ask.") {
 			continue
+		}
+		if f != "ask.dose." {
+			break
 		}
 		kg, _ := m.protocol.For(m.state).Weight(m.state)
 		amount, _, ok := m.amount(drug)
@@ -229,6 +232,11 @@ func (m *Machine) basis(e Event, now Time) Cue {
 		}
 		if mg := m.protocol.For(m.state).Drugs[drug].MgPerMl; ok && amount.Ml > 0 {
 			c.Parts = append([]Cue{Cue{ID: "dose.concentration"}.with("mg_per_ml", mg)}, c.Parts...)
+		}
+		if drug != "shock" {
+			first := c
+			first.Parts = nil
+			c.ID, c.Values, c.Items, c.Parts = "dose", nil, []string{drug}, append([]Cue{first}, c.Parts...)
 		}
 		break
 	}
