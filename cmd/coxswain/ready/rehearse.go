@@ -36,7 +36,7 @@ recogniser and decides as a session does.
 
 --wav judges a recording of the same phrases, read in the same order with a pause
 between them. --list prints the phrases. Nothing is kept: no sound, and no profile of
-the voice, since none was found that made a stranger better heard.`,
+the voice; the recogniser does not adapt to a voice yet.`,
 		Example: "  coxswain rehearse\n  coxswain rehearse --list\n" +
 			"  coxswain rehearse --wav reading.wav --json\n  coxswain rehearse --input 'USB Audio'",
 		Args: cobra.NoArgs,
