@@ -47,6 +47,9 @@ func (s *shelf) begin(b Beginning) (Kept, error) {
 // and returns its records. The room's sample is the second that it belongs to,
 // over 10,000.
 func evening(t *testing.T, seconds int, change func(*Options), said ...intents.Result) (*Session, []*memory) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	t.Helper()
 	kept := &shelf{}
 	o := testOptions(t, t.TempDir(), said...)
