@@ -83,6 +83,9 @@ func TestLongSession(t *testing.T) {
 // A day without a case, in accelerated time, and one without a word in a record that
 // always runs: nothing is kept, memory stays flat. 24 h in `make soak`, 4 min here.
 func TestSilentDay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of silence, and no goroutine that a long session lacks")
+	}
 	length := int64(4*60) * audio.Rate
 	if os.Getenv("SOAK") != "" {
 		length = 24 * 3600 * audio.Rate
