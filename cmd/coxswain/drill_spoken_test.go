@@ -42,21 +42,7 @@ func TestSpokenDrillPage(t *testing.T) {
 	if at == nil {
 		t.Fatal("no address is printed")
 	}
-	req, err := http.NewRequest("POST", at[1]+"/practice/api/begin", strings.NewReader(`{"case":"pea","spoken":true}`))
-	if err != nil {
-		t.Fatal(err)
-	}
-	req.Header.Set("Authorization", "Bearer "+at[2])
-	req.Header.Set("Content-Type", "application/json")
-	req.Header.Set("Origin", at[1])
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		t.Fatal(err)
-	}
-	resp.Body.Close()
-	if resp.StatusCode >= 300 {
-		t.Fatalf("the drill is not begun: %s", resp.Status)
-	}
+	beginSpoken(t, at[1], at[2])
 	wav := filepath.Join(t.TempDir(), "call.wav")
 	if b, err := exec.Command("flite", "-voice", "slt", "-t", "compressions started", "-o", wav).CombinedOutput(); err != nil {
 		t.Fatalf("flite: %v: %s", err, b)
@@ -80,5 +66,25 @@ func TestSpokenDrillPage(t *testing.T) {
 		if b, err := play.CombinedOutput(); err != nil {
 			t.Fatalf("paplay: %v: %s", err, b)
 		}
+	}
+}
+
+// beginSpoken begins a drill with a microphone on the page at an address.
+func beginSpoken(t *testing.T, page, token string) {
+	t.Helper()
+	req, err := http.NewRequest("POST", page+"/practice/api/begin", strings.NewReader(`{"case":"pea","spoken":true}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("Authorization", "Bearer "+token)
+	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("Origin", page)
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode >= 300 {
+		t.Fatalf("the drill is not begun: %s", resp.Status)
 	}
 }
