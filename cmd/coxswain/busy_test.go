@@ -50,13 +50,7 @@ func TestBusyMachine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	faults := 0
-	for _, e := range events {
-		if e.Kind == timeline.Fault {
-			faults++
-			t.Log(e.At, e.Describe())
-		}
-	}
+	faults := faultsOf(t, events)
 	onTheWall(t, events, samples, asked, ended)
 	late := lateness(t, heard)
 	over := 0

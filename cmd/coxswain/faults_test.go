@@ -326,12 +326,7 @@ func checkKilled(t *testing.T, dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := 0
-	for _, e := range events {
-		if e.Kind == timeline.AccessIV {
-			said++
-		}
-	}
+	said := countOf(events, timeline.AccessIV, "")
 	path := filepath.Join(dir, recorder.PartName(0))
 	b, err := os.ReadFile(path)
 	if err != nil {

@@ -138,6 +138,17 @@ func saidWhole(events []timeline.Event, cue string) int {
 	return n
 }
 
+// faultsOf counts the faults of a record and prints them.
+func faultsOf(t *testing.T, events []timeline.Event) int {
+	t.Helper()
+	for _, e := range events {
+		if e.Kind == timeline.Fault {
+			t.Log(e.At, e.Describe())
+		}
+	}
+	return countOf(events, timeline.Fault, "")
+}
+
 // countOf counts the events of a kind that say the words.
 func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
 	n := 0

@@ -49,13 +49,7 @@ func TestLive(t *testing.T) {
 	for range 3 {
 		worst := starvation()
 		dir, events := liveScene(t, wav)
-		late, faults := worst(), 0
-		for _, e := range events {
-			if e.Kind == timeline.Fault {
-				faults++
-				t.Logf("%s %s", e.At, e.Describe())
-			}
-		}
+		late, faults := worst(), faultsOf(t, events)
 		why := misheard(t, events)
 		if why != "" && late > 20*time.Millisecond {
 			t.Logf("%s, but the machine kept us waiting for %v: once more", why, late)

@@ -80,7 +80,8 @@ func TestWallDisplay(t *testing.T) {
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
 	wallSays(t, ctx, map[string]string{"what": "Epinephrine due.", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
-		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago", "loud": "", "ill": "", "caution": Caution})
+		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago",
+		"loud": "", "ill": "", "caution": Caution})
 	// Legible at 5 m: what is next is the largest; nothing that matters is under a
 	// thirtieth of the screen high (common practice, no source).
 	sizes := eval[[]float64](t, ctx, `["what", "when", "state", "cycle", "given", "heard"]
