@@ -3,6 +3,7 @@ package timeline
 import (
 	"fmt"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 )
@@ -161,4 +162,17 @@ func End(events []Event) Time {
 		}
 	}
 	return end
+}
+
+// WallClock is the wall-clock time of sample 0, as session.open says it; the zero
+// time if that is no date that a computer's clock could have shown.
+func WallClock(events []Event) time.Time {
+	if len(events) == 0 || events[0].Session == nil {
+		return time.Time{}
+	}
+	t, err := time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	if err != nil || t.UTC().Year() < 1970 || t.UTC().Year() > 2200 {
+		return time.Time{}
+	}
+	return t
 }

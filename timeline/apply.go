@@ -213,13 +213,14 @@ func (s *State) checked(at Time) { s.CycleFrom, s.CheckedAt = Never, at }
 
 func (s *State) shock(e Event) {
 	if s.sameShock(e) {
-		s.Shocks = slices.Clone(s.Shocks)
-		last := &s.Shocks[len(s.Shocks)-1]
-		last.Joules = max(last.Joules, e.Values["energy_j"])
+		if last := len(s.Shocks) - 1; e.Values["energy_j"] > s.Shocks[last].Joules {
+			s.Shocks = slices.Clone(s.Shocks)
+			s.Shocks[last].Joules = e.Values["energy_j"]
+		}
 		return
 	}
 	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq}
-	s.Shocks = append(slices.Clip(s.Shocks), shock)
+	s.Shocks = append(s.Shocks, shock)
 	s.checked(e.At)
 	s.stop(e.At) // nobody touches the patient during a shock
 	s.ClearAt, s.ChargingAt = Never, Never
@@ -294,12 +295,13 @@ func (s *State) patient(e Event) {
 	}
 }
 
-// named takes the callouts of a family. Maps are replaced, not changed: a
-// State handed out stays what it was.
+// named takes the callouts of a family. Maps are replaced, not changed, and lists
+// only grow behind their end: a State handed out stays what it was, and a long
+// record costs no more an event than a short one.
 func (s *State) named(e Event) {
 	switch f, name := e.Kind.Family(); f {
 	case "drug.":
-		s.Given = with(s.Given, name, append(slices.Clip(s.Given[name]), Dose{e.At, e.Milligrams(), e.Seq}))
+		s.Given = with(s.Given, name, append(s.Given[name], Dose{e.At, e.Milligrams(), e.Seq}))
 	case "measured.":
 		s.measured(name, e)
 	case "intervention.":
@@ -312,8 +314,10 @@ func (s *State) named(e Event) {
 
 // with returns a copy of m in which k is v.
 func with[V any](m map[string]V, k string, v V) map[string]V {
-	out := make(map[string]V, len(m)+1)
-	maps.Copy(out, m)
+	out := maps.Clone(m)
+	if out == nil {
+		out = map[string]V{}
+	}
 	out[k] = v
 	return out
 }

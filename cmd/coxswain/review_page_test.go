@@ -171,7 +171,8 @@ func TestReviewRefuses(t *testing.T) {
 // A record of two hours is on the page within a second: its figures and events
 // from a journal of 2,000 lines, its waveform from the peak file.
 func BenchmarkReviewOfTwoHours(b *testing.B) {
-	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}}}
+	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate}}}
 	for k := range 2000 {
 		at := timeline.Seconds(float64(k) * 3.6)
 		events = append(events, timeline.Event{Seq: uint64(k + 2), At: at, Kind: timeline.Callouts[k%len(timeline.Callouts)],

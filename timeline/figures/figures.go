@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
-	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -174,7 +173,7 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 			out[i].Met = d.met(v, c.State)
 		}
 	}
-	for _, other := range otherwise(events) {
+	for other := range otherwise(events) {
 		m := Lay(other, end).Measure(defs)
 		for i := range out {
 			if v, ok := m[out[i].ID]; ok && out[i].Known {
@@ -195,45 +194,6 @@ func (d Definition) met(v float64, s timeline.State) string {
 		return "no"
 	}
 	return "yes"
-}
-
-// otherwise returns the events as they would be if one uncertain event were
-// different: an unsure one not there, a back-dated one where it was heard, one
-// that was taken back still there.
-func otherwise(events []timeline.Event) [][]timeline.Event {
-	var out [][]timeline.Event
-	gone := timeline.Retracted(events)
-	without := func(drop func(timeline.Event) bool) {
-		var v []timeline.Event
-		for _, e := range events {
-			if !drop(e) {
-				v = append(v, e)
-			}
-		}
-		out = append(out, v)
-	}
-	for _, e := range events {
-		switch {
-		case e.Unsure() && !gone[e.Seq]:
-			without(func(x timeline.Event) bool { return x.Seq == e.Seq })
-		case e.Kind == timeline.Retraction && e.Amend == nil:
-			without(func(x timeline.Event) bool { return x.Seq == e.Seq || x.Replaces == e.Retracts && e.Retracts != 0 })
-		case e.Replaces != 0 && e.Heard != nil && e.Heard.End != e.At:
-			out = append(out, moved(events, e.Seq, e.Heard.End))
-		}
-	}
-	return out
-}
-
-// moved returns the events with one at another time.
-func moved(events []timeline.Event, seq uint64, at timeline.Time) []timeline.Event {
-	v := slices.Clone(events)
-	for i := range v {
-		if v[i].Seq == seq {
-			v[i].At = at
-		}
-	}
-	return v
 }
 
 // Measure computes the figures that are known, by id. See figures.yaml for
@@ -337,17 +297,16 @@ func (c Course) shockPauses(m map[string]float64) {
 	}
 	var pre, post, peri []float64
 	for _, shock := range c.State.Shocks {
-		for _, p := range c.Pauses {
-			if shock.At < p.From || shock.At > p.To {
-				continue
-			}
-			a := (shock.At - p.From).Seconds()
-			pre = append(pre, a)
-			if resumed[p.To] {
-				b := (p.To - shock.At).Seconds()
-				post, peri = append(post, b), append(peri, a+b)
-			}
-			break
+		i := sort.Search(len(c.Pauses), func(i int) bool { return c.Pauses[i].To >= shock.At })
+		if i == len(c.Pauses) || shock.At < c.Pauses[i].From {
+			continue
+		}
+		p := c.Pauses[i]
+		a := (shock.At - p.From).Seconds()
+		pre = append(pre, a)
+		if resumed[p.To] {
+			b := (p.To - shock.At).Seconds()
+			post, peri = append(post, b), append(peri, a+b)
 		}
 	}
 	medians := map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri}

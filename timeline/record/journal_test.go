@@ -212,7 +212,8 @@ func TestHostileWords(t *testing.T) {
 	}
 	evil := "\x1b]0;owned\a\u009b2J\u202egnp.exe\nnext\x00"
 	for _, e := range []timeline.Event{
-		{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Recogniser: evil, Source: evil}},
+		{Kind: timeline.SessionOpen,
+			Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate, Recogniser: evil, Source: evil}},
 		{Kind: timeline.Kind("drug." + evil), Text: evil, Values: map[string]float64{evil: 1}, Heard: &timeline.Heard{Text: evil}},
 		{Kind: timeline.Note, Amend: &timeline.Amendment{By: evil, Reason: evil}},
 	} {

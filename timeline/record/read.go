@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
@@ -20,8 +21,12 @@ import (
 // ErrBroken marks a journal that is not as it was written.
 var ErrBroken = errors.New("journal chain is broken")
 
-// maxLine bounds one journal line, so that a corrupt file cannot exhaust memory.
-const maxLine = 1 << 20
+// Bounds of a journal line and of a whole journal, so that a corrupt file cannot
+// exhaust memory. A session of a day writes some ten MiB.
+const (
+	maxLine    = 1 << 20
+	maxJournal = 256 << 20
+)
 
 // Tail says what was left out at the end of a journal.
 type Tail struct {
@@ -39,7 +44,20 @@ func Read(dir string) ([]timeline.Event, Tail, error) {
 	if r == nil {
 		return nil, Tail{}, err
 	}
+	if err == nil && len(r.Events) == 0 {
+		err = r.holdsNothing()
+	}
 	return r.Events, r.Tail, err
+}
+
+// holdsNothing is the error of a journal without a single event.
+func (r *Record) holdsNothing() error {
+	why := "it is empty"
+	if r.Tail.Bytes > 0 {
+		why = fmt.Sprintf("its %d bytes hold no whole line", r.Tail.Bytes)
+	}
+	return fmt.Errorf("%s: %w: %s; the session was cut off before its first event, or the file was lost",
+		filepath.Join(r.Dir, JournalName), ErrNoSession, why)
 }
 
 func read(dir string) (*Record, error) {
@@ -108,6 +126,9 @@ func parse(in io.Reader, name string) (*Record, error) {
 
 // take adds one line.
 func (r *Record) take(b []byte) error {
+	if r.size()+int64(len(b)) >= maxJournal {
+		return fmt.Errorf("the journal is larger than %d MiB: no session writes so much", maxJournal>>20)
+	}
 	l, err := r.decode(b)
 	if err != nil {
 		return fmt.Errorf("not an event: %w", err)

@@ -39,15 +39,24 @@ func Open(dir string) (*Record, error) {
 	return r, r.check()
 }
 
+// mostKinds bounds the kinds of events that one record has: the table has 170, a
+// site may add its own, and what a state remembers of each must stay small.
+const mostKinds = 400
+
 // check is the one place that says what makes events a session's.
 func (r *Record) check() error {
-	if len(r.Events) == 0 || r.Events[0].Kind != timeline.SessionOpen || r.Events[0].Session == nil {
-		return fmt.Errorf("%s: %w", filepath.Join(r.Dir, JournalName), ErrNoSession)
+	if err := r.checkOpen(); err != nil {
+		return err
 	}
-	closed := false
+	closed, kinds := false, map[timeline.Kind]bool{}
 	for _, e := range r.Events[1:] {
 		var err error
+		kinds[e.Kind] = true
 		switch {
+		case len(kinds) > mostKinds:
+			err = fmt.Errorf("more than %d kinds of event: no team can call so many", mostKinds)
+		case !within(e):
+			err = errors.New("its time or a number in it is none that a session can have")
 		case closed || e.Amend != nil:
 			if err = r.checkAmendment(e); err != nil && closed {
 				err = fmt.Errorf("stands behind the end of the session, but %w", err)
@@ -71,6 +80,43 @@ func (r *Record) check() error {
 	return nil
 }
 
+// checkOpen looks at how the journal begins.
+func (r *Record) checkOpen() error {
+	if len(r.Events) == 0 {
+		return r.holdsNothing()
+	}
+	path, first := filepath.Join(r.Dir, JournalName), r.Events[0]
+	if first.Kind != timeline.SessionOpen || first.Session == nil {
+		return fmt.Errorf("%s: %w", path, ErrNoSession)
+	}
+	if rate := first.Session.Rate; rate != timeline.Rate {
+		return fmt.Errorf("%s:1: %w: session.open says %d samples a second; the clock of a session has %d",
+			path, ErrBroken, rate, timeline.Rate)
+	}
+	return nil
+}
+
+// within reports whether the times and numbers of an event can be a session's: figures
+// and pages reckon with them.
+func within(e timeline.Event) bool {
+	const longest, most = timeline.Time(31 * 24 * 3600 * timeline.Rate), 1e9
+	times := []timeline.Time{e.At, e.Until}
+	if h := e.Heard; h != nil {
+		times = append(times, h.Start, h.End, h.Decided)
+	}
+	for _, t := range times {
+		if t < -longest || t > longest {
+			return false
+		}
+	}
+	for _, v := range e.Values {
+		if v < -most || v > most {
+			return false
+		}
+	}
+	return true
+}
+
 // checkAmendment holds an amendment to its bounds, and to callouts before it.
 func (r *Record) checkAmendment(e timeline.Event) error {
 	if err := timeline.CheckAmendment(e); err != nil {
@@ -88,10 +134,7 @@ func (r *Record) checkAmendment(e timeline.Event) error {
 func (r *Record) Name() string { return Printable(filepath.Base(filepath.Clean(r.Dir))) }
 
 // Wall is the wall-clock time of sample 0; the zero time if it is not known.
-func (r *Record) Wall() time.Time {
-	t, _ := time.Parse(time.RFC3339Nano, r.Events[0].Session.Wall)
-	return t
-}
+func (r *Record) Wall() time.Time { return timeline.WallClock(r.Events) }
 
 // Closed reports whether the session came to its end.
 func (r *Record) Closed() bool {

@@ -43,6 +43,10 @@ func (r *Record) Verify() (Proof, error) {
 			r.Dir,
 		)
 	}
+	if r.Wall().IsZero() {
+		return Proof{}, fmt.Errorf("%s:1: session.open tells %.40q as the wall clock, which is no date of a session",
+			path, r.Events[0].Session.Wall)
+	}
 	if err := r.checkTimes(path, l.Samples()); err != nil {
 		return Proof{}, err
 	}

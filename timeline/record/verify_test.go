@@ -137,7 +137,7 @@ func TestNothingFollowsTheEnd(t *testing.T) {
 	}{
 		{"a shock as if called", timeline.Event{Kind: timeline.ShockGiven}, false},
 		{"a second end", timeline.Event{Kind: timeline.SessionClose}, false},
-		{"a second session", timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{}}, false},
+		{"a second session", timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Rate: timeline.Rate}}, false},
 		{"an end as an amendment", amended(timeline.Event{Kind: timeline.SessionClose}), false},
 		{"a fault as an amendment", amended(timeline.Event{Kind: timeline.Fault}), false},
 		{"an amendment without initials", timeline.Event{Kind: timeline.ShockGiven, Amend: &timeline.Amendment{Reason: "x"}}, false},
@@ -221,7 +221,7 @@ func TestSoundFromBefore(t *testing.T) {
 		timeline.Event{
 			At:      90 * timeline.Rate,
 			Kind:    timeline.SessionOpen,
-			Session: &timeline.Session{Wall: wall.Add(-90 * time.Second).Format(time.RFC3339Nano)},
+			Session: &timeline.Session{Wall: wall.Add(-90 * time.Second).Format(time.RFC3339Nano), Rate: timeline.Rate},
 		},
 	)
 	play(t, w, 1)

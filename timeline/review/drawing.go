@@ -170,11 +170,12 @@ func (d Drawing) layout() (shapes []shape, height float64) {
 	for _, t := range d.Ticks {
 		shapes = append(shapes, shape{Kind: "grid", X: d.x(t.At), Y: gap, H: y - gap})
 	}
-	for _, b := range d.Behind { // first, so that everything stands on it
-		shapes = append(
-			[]shape{{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}},
-			shapes...)
+	behind := make([]shape, 0, len(d.Behind)+len(shapes)) // first, so that everything stands on it
+	for _, b := range slices.Backward(d.Behind) {
+		s := shape{Kind: "band", X: d.x(b.From), Y: gap, W: d.x(b.To) - d.x(b.From), H: y - gap, Colour: b.Colour}
+		behind = append(behind, s)
 	}
+	shapes = append(behind, shapes...)
 	shapes = append(shapes, shape{Kind: "axis", X: left, Y: y, W: d.width() - left - d.rim()})
 	shapes = append(shapes, d.names(d.Ticks, y+fontSize+2)...)
 	if d.UnderAx == "" {

@@ -2,6 +2,7 @@ package review
 
 import (
 	"cmp"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -9,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"coxswain/timeline"
 	"coxswain/timeline/drill"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
@@ -20,6 +22,8 @@ type Index struct {
 	folder string
 	defs   []figures.Definition
 	cases  []*drill.Case // beside the built-in ones
+
+	summarise func([]timeline.Event, []figures.Definition) Summary
 
 	mu    sync.Mutex
 	known map[string]indexed // by folder of the record
@@ -39,7 +43,7 @@ type indexed struct {
 // NewIndex returns an index of the records in folder, still empty. Cases are
 // those of the drills that are not built in.
 func NewIndex(folder string, defs []figures.Definition, cases ...*drill.Case) *Index {
-	return &Index{folder: folder, defs: defs, cases: cases, known: map[string]indexed{}}
+	return &Index{folder: folder, defs: defs, cases: cases, summarise: Summarise, known: map[string]indexed{}}
 }
 
 // lookEvery is how often the folder is looked at, however often it is asked for.
@@ -125,17 +129,7 @@ func (x *Index) read(dirs []string) []indexed {
 	for range runtime.NumCPU() {
 		wg.Go(func() {
 			for i := range next {
-				r, err := record.Open(dirs[i])
-				if err != nil {
-					out[i].why = err.Error()
-					continue
-				}
-				s := Summarise(r.Events, x.defs)
-				s.Path, s.Name = dirs[i], r.Name()
-				if s.Drill != nil {
-					s.Score = Debrief(r.Events, x.cases...)
-				}
-				out[i].line = s
+				out[i] = x.summary(dirs[i])
 			}
 		})
 	}
@@ -145,4 +139,24 @@ func (x *Index) read(dirs []string) []indexed {
 	close(next)
 	wg.Wait()
 	return out
+}
+
+// summary is the line of one record. Whatever is wrong with it, even that it shows a
+// fault of ours, must not hide the others.
+func (x *Index) summary(dir string) (one indexed) {
+	defer func() {
+		if fault := recover(); fault != nil {
+			one = indexed{why: fmt.Sprintf("%s: cannot be summarised, which is a fault of coxswain: %v", dir, fault)}
+		}
+	}()
+	r, err := record.Open(dir)
+	if err != nil {
+		return indexed{why: err.Error()}
+	}
+	one.line = x.summarise(r.Events, x.defs)
+	one.line.Path, one.line.Name = dir, r.Name()
+	if one.line.Drill != nil {
+		one.line.Score = Debrief(r.Events, x.cases...)
+	}
+	return one
 }

@@ -41,7 +41,7 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 		Figures: c.Measure(defs),
 		Drill:   events[0].Session.Drill,
 	}
-	s.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	s.Wall = timeline.WallClock(events)
 	for _, e := range events {
 		switch {
 		case e.Kind == timeline.Fault:
@@ -53,6 +53,9 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 	}
 	return s
 }
+
+// charted reports whether a record counts in a run chart: no drill, and of a known date.
+func (s *Summary) charted() bool { return s.Drill == nil && !s.Wall.IsZero() }
 
 // Month is a point of a run chart.
 type Month struct {
@@ -87,7 +90,7 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 	values, byMonth := map[month][]float64{}, map[string]month{}
 	inMonth := func(s *Summary) month { return month{s.Wall.Year(), int(s.Wall.Month())} }
 	for i := range list {
-		if v, ok := list[i].Figures[id]; ok && list[i].Drill == nil {
+		if v, ok := list[i].Figures[id]; ok && list[i].charted() {
 			m := inMonth(&list[i])
 			values[m] = append(values[m], v)
 		}
@@ -126,7 +129,7 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 func furthest(list []Summary, id string, mean float64, within func(*Summary) bool) (paths []string) {
 	var in []*Summary
 	for i := range list {
-		if _, ok := list[i].Figures[id]; ok && list[i].Drill == nil && within(&list[i]) {
+		if _, ok := list[i].Figures[id]; ok && list[i].charted() && within(&list[i]) {
 			in = append(in, &list[i])
 		}
 	}

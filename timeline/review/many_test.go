@@ -87,7 +87,8 @@ func BenchmarkSummarise(b *testing.B) {
 		events = append(events, timeline.Event{Seq: uint64(k + 1), At: at, Kind: timeline.Callouts[k%28],
 			Heard: &timeline.Heard{End: at, Confidence: 0.9}})
 	}
-	events[0] = timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}}
+	events[0] = timeline.Event{Seq: 1, Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z", Rate: timeline.Rate}}
 	defs, err := figures.Definitions()
 	if err != nil {
 		b.Fatal(err)

@@ -69,8 +69,8 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		AsCalled: figures.Compute(called, defs, end),
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
 	}
-	r.Story, r.Seen = story(course, end), seen(events, end)
-	r.Wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
+	r.Story, r.Seen = story(course, end, figures.Ranged(events)), seen(events, end)
+	r.Wall = timeline.WallClock(events)
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)
 	}

@@ -32,7 +32,7 @@ func (s Sentence) String() string {
 // story tells a code in a few plain sentences: how the arrest began, what was
 // seen and done, how it ended, and what took longest. Times count from the
 // start of the code, as in the table of events.
-func story(c figures.Course, end timeline.Time) []Sentence {
+func story(c figures.Course, end timeline.Time, ranged bool) []Sentence {
 	if c.State.Started == timeline.Never {
 		return []Sentence{{{"No code was called in this record.", timeline.Never}}}
 	}
@@ -40,6 +40,9 @@ func story(c figures.Course, end timeline.Time) []Sentence {
 	out := []Sentence{t.onset(), t.course()}
 	if p := t.pauses(); p != nil {
 		out = append(out, p)
+	}
+	if !ranged {
+		out = append(out, Sentence{{"So many events are uncertain that no figure has a range.", timeline.Never}})
 	}
 	return out
 }

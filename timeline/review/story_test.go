@@ -21,7 +21,7 @@ func told(end float64, calls ...call) string {
 		events = append(events, timeline.Event{Seq: uint64(i + 1), At: timeline.Seconds(c.at), Kind: c.kind})
 	}
 	var out []string
-	for _, s := range story(figures.Lay(events, timeline.Seconds(end)), timeline.Seconds(end)) {
+	for _, s := range story(figures.Lay(events, timeline.Seconds(end)), timeline.Seconds(end), true) {
 		out = append(out, s.String())
 	}
 	return strings.Join(out, " ")

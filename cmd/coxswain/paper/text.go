@@ -18,10 +18,7 @@ import (
 
 // TimePoints prints the Utstein time points by session time and wall clock.
 func TimePoints(w io.Writer, events []timeline.Event, asJSON bool, caution string) error {
-	var wall time.Time
-	if len(events) > 0 && events[0].Session != nil {
-		wall, _ = time.Parse(time.RFC3339Nano, events[0].Session.Wall)
-	}
+	wall := timeline.WallClock(events)
 	clock := func(p figures.TimePoint) string {
 		if p.At == timeline.Never {
 			return ""

@@ -14,7 +14,7 @@ import (
 func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	o := testOptions(t, t.TempDir()+"/r", heardAt("compressions.start", 1), heardAt("access.iv", 4))
 	was := make([]timeline.Event, 0, 100)
-	was = append(was, timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}},
+	was = append(was, timeline.Event{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Rate: timeline.Rate}},
 		timeline.Event{Seq: 2, At: timeline.Seconds(2), Kind: timeline.CodeStart, Heard: &timeline.Heard{}})
 	o.Resume = Resume{
 		Kept: Kept{Name: "cut", Journal: nowhere{}, Sound: nowhere{}, Events: was},
