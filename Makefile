@@ -13,7 +13,7 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # number where a pointer is expected, which the race detector takes for a bad pointer.
 RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/monitor ./cmd/coxswain/outbox ./cmd/coxswain/rig ./cmd/coxswain/session ./cmd/coxswain/web ./intents ./timeline/record
 
-.PHONY: fuzz demo test build deps test-deps bench soak install uninstall package deb deb-test arm64 clean
+.PHONY: fuzz demo test units races lint build deps test-deps bench soak install uninstall package deb deb-test arm64 clean
 
 demo: build build/demo.wav
 	@rm -rf build/demo-record
@@ -33,11 +33,21 @@ build: deps
 build/demo.wav: testdata/demo.scene cmd/scene/main.go
 	$(GO) run ./cmd/scene testdata/demo.scene $@
 
+# Side by side, since each for itself waits a good part of its time: the tests of sound for
+# its seconds to pass, one package for the longest test of another. vet comes first: it
+# compiles what all of them need.
 test: deps test-deps
 	$(GO) vet ./...
-	$(GO) run $(STATICCHECK) ./...
-	$(GO) test -timeout 20m ./...
+	@$(MAKE) --no-print-directory -j3 units races lint
+
+units:
+	$(GO) test -timeout 20m -p $$(($$(nproc) + 1)) -parallel 4 ./...
+
+races:
 	$(GO) test -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
+
+lint:
+	$(GO) run $(STATICCHECK) ./...
 	cd timeline/review/parquettest && $(GO) test -mod=mod ./...
 
 bench: deps
