@@ -15,6 +15,10 @@ import (
 	"coxswain/cmd/coxswain/paper"
 )
 
+// patience is how long a test waits for what must happen. It says nothing about
+// speed: a starved machine may need it.
+const patience = 2 * time.Minute
+
 // chromium is the one headless Chromium of all tests.
 var chromium struct {
 	once sync.Once

@@ -4,10 +4,8 @@ import (
 	"bytes"
 	"flag"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,6 +14,7 @@ import (
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
@@ -26,16 +25,6 @@ import (
 )
 
 var update = flag.Bool("update", false, "rewrite golden files; commit only what you understand")
-
-// renderScene speaks a scene file into a WAV file.
-func renderScene(t *testing.T, scene, wav string) {
-	t.Helper()
-	cmd := exec.Command("go", "run", "./cmd/scene", scene, wav)
-	cmd.Dir = "../.."
-	if b, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("scene: %v: %s", err, b)
-	}
-}
 
 // testConf returns the default settings and the built-in vocabulary.
 func testConf(t *testing.T) (*config.Config, *intents.Vocabulary) {
@@ -85,7 +74,7 @@ func replayDemo(t *testing.T, wav, dir string, room func(in, played []float32)) 
 func TestDemo(t *testing.T) {
 	out := t.TempDir()
 	wav := filepath.Join(out, "demo.wav")
-	renderScene(t, "testdata/demo.scene", wav)
+	coxtest.Render(t, "testdata/demo.scene", wav)
 	dir, again, inRoom := filepath.Join(out, "0"), filepath.Join(out, "1"), filepath.Join(out, "2")
 	t.Run("replays", func(t *testing.T) {
 		for dir, room := range map[string]func(in, played []float32){
@@ -97,7 +86,7 @@ func TestDemo(t *testing.T) {
 		}
 	})
 	t.Run("in a room", func(t *testing.T) { heardInARoom(t, inRoom) })
-	events, length, err := whole(dir)
+	events, length, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -132,22 +121,6 @@ func TestDemo(t *testing.T) {
 			t.Errorf("%s differs between two replays of one file", f)
 		}
 	}
-}
-
-// differ counts what is wanted and was not heard, and returns what was heard
-// and not wanted.
-func differ(t *testing.T, want, got []string) (missed int, left []string) {
-	t.Helper()
-	left = slices.Clone(got)
-	for _, w := range want {
-		if at := slices.Index(left, w); at >= 0 {
-			left = slices.Delete(left, at, at+1)
-		} else {
-			missed++
-			t.Logf("missed: %s", w)
-		}
-	}
-	return missed, left
 }
 
 // readBacks holds every callout's answer to so many seconds after the phrase's
@@ -188,7 +161,7 @@ func heardInARoom(t *testing.T, dir string) {
 			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
 		}
 	}
-	events, _, err := whole(dir)
+	events, _, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -197,7 +170,7 @@ func heardInARoom(t *testing.T, dir string) {
 			got = append(got, e.Describe())
 		}
 	}
-	missed, left := differ(t, want, got)
+	missed, left := coxtest.Differ(t, want, got)
 	t.Logf("%d of %d callouts heard in the room, %d heard in all", len(want)-missed, len(want), len(got))
 	if len(want) != 34 || missed > 2 || len(left) > 1 { // one may be lost, one may lose its number
 		t.Errorf("%d of %d callouts missed, invented: %v", missed, len(want), left)

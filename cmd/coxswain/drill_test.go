@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
 )
@@ -15,7 +16,7 @@ import (
 func TestDrill(t *testing.T) {
 	dir := t.TempDir()
 	wav, record := filepath.Join(dir, "in.wav"), filepath.Join(dir, "record")
-	renderScene(t, "testdata/drill-pea.scene", wav)
+	coxtest.Render(t, "testdata/drill-pea.scene", wav)
 	cmd := coxswainCommand(t, "drill", "pea", "--from", wav, "--record", record, "--json")
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs
@@ -31,7 +32,7 @@ func TestDrill(t *testing.T) {
 			t.Errorf("%d of %d: %s: %s", f.Points, f.Of, f.Reason, f.Found)
 		}
 	}
-	events, _, err := whole(record)
+	events, _, err := coxtest.Whole(record)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,55 +17,21 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
-	"coxswain/intents"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
 
 // The test binary is also coxswain itself and, for speed, a recogniser that
 // hears "iv access" every two seconds.
-const partVariable = "COXSWAIN_TEST" + "_PART"
-
 func TestMain(m *testing.M) {
-	part := os.Getenv(partVariable)
-	os.Unsetenv(partVariable)                                                 // coxswain refuses variables that it does not know
-	if len(os.Args) > 1 && (os.Args[1] == "ear" || os.Args[1] == "deliver") { // what coxswain itself starts
-		part = "coxswain"
-	}
-	switch part {
-	case "coxswain":
+	part := coxtest.TakePart()
+	if part == "coxswain" || len(os.Args) > 1 && (os.Args[1] == "ear" || os.Args[1] == "deliver") { // what coxswain itself starts
 		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
-	case "ear", "beat":
-		err := intents.Serve("scripted", func(*intents.Vocabulary) (intents.Recogniser, error) {
-			return scripted(part == "beat"), nil
-		}, os.Stdin, os.Stdout)
-		if err != nil {
-			os.Exit(1)
-		}
-		os.Exit(0)
 	}
 	code := m.Run()
 	stopChromium()
 	os.Exit(code)
-}
-
-// scripted hears "iv access" every two seconds or, for the beat alone, that a code and
-// its compressions start, and nothing else.
-func scripted(beat bool) *intents.Scripted {
-	s := &intents.Scripted{}
-	hear := func(id, text string, second int64) {
-		end := second * intents.Rate
-		s.Results = append(s.Results, intents.Result{Callout: id, Text: text, Confidence: 1, Start: end - 8000, End: end, Decided: end + 3200})
-	}
-	if beat {
-		hear("code.start", "start the code", 2)
-		hear("compressions.start", "compressions started", 4)
-		return s
-	}
-	for k := int64(1); k < 1000; k++ {
-		hear("access.iv", "iv access", 2*k)
-	}
-	return s
 }
 
 // coxswainCommand runs the program in a process of its own.
@@ -76,17 +42,8 @@ func coxswainCommand(t *testing.T, args ...string) *exec.Cmd {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(self, args...)
-	cmd.Env = append(os.Environ(), partVariable+"=coxswain")
+	cmd.Env = append(os.Environ(), coxtest.Part+"=coxswain")
 	return cmd
-}
-
-// earCommand is the recogniser that hears by the clock.
-func earCommand(t *testing.T) string {
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return "env " + partVariable + "=ear " + self
 }
 
 // writeWAV writes 16-bit silence with a little dither.
@@ -133,7 +90,7 @@ func TestWrongInput(t *testing.T) {
 		{"4 kHz", "convert it with: ffmpeg", []string{"replay", slow, "--out", out("b")}},
 		{"MP3", "MP3: convert it with: ffmpeg", []string{"listen", file("speech.mp3", "ID3 and what follows it")}},
 		{"no WAV", "WAV", []string{"replay", file("text.wav", "hello"), "--out", out("d")}},
-		{"truncated", "truncated", []string{"replay", cut, "--out", out("e"), "--recogniser", earCommand(t)}},
+		{"truncated", "truncated", []string{"replay", cut, "--out", out("e"), "--recogniser", coxtest.Recogniser(t, "ear")}},
 		{"folder in use", "exists", []string{"replay", good, "--out", used}},
 		{"read-only folder", "cannot make the record's folder", []string{"replay", good, "--out", "/proc/record"}},
 		{"no folder named", "--out DIR", []string{"replay", good}},
@@ -195,7 +152,7 @@ func with(args []string, more ...string) []string { return append(slices.Clone(a
 // replayed records a session over a WAV file in the folder out.
 func replayed(t *testing.T, wav, out string) {
 	t.Helper()
-	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--record", "always", "--recogniser", earCommand(t))
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--record", "always", "--recogniser", coxtest.Recogniser(t, "ear"))
 	if said, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("a good replay: %v: %s", err, said)
 	}
@@ -241,8 +198,8 @@ func TestFullDisk(t *testing.T) {
 	writeWAV(t, wav, 48000, 1, 20*48000)
 	self, _ := os.Executable()
 	cmd := exec.Command("bash", "-c", `ulimit -f 400; exec "$0" "$@"`, self, "replay", wav, "--out", dir+"/r", "--quiet",
-		"--recogniser", earCommand(t))
-	cmd.Env = append(os.Environ(), partVariable+"=coxswain")
+		"--recogniser", coxtest.Recogniser(t, "ear"))
+	cmd.Env = append(os.Environ(), coxtest.Part+"=coxswain")
 	out, err := cmd.CombinedOutput()
 	if x, ok := err.(*exec.ExitError); !ok || x.ExitCode() != 1 || !strings.Contains(string(out), "audio is missing") {
 		t.Errorf("ended with %v: %s", err, out)
@@ -306,7 +263,7 @@ func TestKill(t *testing.T) {
 // reports whether it still ran.
 func killReplay(t *testing.T, wav, out string, after time.Duration) bool {
 	t.Helper()
-	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t))
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", coxtest.Recogniser(t, "ear"))
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -326,7 +283,7 @@ func checkKilled(t *testing.T, dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := countOf(events, timeline.AccessIV, "")
+	said := coxtest.Count(events, timeline.AccessIV, "")
 	path := filepath.Join(dir, recorder.PartName(0))
 	b, err := os.ReadFile(path)
 	if err != nil {

@@ -1,13 +1,15 @@
 package main
 
 import (
-	"coxswain/audio"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"coxswain/audio"
+	"coxswain/cmd/coxswain/coxtest"
 )
 
 // bareDebian is a Debian 12 with nothing in it but its base, in build/.
@@ -111,7 +113,7 @@ func TestARM64(t *testing.T) {
 	if b, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("replay: %v: %s", err, b)
 	}
-	_, samples, err := whole(out)
+	_, samples, err := coxtest.Whole(out)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -138,5 +140,22 @@ func TestExampleSettings(t *testing.T) {
 	}
 	if with, without := ok(t, "config", "--config", path), ok(t, "config"); with != without {
 		t.Errorf("the defaults, taken for settings, are %s, want %s", with, without)
+	}
+}
+
+// The unit file is one that systemd accepts.
+func TestUnitFile(t *testing.T) {
+	if _, err := exec.LookPath("systemd-analyze"); err != nil {
+		t.Skip("no systemd-analyze: `make test` installs it")
+	}
+	path := filepath.Join(t.TempDir(), "coxswain.service")
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.NewReplacer("/usr/local/bin/coxswain", self, "User=coxswain\n", "").Replace(unitFile)
+	os.WriteFile(path, []byte(text), 0o644)
+	if b, err := exec.Command("systemd-analyze", "verify", path).CombinedOutput(); err != nil || strings.Contains(string(b), path) {
+		t.Errorf("%v: %s", err, b)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline/record"
 )
 
@@ -18,7 +19,8 @@ func TestOutsideToolsReadTheAudioLog(t *testing.T) {
 	dir := t.TempDir()
 	wav, out := filepath.Join(dir, "in.wav"), filepath.Join(dir, "record")
 	writeWAV(t, wav, 48000, 1, 12*48000)
-	if b, err := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", coxtest.Recogniser(t, "ear"))
+	if b, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("replay: %v: %s", err, b)
 	}
 	events, _, err := record.Read(out)

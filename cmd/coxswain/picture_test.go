@@ -19,6 +19,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
@@ -90,7 +91,7 @@ func demoAsHeard(t *testing.T) (dir string, mid *session.Snapshot) {
 	}
 	if *update {
 		wav := filepath.Join(t.TempDir(), "demo.wav")
-		renderScene(t, "testdata/demo.scene", wav)
+		coxtest.Render(t, "testdata/demo.scene", wav)
 		in, oerr := recorder.OpenMono(wav, audio.Rate)
 		if oerr != nil {
 			t.Fatal(oerr)

@@ -12,6 +12,8 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+
+	"coxswain/cmd/coxswain/coxtest"
 )
 
 // queue is a real JetStream server.
@@ -70,7 +72,7 @@ func TestDeliverAndCollect(t *testing.T) {
 		"set store":       {"deliver", "--once", "--store-key", public},
 		"store_key":       {"deliver", "--once", "--store", url, "--room", "bay-2"},
 		"lower-case":      {"deliver", "--once", "--store", url, "--store-key", public, "--room", "Bay 2"},
-		"does not answer": {"collect", "--store", "nats://" + freeAddress(t), "--identity", secret, "--records", here},
+		"does not answer": {"collect", "--store", "nats://" + coxtest.FreeAddress(t), "--identity", secret, "--records", here},
 		"--identity":      {"collect", "--store", url},
 		"stream COXSWAIN": {"collect", "--store", queue(t).ClientURL(), "--identity", secret, "--records", here},
 	} {

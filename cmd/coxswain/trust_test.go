@@ -14,6 +14,7 @@ import (
 	"filippo.io/age"
 
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
@@ -25,7 +26,8 @@ func smallRecord(t *testing.T, seconds int) string {
 	wav := filepath.Join(dir, "in.wav")
 	writeWAV(t, wav, 48000, 1, seconds*48000)
 	out := filepath.Join(dir, "2026-03-01T140000")
-	if b, err := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", earCommand(t)).CombinedOutput(); err != nil {
+	cmd := coxswainCommand(t, "replay", wav, "--out", out, "--quiet", "--recogniser", coxtest.Recogniser(t, "ear"))
+	if b, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, b)
 	}
 	return out
@@ -154,17 +156,6 @@ func TestRecordsArePrivate(t *testing.T) {
 			t.Errorf("%s: %v %v", f.Name(), i.Mode(), err)
 		}
 	}
-}
-
-// whole returns the events and the samples of sound of a record that passes
-// verification.
-func whole(dir string) ([]timeline.Event, int64, error) {
-	r, err := record.Open(dir)
-	if err != nil {
-		return nil, 0, err
-	}
-	p, err := r.Verify()
-	return r.Events, p.Samples, err
 }
 
 // A record made to attack whoever looks at it, folder name included, steers no

@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"bufio"
@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
@@ -21,11 +22,12 @@ func TestSpokenDrillPage(t *testing.T) {
 	if testing.Short() {
 		t.Skip("half a minute of real time")
 	}
+	t.Parallel()
 	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	cmd := coxswainCommand(t, "drill", "--serve", "--records", records, "--listen", "127.0.0.1:0", "--open=false")
-	cmd.Env = append(env, partVariable+"=coxswain")
+	cmd.Env = env
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -51,7 +53,7 @@ func TestSpokenDrillPage(t *testing.T) {
 		dirs, _ := filepath.Glob(records + "/2*")
 		for _, dir := range dirs {
 			events, _, _ := record.Read(dir)
-			if countOf(events, timeline.CompressionsStart, "") > 0 {
+			if coxtest.Count(events, timeline.CompressionsStart, "") > 0 {
 				return true
 			}
 		}

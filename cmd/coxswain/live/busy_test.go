@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"encoding/binary"
@@ -7,7 +7,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -15,6 +14,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 )
 
@@ -37,16 +37,15 @@ func TestBusyMachine(t *testing.T) {
 	heard := filepath.Join(t.TempDir(), "heard")
 	stopHearing := hearCard(t, card, heard)
 	busyLoops(t)
-	l := startLive(t, card.Env, t.TempDir(), "--recogniser", strings.Replace(earCommand(t), "=ear", "=beat", 1))
-	ahead(l.cmd.Process.Pid, -11) // as the unit has it
-	l.await("compressions", func(e []timeline.Event) bool { return countOf(e, timeline.CompressionsStart, "") > 0 })
+	l := startLive(t, card.Env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "beat"))
+	l.await("compressions", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CompressionsStart, "") > 0 })
 	time.Sleep(length)
 	load, _ := os.ReadFile("/proc/loadavg")
 	asked := time.Now()
 	dir := l.stop()
 	ended := time.Now()
 	stopHearing()
-	events, samples, err := whole(dir)
+	events, samples, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,28 +74,16 @@ func TestBusyMachine(t *testing.T) {
 // behind all else.
 func busyLoops(t *testing.T) {
 	for k := range 12 {
-		nice := "0"
-		if k >= 2 {
-			nice = "19"
-		}
-		loop := exec.Command("nice", "-n", nice, "sh", "-c", "while :; do :; done")
+		loop := exec.Command("sh", "-c", "while :; do :; done")
 		if err := loop.Start(); err != nil {
 			t.Fatal(err)
 		}
-		t.Cleanup(func() { loop.Process.Kill(); loop.Wait() })
-	}
-}
-
-// ahead gives all threads of a process a niceness, where that is allowed, but those
-// that have a better one.
-func ahead(pid, nice int) {
-	tasks, _ := os.ReadDir("/proc/" + strconv.Itoa(pid) + "/task")
-	for _, task := range tasks {
-		if id, err := strconv.Atoi(task.Name()); err == nil {
-			if was, err := syscall.Getpriority(syscall.PRIO_PROCESS, id); err == nil && 20-was > nice { // the kernel's answer
-				syscall.Setpriority(syscall.PRIO_PROCESS, id, nice)
-			}
+		nice := 0
+		if k >= 2 {
+			nice = 19
 		}
+		syscall.Setpriority(syscall.PRIO_PROCESS, loop.Process.Pid, nice)
+		t.Cleanup(func() { loop.Process.Kill(); loop.Wait() })
 	}
 }
 

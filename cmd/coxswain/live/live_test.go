@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"fmt"
@@ -13,6 +13,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 )
 
@@ -44,8 +45,9 @@ func TestLive(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a minute of real time")
 	}
+	t.Parallel()
 	wav := filepath.Join(t.TempDir(), "scene.wav")
-	renderScene(t, "testdata/live.scene", wav)
+	coxtest.Render(t, "testdata/live.scene", wav)
 	for range 3 {
 		worst := starvation()
 		dir, events := liveScene(t, wav)
@@ -73,7 +75,7 @@ func liveScene(t *testing.T, wav string) (string, []timeline.Event) {
 	defer stop()
 	defer audiotest.Echo(t, env, audiotest.NewRoom(0.001, 0.2, 0.4))()
 	l := startLive(t, env, t.TempDir())
-	l.await("an opening", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "opening") > 0 })
+	l.await("an opening", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "opening") > 0 })
 	play := exec.Command("paplay", "--device=micbus", wav)
 	play.Env = env
 	if b, err := play.CombinedOutput(); err != nil {
@@ -81,7 +83,7 @@ func liveScene(t *testing.T, wav string) (string, []timeline.Event) {
 	}
 	time.Sleep(3 * time.Second) // for the last callout to be heard
 	dir := l.stop()
-	events, _, err := whole(dir)
+	events, _, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +103,7 @@ func misheard(t *testing.T, events []timeline.Event) string {
 	}
 	want := strings.Fields("code.start compressions.start access.iv rhythm.check rhythm.vf shock.clear shock.given " +
 		"compressions.start ask.next")
-	if missed, left := differ(t, want, got); missed > 1 || len(left) > 1 {
+	if missed, left := coxtest.Differ(t, want, got); missed > 1 || len(left) > 1 {
 		return fmt.Sprintf("heard %v, want %v", got, want)
 	}
 	return ""
@@ -110,11 +112,12 @@ func misheard(t *testing.T, events []timeline.Event) string {
 // What is played comes back through the virtual room: the delay is measured,
 // not believed from the device's own account.
 func TestLoopDelayOfTheDevice(t *testing.T) {
+	t.Parallel()
 	env, stop := audiotest.SoundServer(t, true)
 	defer stop()
 	for begun := time.Now(); ; { // a starved device has a longer loop, or none that is clear
 		cmd := coxswainCommand(t, "devices", "--loop")
-		cmd.Env = append(env, partVariable+"=coxswain")
+		cmd.Env = env
 		out, err := cmd.Output()
 		var ms float64
 		_, serr := fmt.Sscanf(string(out), "loop delay %f ms", &ms)
@@ -131,10 +134,11 @@ func TestLoopDelayOfTheDevice(t *testing.T) {
 // The sound server is killed in the middle of a session and comes back at
 // another rate: the session goes on, the gap is logged and spoken.
 func TestSoundServerKilled(t *testing.T) {
+	t.Parallel()
 	card := audiotest.NewCard(t, false)
 	server := card.Start(t, audio.Rate)
-	l := startLive(t, card.Env, t.TempDir(), "--recogniser", earCommand(t))
-	l.await("a callout", func(e []timeline.Event) bool { return countOf(e, timeline.AccessIV, "") > 0 })
+	l := startLive(t, card.Env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "ear"))
+	l.await("a callout", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 })
 	server.Process.Kill()
 	server.Wait()
 	time.Sleep(2 * time.Second) // the length of the gap
@@ -142,12 +146,12 @@ func TestSoundServerKilled(t *testing.T) {
 	l.await("a callout after the gap", func(e []timeline.Event) bool { return calloutsAfter(e, isGap) > 0 })
 	l.await("the gap spoken", func(e []timeline.Event) bool {
 		gap := slices.IndexFunc(e, isGap)
-		return countOf(e[gap:], timeline.CueSpoken, "fault.device:") > 0
+		return coxtest.Count(e[gap:], timeline.CueSpoken, "fault.device:") > 0
 	})
 	dir := l.stop()
 	server.Process.Kill()
 	server.Wait()
-	events, _, err := whole(dir)
+	events, _, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -160,7 +164,7 @@ func TestSoundServerKilled(t *testing.T) {
 	if gaps != 1 {
 		t.Errorf("the gap is logged %d times, want once", gaps)
 	}
-	if n, faults := saidWhole(events, "fault.device"), countOf(events, timeline.Fault, ""); n > faults {
+	if n, faults := saidWhole(events, "fault.device"), coxtest.Count(events, timeline.Fault, ""); n > faults {
 		t.Errorf("%d faults are spoken %d times", faults, n)
 	}
 }
@@ -175,13 +179,14 @@ func isGap(e timeline.Event) bool {
 
 // No sound device at start: a service waits for one, and begins when it comes.
 func TestDeviceComesLate(t *testing.T) {
+	t.Parallel()
 	card := audiotest.NewCard(t, false)
-	l := startLive(t, card.Env, t.TempDir(), "--recogniser", earCommand(t), "--wait-device-s", "600")
+	l := startLive(t, card.Env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "ear"), "--wait-device-s", "600")
 	time.Sleep(3 * time.Second)
 	server := card.Start(t, audio.Rate)
 	t.Cleanup(func() { server.Process.Kill(); server.Wait() })
-	l.await("a read-back", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "said.access.iv") > 0 })
-	if _, _, err := whole(l.stop()); err != nil {
+	l.await("a read-back", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "said.access.iv") > 0 })
+	if _, _, err := coxtest.Whole(l.stop()); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -189,11 +194,12 @@ func TestDeviceComesLate(t *testing.T) {
 // SIGKILL in the middle of a live session: the next run goes on with the same
 // record at the wall clock's time, the gap is logged and spoken once.
 func TestResumeAfterKill(t *testing.T) {
+	t.Parallel()
 	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
-	called := func(e []timeline.Event) bool { return countOf(e, timeline.AccessIV, "") > 0 }
-	first := startLive(t, env, records, "--recogniser", earCommand(t))
+	called := func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 }
+	first := startLive(t, env, records, "--recogniser", coxtest.Recogniser(t, "ear"))
 	first.await("a callout", called)
 	second := coxswainCommand(t, "run", "--records", records)
 	second.Env = first.cmd.Env
@@ -204,13 +210,13 @@ func TestResumeAfterKill(t *testing.T) {
 	<-first.ended
 	time.Sleep(3 * time.Second) // the length of the cut
 	asked := time.Now()
-	again := startLive(t, env, records, "--recogniser", earCommand(t))
+	again := startLive(t, env, records, "--recogniser", coxtest.Recogniser(t, "ear"))
 	isBack := saysOf(timeline.Recovered, "after a cut of")
 	again.await("the cut in the journal", func(e []timeline.Event) bool { return slices.ContainsFunc(e, isBack) })
 	seen := time.Now()
 	again.await("a callout after the cut", func(e []timeline.Event) bool { return calloutsAfter(e, isBack) > 0 })
-	again.await("the cut spoken", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "resumed:") > 0 })
-	events, _, err := whole(again.stop())
+	again.await("the cut spoken", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "resumed:") > 0 })
+	events, _, err := coxtest.Whole(again.stop())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -222,7 +228,7 @@ func TestResumeAfterKill(t *testing.T) {
 	if at := began.Add(time.Duration(back.At.Seconds() * 1e9)); at.Before(asked.Add(-10*time.Millisecond)) || at.After(seen) {
 		t.Errorf("it goes on at %v on the session's clock, on the wall it was between %v and %v", at, asked, seen)
 	}
-	told, spoken := countOf(events, timeline.Recovered, "after a cut of"), countOf(events, timeline.CueSpoken, "resumed:")
+	told, spoken := coxtest.Count(events, timeline.Recovered, "after a cut of"), coxtest.Count(events, timeline.CueSpoken, "resumed:")
 	if told != 1 || spoken != 1 {
 		t.Errorf("the cut is logged %d times and spoken %d times", told, spoken)
 	}

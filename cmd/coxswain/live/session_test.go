@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"bytes"
@@ -11,13 +11,10 @@ import (
 	"testing"
 	"time"
 
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
 )
-
-// patience is how long a live test waits for what must happen. It says nothing
-// about speed: a starved machine may need it.
-const patience = 2 * time.Minute
 
 // liveSession is a `coxswain run` in a process of its own.
 type liveSession struct {
@@ -40,7 +37,7 @@ func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, ar
 	t.Helper()
 	l := &liveSession{t: t, cmd: coxswainCommand(t,
 		append([]string{"run", "--records", records, "--record", "always"}, args...)...), records: records, ended: make(chan struct{})}
-	l.cmd.Env = append(env, partVariable+"=coxswain")
+	l.cmd.Env = env
 	l.cmd.Stderr = &l.stderr
 	if stderr != nil {
 		l.cmd.Stderr = stderr
@@ -146,16 +143,5 @@ func faultsOf(t *testing.T, events []timeline.Event) int {
 			t.Log(e.At, e.Describe())
 		}
 	}
-	return countOf(events, timeline.Fault, "")
-}
-
-// countOf counts the events of a kind that say the words.
-func countOf(events []timeline.Event, kind timeline.Kind, words string) int {
-	n := 0
-	for _, e := range events {
-		if e.Kind == kind && strings.Contains(e.Describe(), words) {
-			n++
-		}
-	}
-	return n
+	return coxtest.Count(events, timeline.Fault, "")
 }

@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"os"
@@ -8,6 +8,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 )
 
@@ -18,10 +19,11 @@ func TestClockOfAStoppedProcess(t *testing.T) {
 	if testing.Short() {
 		t.Skip("most of a minute of real time")
 	}
+	t.Parallel()
 	card := audiotest.NewCard(t, false)
 	server := card.Start(t, audio.Rate)
-	l := startLive(t, card.Env, t.TempDir(), "--recogniser", earCommand(t))
-	l.await("a callout", func(e []timeline.Event) bool { return countOf(e, timeline.AccessIV, "") > 0 })
+	l := startLive(t, card.Env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "ear"))
+	l.await("a callout", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 })
 	stops, length := 12, time.Second
 	if os.Getenv("SOAK") != "" {
 		stops = 200
@@ -45,7 +47,7 @@ func TestClockOfAStoppedProcess(t *testing.T) {
 	asked := time.Now()
 	dir := l.stop()
 	ended := time.Now()
-	events, samples, err := whole(dir)
+	events, samples, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"os"
@@ -8,6 +8,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 )
 
@@ -15,14 +16,15 @@ import (
 // session: callouts are taken and answered, and SIGHUP closes the record in
 // order, as SIGTERM does.
 func TestLogThatNobodyReads(t *testing.T) {
-	env, stop := audiotest.SoundServer(t, false)
-	defer stop()
 	for _, c := range []struct {
 		name string
 		gone bool
 		end  syscall.Signal
 	}{{"full pipe", false, syscall.SIGTERM}, {"reader gone", true, syscall.SIGHUP}} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			env, stop := audiotest.SoundServer(t, false)
+			defer stop()
 			r, w, err := os.Pipe()
 			if err != nil {
 				t.Fatal(err)
@@ -36,10 +38,10 @@ func TestLogThatNobodyReads(t *testing.T) {
 			} else if _, err := w.Write(make([]byte, 4096)); err != nil {
 				t.Fatal(err)
 			}
-			l := startLiveTo(t, w, env, t.TempDir(), "--recogniser", earCommand(t), "--log-level", "debug")
+			l := startLiveTo(t, w, env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "ear"), "--log-level", "debug")
 			w.Close()
-			l.await("three read-backs", func(e []timeline.Event) bool { return countOf(e, timeline.CueSpoken, "said.access.iv") >= 3 })
-			if _, _, err := whole(l.stopBy(c.end)); err != nil {
+			l.await("three read-backs", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "said.access.iv") >= 3 })
+			if _, _, err := coxtest.Whole(l.stopBy(c.end)); err != nil {
 				t.Error(err)
 			}
 		})

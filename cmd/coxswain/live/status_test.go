@@ -1,4 +1,4 @@
-package main
+package live
 
 import (
 	"bufio"
@@ -20,6 +20,7 @@ import (
 	"github.com/prometheus/common/model"
 
 	"coxswain/audio/audiotest"
+	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/ready"
 	"coxswain/timeline"
@@ -29,22 +30,23 @@ import (
 // manager that it is up and alive. All the while nobody answers where its records
 // should go: that is told, and changes nothing else.
 func TestStatusOfARunningSession(t *testing.T) {
+	t.Parallel()
 	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	manager, notify := listenAsManager(t)
-	addr := freeAddress(t)
+	addr := coxtest.FreeAddress(t)
 	waiting, key := t.TempDir(), siteKey(t)
-	codeRecord(t, filepath.Join(waiting, "2026-03-01T140000"), 60)
-	l := startLive(t, append(env, "NOTIFY_SOCKET="+notify, "WATCHDOG_USEC=600000"), records, "--recogniser", earCommand(t), "--http", addr,
-		"--store", "nats://"+freeAddress(t), "--store-key", key, "--room", "bay-2", "--records-fallback", waiting)
-	l.await("a callout", func(e []timeline.Event) bool { return countOf(e, timeline.AccessIV, "") > 0 })
+	quietRecord(t, filepath.Join(waiting, "2026-03-01T140000"))
+	l := startLive(t, append(env, "NOTIFY_SOCKET="+notify, "WATCHDOG_USEC=600000"), records,
+		"--recogniser", coxtest.Recogniser(t, "ear"), "--http", addr,
+		"--store", "nats://"+coxtest.FreeAddress(t), "--store-key", key, "--room", "bay-2", "--records-fallback", waiting)
+	l.await("a callout", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 })
 	var n monitor.Status
 	for begun := time.Now(); ; time.Sleep(100 * time.Millisecond) { // it shows itself four times a second
-		var out, stderr bytes.Buffer // exit code 1 while a busy machine loses sound
-		Main([]string{"status", "--json", "--records", records}, nil, &out, &stderr)
-		if err := json.Unmarshal(out.Bytes(), &n); err != nil {
-			t.Fatalf("%v: %s", err, stderr.String())
+		out, err := coxswainCommand(t, "status", "--json", "--records", records).Output() // exit code 1 while a busy machine loses sound
+		if jerr := json.Unmarshal(out, &n); jerr != nil {
+			t.Fatalf("%v: %v: %s", err, jerr, out)
 		}
 		if n.Healthy && n.Callouts >= 1 && n.Session > 2 && n.Code == nil && len(n.Last) > 0 && n.Last[0].Text == "access IV" &&
 			n.Outbox != nil && n.Outbox.Waiting == 1 && strings.Contains(n.Outbox.Failing, "the store does not answer") {
@@ -89,7 +91,21 @@ func siteKey(t *testing.T) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return writeText(t, t.TempDir(), "site.pub", site.Recipient().String()+"\n")
+	path := filepath.Join(t.TempDir(), "site.pub")
+	if err := os.WriteFile(path, []byte(site.Recipient().String()+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// quietRecord makes a record of 3 s of quiet.
+func quietRecord(t *testing.T, dir string) {
+	t.Helper()
+	wav := filepath.Join(t.TempDir(), "in.wav")
+	if b, err := exec.Command("sox", "-n", "-r", "48000", "-b", "16", "-c", "1", wav, "trim", "0", "3").CombinedOutput(); err != nil {
+		t.Fatalf("sox: %v: %s", err, b)
+	}
+	ok(t, "replay", wav, "--out", dir, "--quiet", "--record", "always", "--recogniser", coxtest.Recogniser(t, "ear"))
 }
 
 // asked is the answer of a running session, with the display's word where one is needed.
@@ -109,17 +125,6 @@ func asked(t *testing.T, addr, path, records string) *http.Response {
 		t.Fatal(err)
 	}
 	return r
-}
-
-// freeAddress is a loopback address that nobody listens on.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // manager is a service manager that counts what it is told.
@@ -178,43 +183,27 @@ func metric(t *testing.T, r io.Reader, name string) float64 {
 	return families[name].GetMetric()[0].GetGauge().GetValue()
 }
 
-// The unit file is one that systemd accepts.
-func TestUnitFile(t *testing.T) {
-	if _, err := exec.LookPath("systemd-analyze"); err != nil {
-		t.Skip("no systemd-analyze: `make test` installs it")
-	}
-	path := filepath.Join(t.TempDir(), "coxswain.service")
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	text := strings.NewReplacer("/usr/local/bin/coxswain", self, "User=coxswain\n", "").Replace(unitFile)
-	os.WriteFile(path, []byte(text), 0o644)
-	if b, err := exec.Command("systemd-analyze", "verify", path).CombinedOutput(); err != nil || strings.Contains(string(b), path) {
-		t.Errorf("%v: %s", err, b)
-	}
-}
-
 // The check finds everything well in a room whose microphone hears the
 // loudspeaker; one whose microphone is dead it fails.
 func TestCheck(t *testing.T) {
-	for _, looped := range []bool{true, false} {
-		env, stop := audiotest.SoundServer(t, looped)
-		// A null sink's silence is digital: the microphone counts as dead.
-		want := map[string]string{"loudspeaker": map[bool]string{true: "pass", false: "fail"}[looped], "microphone": "fail"}
-		for _, name := range []string{"protocol", "vocabulary", "recogniser", "disk", "backup", "speech"} {
-			want[name] = "pass"
-		}
-		var results map[string]string
-		for begun := time.Now(); time.Since(begun) < patience; { // a starved device has no clear loop
-			if results = checkOnce(t, env); holds(results, want) {
-				break
+	for name, looped := range map[string]bool{"looped": true, "not looped": false} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			env, stop := audiotest.SoundServer(t, looped)
+			defer stop()
+			// A null sink's silence is digital: the microphone counts as dead.
+			want := map[string]string{"loudspeaker": map[bool]string{true: "pass", false: "fail"}[looped], "microphone": "fail"}
+			for _, name := range []string{"protocol", "vocabulary", "recogniser", "disk", "backup", "speech"} {
+				want[name] = "pass"
 			}
-		}
-		stop()
-		if !holds(results, want) {
-			t.Errorf("looped %v: %v, want %v", looped, results, want)
-		}
+			var results map[string]string
+			for begun := time.Now(); time.Since(begun) < patience; { // a starved device has no clear loop
+				if results = checkOnce(t, env); holds(results, want) {
+					return
+				}
+			}
+			t.Errorf("%v, want %v", results, want)
+		})
 	}
 }
 
@@ -233,7 +222,7 @@ func holds(results, want map[string]string) bool {
 func checkOnce(t *testing.T, env []string) map[string]string {
 	t.Helper()
 	cmd := coxswainCommand(t, "check", "--json", "--records", t.TempDir(), "--hours", "0.01")
-	cmd.Env = append(env, partVariable+"=coxswain")
+	cmd.Env = env
 	b, err := cmd.Output()
 	if err == nil {
 		t.Error("a check with a dead microphone succeeds")
