@@ -33,7 +33,6 @@ func TestBusyMachine(t *testing.T) {
 	card := audiotest.NewCard(t, false)
 	server := card.Start(t, audio.Rate)
 	defer func() { server.Process.Kill(); server.Wait() }()
-	ahead(server.Process.Pid, -16) // as the kernel is that drives a real card
 	heard := filepath.Join(t.TempDir(), "heard")
 	stopHearing := hearCard(t, card, heard)
 	busyLoops(t)
@@ -99,7 +98,7 @@ func hearCard(t *testing.T, card *audiotest.Card, path string) (stop func()) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	ahead(cmd.Process.Pid, -16)
+	audiotest.Ahead(cmd.Process.Pid, -16)
 	return func() { cmd.Process.Kill(); cmd.Wait(); out.Close() }
 }
 

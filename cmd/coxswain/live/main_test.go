@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"coxswain/audio/audiotest"
 	"coxswain/cmd/coxswain/coxtest"
 )
 
@@ -43,24 +44,11 @@ func TestMain(m *testing.M) {
 func apart() {
 	syscall.Setsid() // not the leader of a group: `go test` starts it
 	os.WriteFile("/proc/self/autogroup", []byte(strconv.Itoa(unitNice)), 0o644)
-	ahead(os.Getpid(), unitNice)
+	audiotest.Ahead(os.Getpid(), unitNice)
 }
 
 // unitNice is the niceness that the unit file gives.
 const unitNice = -11
-
-// ahead gives all threads of a process a niceness, where that is allowed, but those
-// that have a better one.
-func ahead(pid, nice int) {
-	tasks, _ := os.ReadDir("/proc/" + strconv.Itoa(pid) + "/task")
-	for _, task := range tasks {
-		if id, err := strconv.Atoi(task.Name()); err == nil {
-			if was, err := syscall.Getpriority(syscall.PRIO_PROCESS, id); err == nil && 20-was > nice { // the kernel's answer
-				syscall.Setpriority(syscall.PRIO_PROCESS, id, nice)
-			}
-		}
-	}
-}
 
 // coxswainCommand runs the program, built at the first call.
 func coxswainCommand(t *testing.T, args ...string) *exec.Cmd {

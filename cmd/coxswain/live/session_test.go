@@ -35,8 +35,8 @@ func startLive(t *testing.T, env []string, records string, args ...string) *live
 // startLiveTo starts one whose standard error is a file of the test's; nil: kept.
 func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, args ...string) *liveSession {
 	t.Helper()
-	l := &liveSession{t: t, cmd: coxswainCommand(t,
-		append([]string{"run", "--records", records, "--record", "always"}, args...)...), records: records, ended: make(chan struct{})}
+	run := []string{"run", "--records", records, "--record", "always", "--records-fallback", records + "-else"}
+	l := &liveSession{t: t, cmd: coxswainCommand(t, append(run, args...)...), records: records, ended: make(chan struct{})}
 	l.cmd.Env = env
 	l.cmd.Stderr = &l.stderr
 	if stderr != nil {
@@ -54,7 +54,9 @@ func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, ar
 func (l *liveSession) dir() string {
 	found, _ := filepath.Glob(l.records + "/2*")
 	if len(found) > 1 {
-		l.t.Fatalf("records: %v, want one", found)
+		l.cmd.Process.Kill()
+		<-l.ended
+		l.t.Fatalf("records: %v, want one: %s", found, l.stderr.String())
 	}
 	return strings.Join(found, "")
 }
