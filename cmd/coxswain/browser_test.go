@@ -24,6 +24,7 @@ var chromium struct {
 	once sync.Once
 	ctx  context.Context
 	stop func()
+	dir  string // for what it leaves behind
 	err  error
 }
 
@@ -31,13 +32,24 @@ var chromium struct {
 func startChromium(path string) (context.Context, error) {
 	c := &chromium
 	c.once.Do(func() {
+		if c.dir, c.err = os.MkdirTemp("", "coxswain-browser"); c.err != nil {
+			return
+		}
 		alloc, stop := chromedp.NewExecAllocator(context.Background(),
 			append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+				chromedp.UserDataDir(filepath.Join(c.dir, "profile")), chromedp.Env("TMPDIR="+c.dir),
 				chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.WindowSize(1500, 1300),
 				chromedp.WSURLReadTimeout(patience))...)
 		ctx, stopFirst := chromedp.NewContext(alloc)
 		c.ctx, c.err = ctx, chromedp.Run(ctx)
-		c.stop = func() { stopFirst(); stop() }
+		c.stop = func() {
+			closing, late := context.WithTimeout(ctx, patience)
+			defer late()
+			chromedp.Cancel(closing) // one that is killed leaves children that still write
+			stopFirst()
+			stop()
+			os.RemoveAll(c.dir)
+		}
 	})
 	return c.ctx, c.err
 }
