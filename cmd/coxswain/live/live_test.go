@@ -40,12 +40,12 @@ func starvation() (worst func() time.Duration) {
 // The daemon on a real PortAudio stream, over a virtual sound card, for a
 // minute: 58 s of an invented code are spoken into the microphone, and what
 // coxswain says comes back to it through a virtual room. A machine that kept the
-// test itself waiting made holes in that sound: then it is tried again.
+// test itself waiting made holes in that sound: then it is tried again. Alone, before the
+// other tests here: each of those is a machine that keeps it waiting.
 func TestLive(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a minute of real time")
 	}
-	t.Parallel()
 	wav := filepath.Join(t.TempDir(), "scene.wav")
 	coxtest.Render(t, "testdata/live.scene", wav)
 	for range 3 {

@@ -46,7 +46,9 @@ func PDF(html []byte, out string) error {
 	if os.Geteuid() == 0 { // Chromium refuses its sandbox as root; the page is our own and loads nothing
 		args = append([]string{"--no-sandbox"}, args...)
 	}
-	if b, err := exec.Command(browser, args...).CombinedOutput(); err != nil {
+	cmd := exec.Command(browser, args...)
+	cmd.Env = append(os.Environ(), "TMPDIR="+tmp) // it leaves its sockets and more behind
+	if b, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("%s: %w: %s", browser, err, lastLine(b))
 	}
 	b, err := os.ReadFile(made)
