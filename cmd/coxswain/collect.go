@@ -13,7 +13,7 @@ import (
 func newCollect(c *config.Config) *cobra.Command {
 	var identity string
 	var keys []string
-	var create, asJSON bool
+	var create, asJSON, again bool
 	var replicas, days int
 	cmd := &cobra.Command{
 		Use: "collect --store URL --identity KEY", Short: "Fetch the records of all rooms from the hospital's store",
@@ -21,7 +21,8 @@ func newCollect(c *config.Config) *cobra.Command {
 reviewer: each record is decrypted with the site's secret key, its chain and sound are
 verified and, with --key, its signature; then it lies in NAME_ROOM, and the table
 records.parquet there is brought up to date. What does not hold is not taken, told,
-and tried again the next time. Run twice, it changes nothing.
+and tried again the next time; after five times it is set aside, and only counted
+(--again tries it once more). Run twice, it changes nothing.
 With --create the stream and the object store are made first, once, by an account
 that may; rooms only need to publish to them.`,
 		Example: `  coxswain collect --create --replicas 3 --keep-days 365 --store nats://admin@store.example:4222
@@ -40,6 +41,7 @@ that may; rooms only need to publish to them.`,
 			if err != nil {
 				return err
 			}
+			fetch.Again = again
 			fetch.Parquet = filepath.Join(c.Folder, "records.parquet")
 			done, err := fetch.Run(cmd.Context())
 			if asJSON {
@@ -59,6 +61,7 @@ that may; rooms only need to publish to them.`,
 	f.BoolVar(&create, "create", false, "make the stream and the object store first")
 	f.IntVar(&replicas, "replicas", 3, "with --create: how many servers hold each record")
 	f.IntVar(&days, "keep-days", 0, "with --create: after how many days the store forgets a record (0: never)")
+	f.BoolVar(&again, "again", false, "try letters that were set aside once more")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
 	return cmd
 }

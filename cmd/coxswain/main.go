@@ -99,7 +99,8 @@ and leaves a timestamped record.
 		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},
 		{newReview(c), append([]string{"benchmarks"}, config.Amending...)}, {newAmend(c), config.Amending},
 		{newReport(c), []string{"benchmarks"}},
-		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}}, {newRetain(c), []string{"records"}},
+		{newExport(c), []string{"benchmarks"}}, {newPublish(c), []string{"benchmarks"}},
+		{newRetain(c), append([]string{"records", "room"}, config.Store...)},
 		{newSign(c), []string{"records", "sign_key"}}, {newSeal(c), []string{"records"}},
 	} {
 		config.Flags(r.cmd.Flags(), r.reads...)

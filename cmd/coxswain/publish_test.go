@@ -68,6 +68,12 @@ func TestDeliverAndCollect(t *testing.T) {
 		!strings.Contains(out, "kept: not in the store yet: "+filepath.Join(records, "2026-03-02T140000")) {
 		t.Error(out)
 	}
+	refused(t, "say --store", []string{"retain", "--records", records, "--older-than", "1d", "--delete"})
+	refused(t, "not in the store yet", []string{"seal", filepath.Join(records, "2026-03-02T140000"), "--to", public, "--remove"})
+	if out := ok(t, "retain", "--records", records, "--older-than", "1d", "--delete", "--store", url, "--room", "bay-2"); !strings.Contains(
+		out, "deleted "+filepath.Join(records, "2026-03-01T140000")) || strings.Count(out, "kept") != 1 {
+		t.Error(out)
+	}
 	for want, args := range map[string][]string{
 		"set store":       {"deliver", "--once", "--store-key", public},
 		"store_key":       {"deliver", "--once", "--store", url, "--room", "bay-2"},

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
-	"coxswain/cmd/coxswain/paper"
 )
 
 func newRetain(c *config.Config) *cobra.Command {
@@ -18,7 +17,8 @@ func newRetain(c *config.Config) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "retain --older-than AGE", Short: "Delete records by age",
 		Long: `List the records under --records that began longer than AGE ago (such as 90d),
-encrypted ones too. With --delete they are deleted.`,
+encrypted ones too. With --delete they are deleted; where they go to the hospital's
+store, only those that it says it has, or had for as long as it keeps any.`,
 		Example: `  coxswain retain --older-than 90d             # a dry run
   coxswain retain --older-than 90d --delete`,
 		Args: cobra.NoArgs,
@@ -27,7 +27,7 @@ encrypted ones too. With --delete they are deleted.`,
 			if err != nil || days < 1 || !strings.HasSuffix(age, "d") {
 				return fmt.Errorf("--older-than %q: want days, such as 90d", age)
 			}
-			return paper.Retain(cmd.OutOrStdout(), c.Folder, time.Now().AddDate(0, 0, -days), really)
+			return rigOf(c, cmd).Retain(cmd.Context(), cmd.OutOrStdout(), time.Now().AddDate(0, 0, -days), really)
 		},
 	}
 	cmd.Flags().StringVar(&age, "older-than", "", "age in days, such as 90d")

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 
 	"coxswain/cmd/coxswain/config"
 	"coxswain/timeline/record"
@@ -17,7 +16,8 @@ func newSeal(c *config.Config) *cobra.Command {
 		Use: "seal [DIR...] --to RECIPIENTS", Short: "Encrypt finished records to a site key",
 		Long: `Encrypt finished records with age (age-encryption.org/v1) to the keys in
 RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
---remove deletes the folder. Open one with coxswain unseal or with age itself.`,
+--remove deletes the folder; one that has yet to go to the hospital's store stays.
+Open one with coxswain unseal or with age itself.`,
 		Example: `  age-keygen -o site.key && age-keygen -y site.key > site.pub
   coxswain seal records/2026-03-01T140000 --to site.pub --remove
   coxswain seal --all --to site.pub --remove       # nightly`,
@@ -33,17 +33,7 @@ RECIPIENTS, one age1... a line, into DIR.tar.age, which is on the disk before
 			if err != nil {
 				return fmt.Errorf("--to: %w", err)
 			}
-			for _, dir := range args {
-				if err := record.Seal(filepath.Clean(dir), keys, remove); err != nil {
-					if !all {
-						return err
-					}
-					fmt.Fprintln(cmd.ErrOrStderr(), "coxswain: not sealed:", record.Printable(err.Error()))
-					continue
-				}
-				fmt.Fprintln(cmd.OutOrStdout(), record.Printable(filepath.Clean(dir))+record.Sealed)
-			}
-			return nil
+			return rigOf(c, cmd).Seal(cmd.OutOrStdout(), args, keys, all, remove)
 		},
 	}
 	cmd.Flags().StringVar(&to, "to", "", "file of age public keys")

@@ -138,16 +138,9 @@ func (r *Record) take(b []byte) error {
 			return fmt.Errorf("format %d has no such mark", l.Format)
 		}
 	}
-	sum := digest("", b)
-	if r.Format == 1 {
-		if l.Prev != r.Fingerprint() {
-			return errors.New("this line does not follow the one before it")
-		}
-	} else {
-		plain, ok := withoutSum(b)
-		if sum = digest(r.Fingerprint(), plain); !ok || sum != l.Sum {
-			return errors.New("this line was changed, or does not follow the one before it")
-		}
+	sum, err := r.follows(l, b)
+	if err != nil {
+		return err
 	}
 	p := place{sum, r.size() + int64(len(b)) + 1, -1}
 	if l.Sound != nil && l.Kind == "" && l.Seq == 0 {
@@ -163,6 +156,21 @@ func (r *Record) take(b []byte) error {
 	}
 	r.lines = append(r.lines, p)
 	return nil
+}
+
+// follows holds a line to the chain, and returns its sum.
+func (r *Record) follows(l line, b []byte) (sum string, err error) {
+	if r.Format == 1 {
+		if l.Prev != r.Fingerprint() {
+			return "", errors.New("this line does not follow the one before it")
+		}
+		return digest("", b), nil
+	}
+	plain, ok := withoutSum(b)
+	if sum = digest(r.Fingerprint(), plain); !ok || sum != l.Sum {
+		return "", errors.New("this line was changed, or does not follow the one before it")
+	}
+	return sum, nil
 }
 
 // hear takes a line about the sound.

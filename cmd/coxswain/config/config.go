@@ -118,6 +118,7 @@ type Delivery struct {
 	StoreKey   string `mapstructure:"store_key"`
 	StoreCreds string `mapstructure:"store_creds"`
 	StoreCA    string `mapstructure:"store_ca"`
+	StorePlain bool   `mapstructure:"store_plain"` // a password may travel in clear
 	RoomName   string `mapstructure:"room"`
 }
 

@@ -115,6 +115,7 @@ var settings = []setting{
 	{key: "store_key", def: "", usage: "`FILE` of the site's age public keys, to which records are sealed for the store"},
 	{key: "store_creds", def: "", usage: "`FILE` of the credentials for the store (empty: none)"},
 	{key: "store_ca", def: "", usage: "`FILE` of the authority that signs the store's certificate (empty: the system's)"},
+	{key: "store_plain", def: false, usage: "let a password in store's address travel in clear"},
 	{key: "room", def: "", usage: "`NAME` of this room in the store: letters, digits, dashes (empty: the host's)"},
 	{
 		key:   "log_level",
@@ -144,7 +145,7 @@ var (
 			"case_end_minutes",
 		},
 	)
-	Store  = []string{"store", "store_creds", "store_ca"}
+	Store  = []string{"store", "store_creds", "store_ca", "store_plain"}
 	Outbox = join(Store, []string{"store_key", "room", "sign_key", "records", "records_fallback", "benchmarks"})
 	Live   = join(
 		Session,

@@ -38,6 +38,9 @@ func Print(w io.Writer, n *Status) error {
 		}
 		if o.Failing != "" {
 			fmt.Fprintf(w, "; %s", o.Failing)
+			if in := time.Until(o.Next).Round(time.Second); in > 0 {
+				fmt.Fprintf(w, "; tried again in %v", in)
+			}
 		}
 		fmt.Fprintln(w)
 	}

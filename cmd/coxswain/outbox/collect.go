@@ -30,6 +30,7 @@ type Collector struct {
 	Keys    []ed25519.PublicKey // of which one must have signed each record; none: signatures are not checked
 	Parquet string              // table of all records in the folder, kept up to date; empty: none
 	Figures []figures.Definition
+	Again   bool // tries letters that were set aside once more
 }
 
 // Collected is what a run of a Collector did.
@@ -38,6 +39,7 @@ type Collected struct {
 	Changed []string `json:"changed"` // records that were here, and were amended or signed since
 	Known   int      `json:"known"`   // letters that told nothing new
 	Refused []string `json:"refused"` // what was not taken, and why; it is tried again next time
+	Aside   int      `json:"aside"`   // letters that were not taken so often that they are not tried again
 }
 
 // progress is how far a folder has come: it lies in it, so that a new folder gets
@@ -46,7 +48,13 @@ type progress struct {
 	Created time.Time `json:"created"` // of the stream: another one begins anew
 	Next    uint64    `json:"next"`    // letter to go on with
 	Missed  []uint64  `json:"missed"`  // letters before it that could not be taken
+	// Tries is how often each of these was tried; one that was tried mostTries times is
+	// set aside: it must not cost time and a line each night for ever.
+	Tries map[uint64]int `json:"tries,omitempty"`
 }
+
+// mostTries is how often a letter is tried: as many nights.
+const mostTries = 5
 
 const (
 	progressName = ".collected.json" // in the folder of records
@@ -153,34 +161,49 @@ type fetch struct {
 
 // letters takes the letters that were missed, and then those that have come.
 func (f *fetch) letters(ctx context.Context, stream jetstream.Stream, p *progress) error {
-	var missed []uint64
+	left, tries := []uint64{}, map[uint64]int{}
+	keep := func(seq uint64, n int) {
+		left = append(left, seq)
+		tries[seq] = n
+	}
 	take := func(seq uint64) error {
+		if p.Tries[seq] >= mostTries && !f.Again {
+			f.done.Aside++
+			keep(seq, p.Tries[seq])
+			return nil
+		}
 		err := f.letter(ctx, stream, seq)
 		if errors.Is(err, errStore) {
 			return err
 		}
 		if err != nil {
 			f.done.Refused = append(f.done.Refused, fmt.Sprintf("letter %d: %s", seq, record.Printable(err.Error())))
-			missed = append(missed, seq)
+			n := p.Tries[seq]
+			if !lacks(err) {
+				n = min(n+1, mostTries)
+			}
+			keep(seq, n)
 		}
 		return nil
 	}
+	var err error
 	last := stream.CachedInfo().State.LastSeq
 	for i, seq := range p.Missed {
-		if err := take(seq); err != nil {
-			p.Missed = append(missed, p.Missed[i:]...)
-			return err
+		if err = take(seq); err != nil {
+			for _, later := range p.Missed[i:] {
+				keep(later, p.Tries[later])
+			}
+			break
 		}
 	}
 	p.Next = max(p.Next, stream.CachedInfo().State.FirstSeq)
-	for ; p.Next <= last; p.Next++ {
-		if err := take(p.Next); err != nil {
-			p.Missed = missed
-			return err
+	for ; err == nil && p.Next <= last; p.Next++ {
+		if err = take(p.Next); err != nil {
+			break
 		}
 	}
-	p.Missed = missed
-	return nil
+	p.Missed, p.Tries = left, tries
+	return err
 }
 
 // errStore marks that the store could not be asked, which says nothing of a letter.
@@ -221,20 +244,24 @@ func (f *fetch) record(ctx context.Context, l letter) error {
 	if err != nil {
 		return fmt.Errorf("its sealed record: %w", err)
 	}
+	if info.Size > mostOfObject {
+		return fmt.Errorf("its sealed record: %d bytes are more than any record has", info.Size)
+	}
 	long, stop := context.WithTimeout(ctx, f.s.patience+time.Duration(info.Size/1e6)*time.Second) // 1 MB/s at least
 	defer stop()
 	object, err := f.objects.Get(long, l.ID)
 	if err != nil {
 		return fmt.Errorf("its sealed record: %w", err)
 	}
-	defer object.Close()
+	coming := arriving(object, f.s.patience)
+	defer coming.Close()
 	tmp, err := os.MkdirTemp(f.Folder, ".incoming-*")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(tmp)
 	dir := filepath.Join(tmp, l.Name+"_"+l.Room)
-	if err := record.UnsealFrom(object, int64(info.Size), f.IDs, dir); err != nil {
+	if err := record.UnsealFrom(coming, int64(info.Size), f.IDs, dir); err != nil {
 		return fmt.Errorf("its sealed record: %w", err)
 	}
 	r, err := f.check(dir, l)
@@ -242,6 +269,38 @@ func (f *fetch) record(ctx context.Context, l letter) error {
 		return err
 	}
 	return f.place(r, l)
+}
+
+// mostOfObject bounds a sealed record: two days of sound.
+const mostOfObject = 32 << 30
+
+// errStalled: a part of the object is not there, or the way to it is cut.
+var errStalled = errors.New("nothing more of it comes")
+
+// arriving reads what comes, and gives up when nothing does for some time, however much
+// did before. The library's own reader waits for all of it, under a lock: it is left to
+// itself then.
+func arriving(from io.ReadCloser, limit time.Duration) io.ReadCloser {
+	out, in := io.Pipe()
+	go func() {
+		defer from.Close()
+		waits := time.AfterFunc(limit, func() { in.CloseWithError(errStalled) })
+		defer waits.Stop()
+		for buf := make([]byte, chunk); ; waits.Reset(limit) {
+			n, err := from.Read(buf)
+			waits.Stop()
+			if n > 0 {
+				if _, werr := in.Write(buf[:n]); werr != nil {
+					return
+				}
+			}
+			if err != nil {
+				in.CloseWithError(err)
+				return
+			}
+		}
+	}()
+	return out
 }
 
 // check holds what came to the letter, to its own chain and to its signature.
@@ -331,4 +390,7 @@ func (d Collected) Print(w io.Writer) {
 		fmt.Fprintln(w, "not taken:", why)
 	}
 	fmt.Fprintf(w, "%d new, %d changed, %d known, %d not taken\n", len(d.New), len(d.Changed), d.Known, len(d.Refused))
+	if d.Aside > 0 {
+		fmt.Fprintf(w, "%d set aside after %d tries: collect --again tries them once more\n", d.Aside, mostTries)
+	}
 }

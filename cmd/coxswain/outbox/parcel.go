@@ -58,6 +58,18 @@ func idOf(r *record.Record) (string, error) {
 	return hex.EncodeToString(h.Sum(nil))[:40], nil
 }
 
+// nameOf is what a record is called in the store: by its folder, if that is named as a
+// session names it, or else by when it began.
+func nameOf(r *record.Record) (string, error) {
+	if name := filepath.Base(r.Dir); nameForm.MatchString(name) {
+		return name, nil
+	}
+	if r.Wall().IsZero() {
+		return "", errors.New("neither its folder nor its journal tell when it began")
+	}
+	return r.Wall().Format("2006-01-02T150405"), nil
+}
+
 // reader is the sealed record, made while it is read. It must be closed.
 func (p parcel) reader(keys []age.Recipient) io.ReadCloser {
 	out, in := io.Pipe()
@@ -67,7 +79,11 @@ func (p parcel) reader(keys []age.Recipient) io.ReadCloser {
 
 // letter is the sealed letter, of most bytes at most.
 func (p parcel) letter(r *record.Record, keys []age.Recipient, defs []figures.Definition, most int) ([]byte, error) {
-	l := letter{Room: p.room, Name: filepath.Base(p.dir), ID: p.id, Fingerprint: r.Fingerprint()}
+	name, err := nameOf(r)
+	if err != nil {
+		return nil, err
+	}
+	l := letter{Room: p.room, Name: name, ID: p.id, Fingerprint: r.Fingerprint()}
 	whole := review.Of(r.Events, defs)
 	whole.Name = r.Name()
 	var b bytes.Buffer

@@ -22,6 +22,7 @@ type State struct {
 	Refused    int       `json:"refused"`           // finished, but not whole: see the log
 	Unfinished int       `json:"unfinished"`        // cut off, not being written: finish them with coxswain mend
 	Failing    string    `json:"failing,omitempty"` // why nothing goes; empty: it does
+	Next       time.Time `json:"next,omitzero"`     // when the store is tried again; zero: at the next look
 }
 
 const (
@@ -66,6 +67,7 @@ func (s State) write(records string) error {
 type mark struct {
 	ID    string `json:"id"`
 	Files string `json:"files"`
+	Store string `json:"store"` // names the stream that it went into: see session.name
 }
 
 // filesOf tells whether a record has changed without reading it: by size and time
@@ -86,6 +88,12 @@ func filesOf(dir string) (string, time.Time, error) {
 func Sent(dir string) bool {
 	files, _, err := filesOf(dir)
 	return err == nil && readMark(dir).Files == files
+}
+
+// Stays reports whether a record is a drill's, which is never sent.
+func Stays(dir string) bool {
+	r, err := record.Open(dir)
+	return err == nil && r.Events[0].Session.Drill != nil
 }
 
 func readMark(dir string) (m mark) {

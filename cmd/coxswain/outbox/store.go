@@ -9,6 +9,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -27,7 +32,25 @@ type Store struct {
 	URL      string        // of a server, or of several, with commas between
 	Creds    string        // credentials file; empty: none
 	CA       string        // file of the authority that signs its certificate; empty: the system's
+	Plain    bool          // a password may travel in clear
 	Patience time.Duration // for an answer; 0: 10 s
+}
+
+// Check refuses an address that would send a password in clear, to anybody who listens
+// on the way: where the server is another machine, and nothing demands TLS.
+func (s Store) Check() error {
+	for _, one := range strings.Split(s.URL, ",") {
+		u, err := url.Parse(strings.TrimSpace(one))
+		if err != nil {
+			return errors.New("store: an address in it cannot be read: want tls://HOST:4222")
+		}
+		inside := net.ParseIP(u.Hostname()).IsLoopback() || u.Hostname() == "localhost"
+		if u.User != nil && (u.Scheme == "nats" || u.Scheme == "ws" || u.Scheme == "") && !inside && s.CA == "" && !s.Plain {
+			return fmt.Errorf("store: %s would send its password in clear: use tls://, or set store_ca; "+
+				"store_plain: true allows it all the same", u.Redacted())
+		}
+	}
+	return nil
 }
 
 func (s Store) patience() time.Duration {
@@ -45,6 +68,9 @@ type session struct {
 }
 
 func (s Store) open(ctx context.Context) (*session, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
 	opts := []nats.Option{nats.Name("coxswain"), nats.Timeout(s.patience()), nats.MaxReconnects(5),
 		nats.ReconnectWait(s.patience() / 10), nats.PingInterval(s.patience()), nats.ReconnectBufSize(1 << 20)}
 	if s.Creds != "" {
@@ -110,6 +136,50 @@ func (s Store) Reach(ctx context.Context) error {
 		return fmt.Errorf("object store %s: %w: make it with coxswain collect --create", Bucket, err)
 	}
 	return nil
+}
+
+// stream is the letters' stream, and a name that tells it from another that was made
+// in its place: when it was made.
+func (s *session) stream(ctx context.Context) (jetstream.Stream, string, error) {
+	ctx, cancel := context.WithTimeout(ctx, s.patience)
+	defer cancel()
+	stream, err := s.js.Stream(ctx, Stream)
+	if err != nil {
+		return nil, "", fmt.Errorf("stream %s: %w: make it with coxswain collect --create", Stream, err)
+	}
+	return stream, stream.CachedInfo().Created.UTC().Format(time.RFC3339Nano), nil
+}
+
+// Holding returns a function that tells what keeps a record's folder from being
+// deleted: the store has not, or not any more, what it holds. One that went longer ago
+// than the store remembers was there long enough to be collected.
+func (s Store) Holding(ctx context.Context, room string) (keeps func(dir string) error, done func(), err error) {
+	c, err := s.open(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	stream, name, err := c.stream(ctx)
+	if err != nil {
+		c.Close()
+		return nil, nil, err
+	}
+	remembers := stream.CachedInfo().Config.MaxAge
+	return func(dir string) error {
+		m := readMark(dir)
+		switch st, err := os.Lstat(filepath.Join(dir, sentName)); {
+		case err != nil && Stays(dir):
+			return nil
+		case err != nil || !Sent(dir) || m.Store != name:
+			return errors.New("not in the store yet")
+		case remembers > 0 && time.Since(st.ModTime()) >= remembers:
+			return nil
+		}
+		there, err := c.has(ctx, room, m.ID)
+		if err == nil && !there {
+			err = errors.New("the store has lost it")
+		}
+		return err
+	}, c.Close, nil
 }
 
 // has reports whether a letter is in the store, and with it its object.

@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -12,17 +13,19 @@ import (
 )
 
 // Retain lists the records in a folder that began before a moment and, if really,
-// deletes them: but none that has yet to go to the hospital's store.
-func Retain(w io.Writer, folder string, before time.Time, really bool) error {
+// deletes them: but none of which keeps says why it must stay. What is sealed is not
+// asked about: see Unsent.
+func Retain(w io.Writer, folder string, before time.Time, really bool, keeps func(dir string) error) error {
 	old, err := record.OlderThan(folder, before)
 	if err != nil {
 		return err
 	}
-	sends := outbox.Look(folder, time.Now()) != nil
 	for _, path := range old {
-		if sends && !strings.HasSuffix(path, record.Sealed) && !outbox.Sent(path) {
-			fmt.Fprintln(w, "kept: not in the store yet:", path)
-			continue
+		if !strings.HasSuffix(path, record.Sealed) {
+			if why := keeps(path); why != nil {
+				fmt.Fprintf(w, "kept: %v: %s\n", why, path)
+				continue
+			}
 		}
 		if !really {
 			fmt.Fprintln(w, "would delete", path)
@@ -37,4 +40,18 @@ func Retain(w io.Writer, folder string, before time.Time, really bool) error {
 		fmt.Fprintf(w, "%d records; nothing was deleted: say --delete\n", len(old))
 	}
 	return nil
+}
+
+// Unsent tells what keeps a record where it is: it has yet to go to the hospital's
+// store, if records of its folder do. A drill's stays, and may be deleted.
+func Unsent(folder string) func(dir string) error {
+	if outbox.Look(folder, time.Now()) == nil {
+		return func(string) error { return nil }
+	}
+	return func(dir string) error {
+		if outbox.Sent(dir) || outbox.Stays(dir) {
+			return nil
+		}
+		return errors.New("not in the store yet")
+	}
 }

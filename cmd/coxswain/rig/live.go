@@ -82,6 +82,9 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 
 // openLive opens the sound device, waiting for one as long as is configured.
 func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
+	if err := r.storeSettings(); err != nil {
+		return nil, err
+	}
 	c := r.Config
 	open := func(e *audio.Exchange) (session.Sound, error) {
 		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
