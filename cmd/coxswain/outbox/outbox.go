@@ -276,7 +276,8 @@ func (o *Outbox) refuse(dir, files string, err error) look {
 
 // mark notes that a record is in the store.
 func (o *Outbox) mark(dir, id, files string) look {
-	if err := (mark{id, files, o.store}).write(dir); err != nil { // it goes again after the next start, and is there already
+	// One that is not marked goes again after the next start, and is there already.
+	if err := (mark{id, files, o.store}).write(dir); err != nil {
 		slog.Warn("it cannot be noted that a record was sent", "record", filepath.Base(dir), "why", err)
 	}
 	return look{files: files, is: sent}
