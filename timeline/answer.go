@@ -272,6 +272,14 @@ func (s State) nextAtOnce() string {
 	return ""
 }
 
+// Now is what "what is next" would be answered at now, if that is to be done at once,
+// and whether it goes before all else; false: nothing is, or only later.
+func (m *Machine) Now(now Time) (c Cue, first, ok bool) {
+	c = m.next(Event{}, now)
+	first = c.ID == "next.compressions" || c.ID == "next.clear" || c.ID == "next.defibrillation"
+	return c, first, first || strings.HasSuffix(c.ID, ".now")
+}
+
 // next answers "what is next" with one thing: what is due now, most urgent
 // first, or else the next thing to come.
 func (m *Machine) next(e Event, now Time) Cue {

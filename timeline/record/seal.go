@@ -157,6 +157,11 @@ func unpack(r io.Reader, size int64, create func(name string) (io.WriteCloser, e
 		if !ownName(h.Name) || h.Typeflag != tar.TypeReg {
 			return fmt.Errorf("holds %q, which is no file of a record", h.Name)
 		}
+		for key := range h.PAXRecords { // a file with holes unpacks to far more than came
+			if strings.HasPrefix(key, "GNU.sparse.") {
+				return fmt.Errorf("holds %q with holes in it, which no record has", h.Name)
+			}
+		}
 		if size -= h.Size; size < 0 {
 			return fmt.Errorf("holds %q, which claims to have %d bytes: more than there are", h.Name, h.Size)
 		}

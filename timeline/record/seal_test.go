@@ -3,8 +3,10 @@ package record
 import (
 	"archive/tar"
 	"bytes"
+	"errors"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -142,3 +144,28 @@ type nothing int
 func (n *nothing) Write(b []byte) (int, error) { *n += nothing(len(b)); return len(b), nil }
 
 func (*nothing) Close() error { return nil }
+
+// An archive of a few bytes that unpacks to gigabytes of nothing is refused before
+// anything is written.
+func TestArchiveWithHoles(t *testing.T) {
+	dir := t.TempDir()
+	name := recorder.PartName(0)
+	f, err := os.Create(filepath.Join(dir, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(f.Truncate(1<<30), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	b, err := exec.Command("tar", "-C", dir, "-cS", "--format=posix", "--sparse-version=1.0", name).Output()
+	if err != nil {
+		t.Skip("GNU tar is needed to make such an archive: ", err)
+	}
+	err = unpack(bytes.NewReader(b), 1e12, func(name string) (io.WriteCloser, error) {
+		t.Errorf("%s is written", name)
+		return nil, errors.New("no")
+	})
+	if err == nil || !strings.Contains(err.Error(), "with holes") {
+		t.Errorf("%d bytes that claim to be a gigabyte: %v", len(b), err)
+	}
+}

@@ -22,7 +22,7 @@ import (
 
 // Outbox is what sends this room's finished records, as the configuration says.
 func (r Rig) Outbox() (*outbox.Outbox, error) {
-	o := &outbox.Outbox{Folders: []string{r.Folder, r.Fallback()}, Room: r.Room(), Store: r.Store()}
+	o := &outbox.Outbox{Folders: r.folders(), Room: r.Room(), Store: r.Store()}
 	var err error
 	if r.StoreKey != "" {
 		if o.Keys, err = record.Recipients(r.StoreKey); err != nil {

@@ -78,7 +78,7 @@ func (r Rig) Options(v *intents.Vocabulary, hearsItself bool) (o session.Options
 
 // resume goes on with the case that was cut off a moment ago, if there is one.
 func (r Rig) resume(now time.Time) session.Resume {
-	cut := record.FindCut(now, r.Resume(), r.Folder, r.Fallback())
+	cut := record.FindCut(now, r.Resume(), r.folders()...)
 	if cut == nil {
 		return session.Resume{}
 	}
@@ -103,7 +103,11 @@ func (r Rig) recordsIn(last *string) session.Begin {
 				errs = append(errs, fmt.Errorf("%s cannot be written to", folder))
 				continue
 			}
-			dir, err := record.NewFolder(folder, b.Wall)
+			at, err := ownFolder(folder)
+			dir := ""
+			if err == nil {
+				dir, err = record.NewFolder(at, b.Wall)
+			}
 			if err == nil {
 				var k session.Kept
 				if k, err = BeginIn(dir, b); err == nil {

@@ -100,3 +100,66 @@ func (g *gaps) told(now time.Duration) (n int, total time.Duration) {
 	*g = gaps{}
 	return n, total
 }
+
+// losses are how much sound never came, second by second of the last half minute.
+type losses struct {
+	lost [30]time.Duration
+	at   int64 // the last second that was counted
+}
+
+// add counts what was lost up to now, at most all of the time that lies behind.
+func (l *losses) add(gap, now time.Duration) {
+	l.pass(now)
+	for at := l.at; gap > 0 && at > l.at-int64(len(l.lost)) && at >= 0; at-- {
+		slot := &l.lost[at%int64(len(l.lost))]
+		take := min(gap, time.Second-*slot)
+		*slot, gap = *slot+take, gap-take
+	}
+}
+
+// pass forgets what is older than half a minute.
+func (l *losses) pass(now time.Duration) {
+	to := int64(now / time.Second)
+	if to-l.at >= int64(len(l.lost)) {
+		l.lost, l.at = [30]time.Duration{}, to
+	}
+	for ; l.at < to; l.at++ {
+		l.lost[(l.at+1)%int64(len(l.lost))] = 0
+	}
+}
+
+// share is how much of the last half minute was lost, 0 to 1.
+func (l *losses) share(now time.Duration) float64 {
+	l.pass(now)
+	sum := time.Duration(0)
+	for _, x := range l.lost {
+		sum += x
+	}
+	return sum.Seconds() / float64(len(l.lost))
+}
+
+// watchdog is how long a stream may be silent before it is opened anew, which costs
+// sound too: longer each time that this did not help for long, as on a machine that is
+// too busy to serve any stream.
+type watchdog struct {
+	limit  time.Duration // 0: silentAfter
+	opened time.Duration // when it was last opened anew
+}
+
+const (
+	mostSilent = 4 * time.Second
+	heldWell   = 30 * time.Second
+)
+
+// patience is how long it waits.
+func (w *watchdog) patience() time.Duration { return max(silentAfter, w.limit) }
+
+// back notes that a stream that died was opened anew at now.
+func (w *watchdog) back(now time.Duration) {
+	if w.opened > 0 && now-w.opened < heldWell {
+		w.limit = min(2*w.patience(), mostSilent)
+	} else {
+		w.limit = silentAfter
+	}
+	w.opened = now
+}

@@ -28,6 +28,8 @@ type Live struct {
 	buffer time.Duration        // how much sound the device holds
 	beats  atomic.Int64         // turns of the loop, for the watchdog
 	clock  keeper
+	losses losses
+	dog    watchdog
 
 	dry     uint64 // blocks that the speaker ran dry for, made up for
 	told    uint64 // of these, told
@@ -164,6 +166,7 @@ func (l *Live) turn(now time.Duration) {
 	}
 	l.keep(now)
 	l.watch(now)
+	l.s.lostShare = l.losses.share(now)
 }
 
 // send queues a rendered block, unless its moment has passed: for every block
@@ -224,6 +227,7 @@ func (l *Live) keep(now time.Duration) {
 	if off := l.clock.settled(l.s.pos, now); off > 0 && l.dev != nil {
 		l.fill(off)
 		l.gaps.add(off, now)
+		l.losses.add(off, now)
 	} else if off < 0 {
 		l.ahead = int(-off / blockTime)
 		l.s.note(timeline.Fault, fmt.Sprintf("%v of sound came too late and were left out", -off.Round(blockTime)))
@@ -253,6 +257,13 @@ func (l *Live) fill(gap time.Duration) {
 	}
 }
 
+// gone fills in what a dead stream did not bring.
+func (l *Live) gone(now time.Duration) {
+	lag := l.clock.lag(l.s.pos)
+	l.fill(lag)
+	l.losses.add(lag, now)
+}
+
 // watch reopens the device when its callback has stopped, or a side is missing.
 func (l *Live) watch(now time.Duration) {
 	select {
@@ -270,14 +281,14 @@ func (l *Live) watch(now time.Duration) {
 		}
 		return
 	}
-	if now-l.called < max(silentAfter, 3*l.buffer) { // it calls for a buffer at a time
+	if now-l.called < max(l.dog.patience(), 3*l.buffer) { // it calls for a buffer at a time
 		return
 	}
 	if l.dev != nil {
 		l.died, l.lacked, l.s.sound = now-l.clock.lag(l.s.pos), "", "lost"
 		slog.Warn("sound stream died; opening it again")
 	}
-	l.fill(l.clock.lag(l.s.pos))
+	l.gone(now)
 	if l.opened == nil && now > l.retryAt {
 		l.reopen()
 	}
@@ -316,7 +327,10 @@ func (l *Live) back(r reopening, now time.Duration) {
 		slog.Debug("reopen", "error", r.err)
 		return
 	}
-	l.fill(l.clock.lag(l.s.pos))
+	l.gone(now)
+	if l.lacked == "" {
+		l.dog.back(now)
+	}
 	l.clock.start(now)
 	l.e, l.dev, l.called = r.e, r.dev, now+firstCallback
 	l.dry, l.told, l.lost, l.calls, l.backoff, l.ahead = 0, 0, 0, 0, 0, 0

@@ -94,12 +94,14 @@ type Session struct {
 	hearing  hearing
 	deaf     string // why the recogniser does not hear; empty: it does
 	sound    string // whole, lost, or what it lacks
-	over     bool   // the session has come to its end by itself
-	seen     Box
-	start    atomic.Bool // a start was asked for, not called
-	closing  sync.WaitGroup
-	mu       sync.Mutex
-	closeErr error // of the cases that were closed
+
+	lostShare float64 // of the last half minute's sound
+	over      bool    // the session has come to its end by itself
+	seen      Box
+	start     atomic.Bool // a start was asked for, not called
+	closing   sync.WaitGroup
+	mu        sync.Mutex
+	closeErr  error // of the cases that were closed
 }
 
 // New starts a session, or goes on with one that was cut off. It closes the ear

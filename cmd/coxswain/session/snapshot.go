@@ -1,7 +1,9 @@
 package session
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 	"sync/atomic"
 
 	"coxswain/timeline"
@@ -31,7 +33,8 @@ type Snapshot struct {
 	Unclear    *float64 `json:"not_understood_s"` // since we last asked what was called; null once something was
 	Microphone float64  `json:"microphone_dbfs"`
 	Recogniser string   `json:"recogniser"` // "hears", or why not
-	Sound      string   `json:"sound"`      // "whole", "lost", or what it lacks
+	Sound      string   `json:"sound"`      // "whole", "lost", what it lacks, or how much of it is lost
+	Lost       float64  `json:"sound_lost"` // share of the last half minute's sound that never came, 0 to 1
 	Saving     bool     `json:"saving"`
 	Faults     int      `json:"faults"`
 	Callouts   int      `json:"callouts"`
@@ -51,6 +54,10 @@ type Heard struct {
 	Text string  `json:"text"`
 	Sure float64 `json:"sure"`
 }
+
+// mostLost is the share of the sound that may be lost before coxswain counts as hearing
+// badly: every twentieth callout; common practice, no source.
+const mostLost = 0.05
 
 // snapshotEvery is how often the session shows itself, in samples.
 const snapshotEvery = timeline.Rate / 4
@@ -91,6 +98,9 @@ func (s *Session) show() {
 	if !s.o.Live { // no device that could fail
 		n.Sound = "whole"
 	}
+	if n.Lost = s.lostShare; n.Sound == "whole" && n.Lost > mostLost {
+		n.Sound = fmt.Sprintf("%.0f %% lost", 100*n.Lost)
+	}
 	n.Healthy = s.deaf == "" && c.saving && n.Sound == "whole"
 	if st.Ended == timeline.Never {
 		n.Code = since(st.CodeAt())
@@ -110,24 +120,26 @@ func (s *Session) show() {
 	s.seen.Store(n)
 }
 
-// dueNow lists what the protocol will say within two minutes, drugs and checks
-// only, soonest first.
+// dueNow lists what to do, three things at most: the drugs and checks that are overdue or
+// come within two minutes, soonest first, and before them what "what is next" is
+// answered with, if that is to be done at once.
 func (s *oneCase) dueNow(p *timeline.Protocol, st timeline.State, now timeline.Time) []Due {
 	out := []Due{}
 	for _, c := range p.Agenda(st, now+timeline.Seconds(120)) {
-		if c.Priority != timeline.Due && c.ID != "cycle.end" || c.At < now-timeline.Seconds(30) ||
-			c.At > now+timeline.Seconds(120) {
+		cycle := c.ID == "cycle.end"
+		if c.Priority != timeline.Due && !cycle || c.At > now+timeline.Seconds(120) || cycle && !st.Compressing {
 			continue
 		}
 		d := Due{s.o.Voice.Sentence(c), (c.At - now).Seconds()}
-		if slices.ContainsFunc(out, func(x Due) bool { return x.Text == d.Text }) {
-			continue // the same thing, repeated
-		}
-		if out = append(out, d); len(out) == 3 {
-			break
+		if !slices.ContainsFunc(out, func(x Due) bool { return x.Text == d.Text }) { // the same thing, repeated
+			out = append(out, d)
 		}
 	}
-	return out
+	if c, first, ok := s.machine.Now(now); ok && (first || len(out) == 0 || out[0].In > 0) {
+		text := strings.TrimSuffix(strings.TrimPrefix(s.o.Voice.Sentence(c), "Next, "), ", now")
+		out = append([]Due{{strings.ToUpper(text[:1]) + text[1:], 0}}, out...)
+	}
+	return out[:min(3, len(out))]
 }
 
 func (s *oneCase) lastFive(now timeline.Time) []Heard {

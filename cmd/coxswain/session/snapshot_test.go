@@ -2,7 +2,9 @@ package session
 
 import (
 	"fmt"
+	"math"
 	"testing"
+	"time"
 
 	"coxswain/audio"
 )
@@ -50,6 +52,96 @@ func TestSnapshots(t *testing.T) {
 	} {
 		if got := at(c.second); got != c.want {
 			t.Errorf("at %d s: %q, want %q", c.second, got, c.want)
+		}
+	}
+}
+
+// The wall's first line is what "what is next" is answered with, if that is to be done
+// at once: the shock, hands on the chest; and what is overdue does not vanish.
+func TestFirstThingDue(t *testing.T) {
+	s, err := New(testOptions(t, t.TempDir()+"/r", mayBe("code.start", 2, 0.9), mayBe("compressions.start", 4, 0.9),
+		mayBe("rhythm.vf", 10, 0.9), mayBe("compressions.stop", 20, 0.9), mayBe("compressions.start", 24, 0.9),
+		mayBe("shock.given", 30, 0.9), mayBe("compressions.start", 32, 0.9), mayBe("rhythm.pea", 40, 0.9)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for _, c := range []struct {
+		second int
+		want   string
+		in     float64 // at most
+	}{
+		{6, "Hold compressions, check rhythm", 120},
+		{12, "Shock two hundred joules", 0},
+		{22, "Compressions", 0},
+		{26, "Shock two hundred joules", 0},
+		{110, "Consider epinephrine one milligram", -60},
+	} {
+		var block [audio.Block]float32
+		for s.Pos() < int64(c.second)*audio.Rate+audio.Rate/2 {
+			s.Step(block[:], block[:])
+		}
+		if due := s.Latest().Load().Due; len(due) == 0 || due[0].Text != c.want || due[0].In > c.in {
+			t.Errorf("at %d s: %+v, want %q first", c.second, due, c.want)
+		}
+	}
+}
+
+// How much of the sound was lost of late is a share of the last half minute, however
+// it was lost, and passes with it.
+func TestLosses(t *testing.T) {
+	var l losses
+	near := func(what string, now time.Duration, want float64) {
+		t.Helper()
+		if got := l.share(now); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%s: %v, want %v", what, got, want)
+		}
+	}
+	near("at the start", time.Second, 0)
+	for s := range 60 { // 300 ms of each second
+		l.add(300*time.Millisecond, time.Duration(s)*time.Second+100*time.Millisecond)
+	}
+	near("a starved machine", 59*time.Second, 0.3)
+	near("15 s later", 74*time.Second, 0.15)
+	near("an hour later", time.Hour, 0)
+	l.add(6*time.Second, time.Hour+6*time.Second)
+	near("a device that was gone for 6 s", time.Hour+6*time.Second, 0.2)
+	l.add(time.Hour, 2*time.Hour)
+	near("gone for an hour", 2*time.Hour, 1)
+}
+
+// A stream that dies again and again is given longer each time; one that held is not.
+func TestWatchdogBacksOff(t *testing.T) {
+	var w watchdog
+	now := time.Minute
+	for k, want := range []time.Duration{250, 500, 1000, 2000, 4000, 4000} {
+		if w.back(now); w.patience() != want*time.Millisecond {
+			t.Errorf("after death %d it waits %v, want %v ms", k+1, w.patience(), int64(want))
+		}
+		now += 5 * time.Second
+	}
+	if w.back(now + time.Minute); w.patience() != silentAfter {
+		t.Errorf("after a good minute it waits %v", w.patience())
+	}
+}
+
+// A session that loses a third of its sound does not call itself well.
+func TestLostSoundIsTold(t *testing.T) {
+	o := testOptions(t, t.TempDir()+"/r")
+	o.Live = true
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for _, c := range []struct {
+		share float64
+		want  string
+	}{{0.02, "whole"}, {0.31, "31 % lost"}, {0, "whole"}} {
+		s.sound, s.lostShare = "whole", c.share
+		s.show()
+		if n := s.Latest().Load(); n.Sound != c.want || n.Lost != c.share || n.Healthy != (c.want == "whole") {
+			t.Errorf("with %v lost: %q, %v, healthy %v", c.share, n.Sound, n.Lost, n.Healthy)
 		}
 	}
 }

@@ -13,7 +13,7 @@ let heard = 0;
 const ill = n => {
   const out = [];
   if (n.recogniser !== "hears") out.push("CANNOT HEAR");
-  if (n.sound !== "whole") out.push("SOUND " + n.sound.toUpperCase());
+  if (n.sound !== "whole") out.push(n.sound.endsWith("lost") && n.sound !== "lost" ? `HEARS BADLY, SOUND ${n.sound.toUpperCase()}` : "SOUND " + n.sound.toUpperCase());
   if (!n.saving) out.push("NOT SAVING");
   return out.join(", ");
 };

@@ -1,0 +1,44 @@
+package rig
+
+import (
+	"errors"
+	"log/slog"
+	"os"
+	"path/filepath"
+
+	"coxswain/cmd/coxswain/config"
+)
+
+// folders are those in which records may lie.
+func (r Rig) folders() []string {
+	out := []string{r.Folder}
+	if ours(r.Fallback()) {
+		out = append(out, r.Fallback())
+	}
+	return out
+}
+
+// ours reports whether a folder may be trusted. That of records in need has a name that
+// anybody may guess, in a place where anybody may make one, unless it is set: what lies
+// there is ours only if the folder is, and is closed to others.
+func ours(path string) bool {
+	if path != (config.Records{}).Fallback() {
+		return true
+	}
+	st, err := os.Lstat(path)
+	return err == nil && st.IsDir() && st.Mode().Perm()&0o077 == 0 && owned(st)
+}
+
+// ownFolder returns a folder to write records to: path or, if somebody else has made
+// that one, another beside it.
+func ownFolder(path string) (string, error) {
+	if err := os.Mkdir(path, 0o700); err == nil || ours(path) || errors.Is(err, os.ErrNotExist) {
+		return path, nil // its parents may have to be made
+	}
+	other, err := os.MkdirTemp(filepath.Dir(path), filepath.Base(path)+"-")
+	if err == nil {
+		slog.Error("the folder for records in need is somebody else's, or open to others: there is another now",
+			"folder", path, "instead", other)
+	}
+	return other, err
+}
