@@ -1,0 +1,143 @@
+package timeline
+
+// The drugs of the arrest: when each is due, and its amount.
+
+func (p *Protocol) epinephrine(s State) []Cue {
+	if p.tooCold(s) && !p.coldDose(s) {
+		return p.coldEpinephrine(s)
+	}
+	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
+	if given := s.Doses("epinephrine"); len(given) > 0 {
+		last := given[len(given)-1].At
+		after := func(id, value string) Cue {
+			return p.say(due(id, last+p.Span(value), Seconds(20), Due), value, "minutes")
+		}
+		soon, late := after("epinephrine.due", "epinephrine_due_s"), after("epinephrine.overdue", "epinephrine_overdue_s")
+		if late = late.every(gap, most); late.Values != nil {
+			late = late.counting("minutes", last, 60*Rate)
+		}
+		return []Cue{soon, late}
+	}
+	from, ok := p.firstEpinephrine(s)
+	if !ok {
+		return nil
+	}
+	c := p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s"), Seconds(20), Due)
+	return []Cue{c.every(gap, most)}
+}
+
+// firstEpinephrine: at once in a rhythm that no shock helps, otherwise after
+// the protocol's number of shocks.
+func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
+	if s.Rhythm == PEA || s.Rhythm == Asystole {
+		return s.RhythmAt + p.Span("epinephrine_nonshockable_s"), true
+	}
+	return p.stackedShock(s, max(1, int(p.Get("epinephrine_after_shock"))),
+		p.Values["stacked_epinephrine_shocks"])
+}
+
+// consider is a cue that names a drug's next dose. Without the weight that the
+// dose depends on, it asks for the weight instead of a number.
+func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
+	kg, _ := p.Weight(s)
+	dose, ok := p.Dose(drug, len(s.Doses(drug)), kg)
+	return p.Drugs[drug].cautioned(due(id, at, keep, prio).withAmount("dose_mg", dose, ok))
+}
+
+// withAmount returns the cue with a computed amount to speak or, if there is
+// none, with what to do instead: say the weight, take the device's maximum, or
+// look at the local chart.
+func (c Cue) withAmount(name string, amount Computed, ok bool) Cue {
+	switch {
+	case ok:
+		return c.with(name, amount.Value)
+	case amount.Amount.Maximum:
+		c.Parts = []Cue{{ID: "dose.maximum"}}
+	case amount.Amount.PerKg > 0:
+		c.Parts = []Cue{{ID: "weight.unknown"}}
+	default:
+		c.Parts = []Cue{{ID: "dose.check"}}
+	}
+	return c
+}
+
+func (p *Protocol) antiarrhythmic(s State) []Cue {
+	if !s.Rhythm.Shockable() || len(p.Antiarrhythmics) == 0 || p.tooCold(s) {
+		return nil
+	}
+	if s.Rhythm == Torsades {
+		return p.magnesium(s)
+	}
+	drug, n := p.Antiarrhythmics[0], s.Antiarrhythmics()
+	if len(s.Doses("lidocaine")) > 0 && len(s.Doses("amiodarone")) == 0 { // the team chose the other one
+		drug = "lidocaine"
+	}
+	d := p.Drugs[drug]
+	if n >= len(d.Doses) && (d.MaxDoses == 0 || n >= d.MaxDoses) {
+		return nil
+	}
+	after := d.Doses[min(n, len(d.Doses)-1)].AfterShock
+	if n >= len(d.Doses) { // the last dose repeats
+		after += int(p.Get("antiarrhythmic_again_shocks")) * (n - len(d.Doses) + 1)
+	}
+	from, ok := p.stackedShock(s, max(1, after), p.Values["stacked_antiarrhythmic_shocks"])
+	if !ok {
+		return nil
+	}
+	c := p.consider("antiarrhythmic."+drug, drug, s, from+2*p.Span("settle_s"), Seconds(30), Advice)
+	return []Cue{c.every(p.Span("drug_again_most_s")/2, p.Span("drug_again_most_s"))}
+}
+
+// magnesium in torsades: at once or, where the protocol gives it for a rhythm
+// that comes back, after its number of shocks and only with a long QT.
+func (p *Protocol) magnesium(s State) []Cue {
+	d := p.Drugs["magnesium"]
+	if len(s.Doses("magnesium")) > 0 || len(d.Doses) == 0 {
+		return nil
+	}
+	id := "magnesium"
+	if n := d.Doses[0].AfterShock; n > 0 {
+		id = "magnesium.recurring"
+		if at, ok := nthShock(s, n); !ok || s.RhythmAt < at {
+			return nil
+		}
+	}
+	return []Cue{p.consider(id, "magnesium", s, s.RhythmAt+p.Span("settle_s"), Seconds(60), Advice)}
+}
+
+// stackedShock returns when the n-th shock was given as it counts for a drug: of
+// shocks given in a row without compressions, up to the protocol's number, only so
+// many count as the value says; if it is none, all do.
+func (p *Protocol) stackedShock(s State, n int, value Value) (Time, bool) {
+	most, _ := p.Spoken("stacked_shocks")
+	count, stacks := value.Value, !value.None
+	row := 0.0 // shocks of the present stack
+	for _, x := range s.Defibrillations() {
+		switch {
+		case !x.Stacked || !stacks:
+			row = 0
+			n--
+		case row == 0 || row >= most: // the first of a stack
+			row = 1
+			n--
+		default:
+			if row++; row <= count {
+				n--
+			}
+		}
+		if n <= 0 {
+			return x.At, true
+		}
+	}
+	return 0, false
+}
+
+// nthShock returns when the n-th defibrillation of the arrest was given (n
+// from 1).
+func nthShock(s State, n int) (Time, bool) {
+	shocks := s.Defibrillations()
+	if n = max(n, 1); len(shocks) < n {
+		return 0, false
+	}
+	return shocks[n-1].At, true
+}
