@@ -165,13 +165,28 @@ func within(spoken []sentence, from, to timeline.Time) float64 {
 
 // A team must be able to think, and to speak: in none of the cases coxswain speaks
 // more than 8 s a minute, or 18 in the worst, or more than a second over somebody who
-// calls something.
+// calls something, in the words and by the numbers of either guideline.
 func TestSpeechLeavesRoom(t *testing.T) {
-	v, _ := voiceAndProtocol(t)
-	p, err := timeline.LoadProtocol(timeline.DefaultProtocol)
-	if err != nil {
-		t.Fatal(err)
+	for _, id := range []string{"aha-2025", "erc-2025"} {
+		t.Run(id, func(t *testing.T) {
+			p, err := timeline.LoadProtocol(id)
+			if err != nil {
+				t.Fatal(err)
+			}
+			v, err := NewVoice("")
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v, err = v.In(p.Words); err != nil {
+				t.Fatal(err)
+			}
+			leavesRoom(t, v, p)
+		})
 	}
+}
+
+func leavesRoom(t *testing.T, v *Voice, p *timeline.Protocol) {
+	t.Helper()
 	sum := 0.0
 	for _, name := range slices.Sorted(maps.Keys(wellCalled)) {
 		list := callouts(t, wellCalled[name])

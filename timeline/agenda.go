@@ -166,6 +166,10 @@ func (p *Protocol) pauses(s State) []Cue {
 		out = append(out, first.with("seconds", limit.Seconds()))
 		gap *= 2
 	}
+	if s.ClearAt != Never && !s.Clear() { // called clear, and no shock will follow: not before the time that one takes
+		over.At = max(over.At, s.ClearAt+rule("clear_s"))
+		over.Expires = over.At + Seconds(2)
+	}
 	over = over.every(gap, p.Span("pause_again_s"))
 	return append(out, over.counting("seconds", s.PausedFrom, Rate))
 }
@@ -181,12 +185,29 @@ func (p *Protocol) clearance(s State) []Cue {
 // shockOpen asks for the shock that did not follow a shockable rhythm: it may have
 // been given and not heard.
 func (p *Protocol) shockOpen(s State) []Cue {
-	if _, spent := p.coldShocksSpent(s); spent || !s.Rhythm.Shockable() || s.Clear() || s.lastShock() >= s.RhythmAt {
+	from, ok := p.shockFrom(s)
+	if !ok || s.Clear() {
 		return nil
 	}
 	span := p.Span("shock_open_s")
-	open := due("shock.open", max(s.RhythmAt, s.ChargingAt)+span, Seconds(5), Cycle)
+	open := due("shock.open", max(from, s.ChargingAt)+span, Seconds(5), Cycle)
 	return []Cue{open.every(span, p.Span("cycle_s"))}
+}
+
+// shockFrom is from when a shockable rhythm of the arrest is to be shocked; ok is
+// false if none is. A rhythm that is called within the cycle after a shock waits for
+// its end: compressions go on.
+func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
+	most, limited := p.Spoken("cold_shocks")
+	spent := limited && p.maybeCold(s) && float64(len(s.Defibrillations())) >= most
+	if spent || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
+		return Never, false
+	}
+	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
+	if s.Compressing && s.CycleFrom >= s.lastShock() && s.lastShock() >= s.ArrestAt && s.RhythmAt > s.CycleFrom {
+		from = max(from, s.CycleFrom+p.Span("cycle_s"))
+	}
+	return from, true
 }
 
 // cycleFrom is when the cycle that is counted began: if nobody calls

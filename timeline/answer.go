@@ -287,7 +287,8 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if c.ID = m.state.nextAtOnce(); c.ID != "" {
 		return c
 	}
-	if p := m.protocol.For(m.state); m.state.InArrest() && p.shockOpen(m.state) != nil {
+	p := m.protocol.For(m.state)
+	if from, ok := p.shockFrom(m.state); ok && from <= now {
 		c.ID = "next.defibrillation"
 		if energy, _, ok := p.NextEnergy(m.state); ok {
 			c = c.with("energy_j", energy.Value)

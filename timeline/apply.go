@@ -14,13 +14,11 @@ func (s *State) apply(e Event) {
 		s.nextPatient()
 	}
 	s.At = e.At
-	if e.Kind.IsCallout() {
-		s.HeardAt = e.At
-	}
+	s.conversation(e)
 	if !late {
 		s.begin(e, row)
 	}
-	if s.Pending != "" && e.Kind.goesOn() {
+	if s.Pending != "" && e.Kind.goesOn(row) {
 		s.Pending, s.PendingAt = "", Never
 	}
 	if row.Rhythm != Unknown {
@@ -28,6 +26,22 @@ func (s *State) apply(e Event) {
 		return
 	}
 	s.called(e)
+}
+
+// conversation notes what was heard last, and what was asked back about it: "yes"
+// answers that.
+func (s *State) conversation(e Event) {
+	switch {
+	case e.Kind == Question:
+		s.asked = e.Cue
+	case e.Kind.IsCallout():
+		s.HeardAt, s.answered = e.At, ""
+		if e.Kind == Confirm {
+			s.answered = s.asked
+			s.weightSure = s.weightSure || s.asked == "question.weight"
+		}
+		s.asked = ""
+	}
 }
 
 // called does what a callout other than a rhythm means.
@@ -51,7 +65,7 @@ func (s *State) called(e Event) {
 	case PulseAbsent, PulseLost:
 		s.MetronomeForced = s.InArrest() // compressions are next
 	case PulsePresent, ROSC:
-		s.pulse(e.At)
+		s.pulse(e)
 	case ShockGiven, ShockStacked, CardioversionDone:
 		s.shock(e)
 	case ShockCharging:
@@ -69,8 +83,11 @@ func (s *State) called(e Event) {
 }
 
 // goesOn reports whether a callout shows that the case goes on: an end that was
-// called before it is not meant any more.
-func (k Kind) goesOn() bool {
+// called before it is not meant any more, nor what answers another read-back.
+func (k Kind) goesOn(row Row) bool {
+	if row.Shockable || row.family == "drug." {
+		return true
+	}
 	switch k {
 	case CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked, CardioversionDone,
 		PulsePresent, PulseLost, ROSC:
@@ -170,8 +187,9 @@ func (s *State) lose(at Time) {
 	if !s.PulsePresent {
 		return
 	}
-	if s.PausedFrom = at; s.PulseAt >= at-rule("brief_pulse_s") {
-		s.PausedFrom = s.pausedBefore
+	lost := s.LostAt
+	if s.PausedFrom, s.LostAt = at, at; s.PulseAt >= at-rule("brief_pulse_s") {
+		s.PausedFrom, s.LostAt = s.pausedBefore, lost
 		if s.FirstROSC == s.PulseAt {
 			s.FirstROSC = Never
 		}
@@ -179,11 +197,12 @@ func (s *State) lose(at Time) {
 	s.PulsePresent, s.PulseAt = false, Never
 }
 
-func (s *State) pulse(at Time) {
+func (s *State) pulse(e Event) {
+	at := e.At
 	s.stop(at)
 	s.spared()
 	if !s.PulsePresent {
-		s.PulseAt, s.pausedBefore = at, s.PausedFrom
+		s.PulseAt, s.pausedBefore, s.pulseTold = at, s.PausedFrom, max(at, e.told)
 	}
 	if s.FirstROSC == Never && s.ArrestAt != Never {
 		s.FirstROSC = at
@@ -222,7 +241,11 @@ func (s *State) shock(e Event) {
 	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq}
 	s.Shocks = append(s.Shocks, shock)
 	s.checked(e.At)
-	s.stop(e.At) // nobody touches the patient during a shock
+	if s.Compressing && e.toldLate() { // hands were back on before anybody spoke of it
+		s.CycleFrom = e.At
+	} else {
+		s.stop(e.At) // nobody touches the patient during a shock
+	}
 	s.ClearAt, s.ChargingAt = Never, Never
 }
 
@@ -238,6 +261,30 @@ func (s State) sameShock(e Event) bool {
 		(said == 0 || last.Joules == 0 || said == last.Joules)
 }
 
+// give takes a dose.
+func (s *State) give(drug string, e Event) {
+	given := s.Given[drug]
+	if s.sameDose(drug, e) {
+		given = slices.Clone(given) // a State handed out stays what it was
+		last := &given[len(given)-1]
+		last.Mg = max(last.Mg, e.Milligrams())
+	} else {
+		given = append(given, Dose{e.At, e.Milligrams(), e.Seq})
+	}
+	s.Given = with(s.Given, drug, given)
+}
+
+// sameDose reports whether a dose that is called is the one that was called a moment
+// ago: whoever gave it and whoever leads may both say so.
+func (s State) sameDose(drug string, e Event) bool {
+	n, mg := len(s.Given[drug]), e.Milligrams()
+	if n == 0 {
+		return false
+	}
+	last := s.Given[drug][n-1]
+	return e.At < last.At+rule("dose_again_s") && (mg == 0 || last.Mg == 0 || mg == last.Mg)
+}
+
 func (s *State) rhythm(r Rhythm, at Time) {
 	s.Rhythm, s.RhythmAt = r, at
 	if s.FirstRhythm == Unknown && s.ArrestAt != Never {
@@ -246,8 +293,14 @@ func (s *State) rhythm(r Rhythm, at Time) {
 	if s.NoShockAt == Never && r.Pulseless() && !r.Shockable() && s.ArrestAt != Never {
 		s.NoShockAt = at
 	}
-	if !s.Compressing {
+	switch {
+	case !s.Compressing:
 		s.checked(at)
+	case s.CycleFrom != Never && at >= s.CycleFrom+rule("look_s"):
+		s.CycleFrom, s.CheckedAt = at, at // the look that ends the cycle; nobody called the pause
+	}
+	if s.ClearAt != Never && !r.Shockable() {
+		s.clearOver = true // no shock follows: see Silent
 	}
 }
 
@@ -277,10 +330,11 @@ func (s *State) patient(e Event) {
 	case PatientPregnant:
 		s.PregnantAt = e.At
 	case PatientHypothermic:
-		s.Hypothermic = true
+		s.Hypothermic, s.coldAt = true, e.At
 	case PatientOpioid:
 		s.OpioidAt = e.At
 	case PatientWeight:
+		s.weightSure = s.WeightKg == e.Values["weight_kg"] // told twice
 		s.WeightKg = e.Values["weight_kg"]
 	case PatientAge:
 		s.AgeMonths = 12 * e.Values["age_y"]
@@ -301,11 +355,14 @@ func (s *State) patient(e Event) {
 func (s *State) named(e Event) {
 	switch f, name := e.Kind.Family(); f {
 	case "drug.":
-		s.Given = with(s.Given, name, append(s.Given[name], Dose{e.At, e.Milligrams(), e.Seq}))
+		s.give(name, e)
 	case "measured.":
 		s.measured(name, e)
 	case "intervention.":
 		s.Done = with(s.Done, name, e.At)
+		if cause := e.Kind.Row().Treats; cause != "" {
+			s.Causes, s.CauseAt = with(s.Causes, cause, "treated"), with(s.CauseAt, cause, e.At)
+		}
 	case "cause.considered.", "cause.treated.", "cause.excluded.":
 		cause := strings.ReplaceAll(name, "_", " ")
 		s.Causes, s.CauseAt = with(s.Causes, cause, strings.Split(f, ".")[1]), with(s.CauseAt, cause, e.At)

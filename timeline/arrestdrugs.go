@@ -9,12 +9,14 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
 	if given := s.Doses("epinephrine"); len(given) > 0 {
 		last := given[len(given)-1].At
+		again := p.rearrestEpinephrine(s)
 		after := func(id, value string) Cue {
-			return p.say(due(id, last+p.Span(value), Seconds(20), Due), value, "minutes")
+			at := max(last+p.Span(value), again+p.Span(value)-p.Span("epinephrine_due_s"))
+			return p.say(due(id, at, Seconds(20), Due), value, "minutes")
 		}
 		soon, late := after("epinephrine.due", "epinephrine_due_s"), after("epinephrine.overdue", "epinephrine_overdue_s")
 		if late = late.every(gap, most); late.Values != nil {
-			late = late.counting("minutes", last, 60*Rate)
+			late = late.counting("minutes", max(last, s.LostAt), 60*Rate)
 		}
 		return []Cue{soon, late}
 	}
@@ -24,6 +26,22 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	}
 	c := p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s"), Seconds(20), Due)
 	return []Cue{c.every(gap, most)}
+}
+
+// rearrestEpinephrine is when the next dose can be due at the earliest if the pulse
+// was lost again since the last: once the rhythm shows that no shock helps or a shock
+// was given, or else after a cycle. Time with a pulse makes no dose overdue.
+func (p *Protocol) rearrestEpinephrine(s State) Time {
+	given, settle := s.Doses("epinephrine"), p.Span("settle_s")
+	switch {
+	case given[len(given)-1].At >= s.LostAt:
+		return Never
+	case s.lastShock() >= s.LostAt:
+		return s.lastShock() + settle
+	case s.RhythmAt >= s.LostAt && !s.Rhythm.Shockable():
+		return s.RhythmAt + settle
+	}
+	return max(s.LostAt, s.RhythmAt) + p.Span("cycle_s")
 }
 
 // firstEpinephrine: at once in a rhythm that no shock helps, otherwise after

@@ -76,7 +76,12 @@ type Event struct {
 	Text     string             `json:"text,omitempty"`     // in words: what failed, or why a cue was dropped
 	Session  *Session           `json:"session,omitempty"`
 	Amend    *Amendment         `json:"amend,omitempty"` // made by a reviewer afterwards
+
+	told Time // when it was called, if it was moved back since; see standing
 }
+
+// toldLate reports whether it was called long after the moment that was claimed.
+func (e Event) toldLate() bool { return e.told > e.At+rule("late_s") }
 
 // Normalise returns an event as today's software writes it, whatever version
 // of the journal's format it was read from: in the first, the Text of

@@ -115,6 +115,7 @@ type Row struct {
 	Unit      string          `yaml:"unit"`
 	Utstein   string          `yaml:"utstein"`
 	Named     bool            `yaml:"named"`
+	Treats    string          `yaml:"treats"` // the reversible cause that it treats
 
 	family, name string
 }

@@ -15,13 +15,17 @@ func (p *Protocol) causes(s State) []Cue {
 }
 
 // afterReturn is the care after return of circulation: one target at a time,
-// and the pulse felt for again. Who never lost the pulse gets none of it.
+// and the pulse felt for again. Who never lost the pulse gets none of it, and who is
+// unstable not yet.
 func (p *Protocol) afterReturn(s State) []Cue {
 	if s.PulseAt == Never || s.FirstROSC == Never || s.Ended != Never {
 		return nil
 	}
+	if s.Unstable { // the rhythm comes first
+		return nil
+	}
 	at := func(k Time, id string) Cue {
-		return due(id, s.PulseAt+p.Span("aftercare_s")+k*p.Span("aftercare_gap_s"), Seconds(30), Advice)
+		return due(id, max(s.PulseAt, s.pulseTold)+p.Span("aftercare_s")+k*p.Span("aftercare_gap_s"), Seconds(30), Advice)
 	}
 	out := []Cue{
 		p.say(at(0, "rosc.oxygen"), "rosc_spo2_min", "min", "rosc_spo2_max", "max"),

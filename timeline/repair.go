@@ -1,6 +1,9 @@
 package timeline
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // undo takes back the last callout, if it is recent; further back it asks.
 func (m *Machine) undo(e Event, now Time) Ready {
@@ -56,8 +59,14 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		}
 		return Ready{Cues: []Cue{c}, Ended: true}
 	}
-	if last, _, ok := m.undoable(e.At); ok && m.undoAsked(e) {
+	last, _, ok := m.undoable(e.At)
+	switch {
+	case ok && m.undoAsked(e):
 		return takeBack(last, e, now)
+	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
+		c := m.readBack(last, now)
+		c.Seq, c.About = e.Seq, e.Seq
+		return Ready{Cues: []Cue{c}}
 	}
 	return Ready{Cues: []Cue{reply("confirm.nothing", e, now, ReadBack)}}
 }
@@ -100,7 +109,8 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	}
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
 	moved := last
-	moved.At = max(0, last.At-Seconds(60*e.Values["minutes"]), min(last.At, Fold(without).Started))
+	claimed := min(last.At, e.At-Seconds(60*e.Values["minutes"]))
+	moved.At = max(0, claimed, min(last.At, Fold(without).Started))
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
 		c.Items = []string{between.Kind.Row().Spoken}
@@ -118,13 +128,19 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 }
 
 // crossed is the last event that an event would be moved over and that it depends
-// on: hands, looks, shocks and the pulse mean what they do by their order.
+// on: hands, looks, shocks and the pulse mean what they do by their order. A shock
+// that is told late was given before hands went back on, and says nothing of what
+// was done since; only a pulse that was lost it must follow.
 func crossed(events []Event, last Event, to Time) (between Event, ok bool) {
+	depends := inOrder
+	if last.Kind == ShockGiven || last.Kind == CardioversionDone {
+		depends = map[Kind]bool{PulseAbsent: true, PulseLost: true, ShockStacked: true}
+	}
 	if !inOrder[last.Kind] {
 		return Event{}, false
 	}
 	for _, x := range standing(events) {
-		if x.At > to && x.At <= last.At && inOrder[x.Kind] {
+		if x.At > to && x.At <= last.At && depends[x.Kind] {
 			between, ok = x, true
 		}
 	}

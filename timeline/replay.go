@@ -41,9 +41,32 @@ func Fold(events []Event) State {
 // standing returns the events that were not retracted, in the order of At.
 func standing(events []Event) []Event {
 	gone := Retracted(events)
-	order := slices.DeleteFunc(slices.Clone(events), func(e Event) bool { return gone[e.Seq] })
+	order := slices.DeleteFunc(toldAt(events), func(e Event) bool { return gone[e.Seq] })
 	sort.SliceStable(order, func(i, j int) bool { return order[i].At < order[j].At })
 	return order
+}
+
+// toldAt returns a copy of the events in which those that were moved know when they
+// were called first.
+func toldAt(events []Event) []Event {
+	out := slices.Clone(events)
+	var place map[uint64]int // by number; most records have nothing that was moved
+	for i := range out {
+		e := &out[i]
+		if e.Replaces == 0 || e.Kind == CueSpoken {
+			continue
+		}
+		if place == nil {
+			place = make(map[uint64]int, len(out))
+			for k := range out {
+				place[out[k].Seq] = k
+			}
+		}
+		if k, ok := place[e.Replaces]; ok && k < i {
+			e.told = max(out[k].At, out[k].told)
+		}
+	}
+	return out
 }
 
 // Retracted returns the numbers of the events that later events take back, or, of a

@@ -58,7 +58,8 @@ const Never Time = -1
 // end of the cycle before; a rhythm check, a rhythm called while hands are off,
 // a shock, a pulse or the end of the code ends it, a change of the compressor
 // does not. A pause is a time without compressions in an arrest after the first
-// compression: see HandsOff.
+// compression: see HandsOff. A rhythm that is called near the end of a cycle while
+// nobody called the pause ends it too, and the next begins with it.
 type State struct {
 	At               Time   // of the last event
 	HeardAt          Time   // of the last callout
@@ -70,6 +71,8 @@ type State struct {
 	PulsePresent     bool // a pulse or return of circulation was called
 	PulseAt          Time // when the present pulse was called; Never without one
 	pausedBefore     Time // start of the pause in which it was called
+	pulseTold        Time // when it was told, if later; see PulseAt
+	LostAt           Time // when a pulse that had come back was lost last; Never if not
 	FirstROSC        Time // of a pulse that was not taken back at once
 	FirstCompression Time
 	PausedFrom       Time // start of the present pause; Never while compressing
@@ -89,7 +92,11 @@ type State struct {
 	PregnantAt       Time              // when it was called; Never if not
 	OpioidAt         Time              // when it was called; Never if not
 	Hypothermic      bool
+	coldAt           Time    // when that was called last
 	WeightKg         float64 // as called; 0 if not
+	weightSure       bool    // it was told twice, or confirmed when it was asked about
+	asked            string  // the question that the last callout raised; empty: none
+	answered         string  // the one that the last callout, "confirmed", answers
 	AgeMonths        float64 // as called; 0 if not
 	Unstable         bool
 	ReviewedAt       Time // when the causes were last gone through; Never if not
@@ -111,6 +118,7 @@ type State struct {
 func newState() State {
 	return State{
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
+		pulseTold: Never, LostAt: Never, coldAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,

@@ -12,6 +12,9 @@ func (p *Protocol) withPulse(s State) []Cue {
 		return nil
 	}
 	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
+	if always { // said once, whatever it is called
+		from = s.RhythmAt + p.Span("settle_s")
+	}
 	ecg := due("peri.ecg", from, Seconds(60), Advice)
 	switch {
 	case s.Rhythm.Fast() && (s.Unstable || always):
