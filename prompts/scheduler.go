@@ -63,7 +63,7 @@ type Scheduler struct {
 	now    said  // the one that sounds
 	speech bool  // somebody speaks
 	spoke  int64 // sample at which somebody last did
-	holds  func(timeline.Cue) bool
+	fresh  func(timeline.Cue) (timeline.Cue, bool)
 	beat   Metronome
 	on     bool
 	beatTo int64 // beats before this sample are placed
@@ -90,16 +90,16 @@ type said struct {
 
 // NewScheduler returns a scheduler that speaks with voice through player.
 func NewScheduler(voice *Voice, player *audio.Player, volume float64) *Scheduler {
-	holds := func(timeline.Cue) bool { return true }
-	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1, spoke: -lull, holds: holds}
+	fresh := func(c timeline.Cue) (timeline.Cue, bool) { return c, true }
+	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1, spoke: -lull, fresh: fresh}
 }
 
 // SetVolume sets the gain of everything placed from now on, 0 to 1.
 func (s *Scheduler) SetVolume(v float64) { s.volume = v }
 
-// SetHolds gives the rule by which a cue still holds that had to wait or was cut off.
-// Without one all do.
-func (s *Scheduler) SetHolds(holds func(timeline.Cue) bool) { s.holds = holds }
+// SetFresh gives the rule that makes a cue anew that had to wait or was cut off, from
+// what is known now, and tells whether it still holds. Without one all stay as they are.
+func (s *Scheduler) SetFresh(fresh func(timeline.Cue) (timeline.Cue, bool)) { s.fresh = fresh }
 
 // Speech tells whether somebody speaks in the room now.
 func (s *Scheduler) Speech(on bool) {
@@ -146,10 +146,10 @@ func (s *Scheduler) Advance(n int) []Spoken {
 			out = append(out, s.drop(c, from, "too late"))
 		case at >= to, busy && c.Priority <= s.now.Priority:
 			s.queue = append(s.queue, c)
-		case !s.holds(c.whole):
-			out = append(out, s.drop(c, from, "no longer due"))
 		case s.wait(&c, from, to):
 			s.queue = append(s.queue, c)
+		case !s.renew(&c):
+			out = append(out, s.drop(c, from, "no longer due"))
 		default:
 			if busy {
 				out = append(out, s.interrupt(at)...)
@@ -158,6 +158,21 @@ func (s *Scheduler) Advance(n int) []Spoken {
 		}
 	}
 	return out
+}
+
+// renew makes a cue that is about to be said from what is known now; false: it does
+// not hold any more.
+func (s *Scheduler) renew(c *queued) bool {
+	whole, ok := s.fresh(c.whole)
+	if !ok {
+		return false
+	}
+	at, expires := c.At, c.Expires
+	if c.whole, c.Cue = whole, whole; c.cut {
+		c.Cue = s.voice.Short(whole)
+	}
+	c.At, c.Expires = at, expires
+	return true
 }
 
 // wait reports whether a cue that could be said has to wait for somebody who

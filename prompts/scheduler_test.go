@@ -100,7 +100,7 @@ func TestCutPromptThatIsOver(t *testing.T) {
 		{true, "said:epinephrine.overdue cut:epinephrine.overdue said:said.note said:epinephrine.overdue cut:epinephrine.overdue said:said.note"},
 	} {
 		s := newStage(t)
-		s.SetHolds(func(cue timeline.Cue) bool { return c.holds || len(s.spoken) < 3 })
+		s.SetFresh(func(cue timeline.Cue) (timeline.Cue, bool) { return cue, c.holds || len(s.spoken) < 3 })
 		s.offer("epinephrine.overdue", timeline.Due, 10, map[string]float64{"minutes": 4})
 		s.run(0.7)
 		s.offer("said.note", timeline.ReadBack, 4, nil)
@@ -115,6 +115,28 @@ func TestCutPromptThatIsOver(t *testing.T) {
 		if got := s.told(); got != c.want {
 			t.Errorf("holds %v: %s, want %s", c.holds, got, c.want)
 		}
+	}
+}
+
+// What is said again after it was cut, or after it waited, is made anew: the energy of
+// the adult becomes the child's.
+func TestCutPromptIsMadeAnew(t *testing.T) {
+	s := newStage(t)
+	joules := 200.0
+	s.SetFresh(func(c timeline.Cue) (timeline.Cue, bool) {
+		if c.ID == "next.defibrillation" {
+			c.Values = map[string]float64{"energy_j": joules}
+		}
+		return c, true
+	})
+	s.offer("next.defibrillation", timeline.Answer, 10, map[string]float64{"energy_j": 200})
+	s.run(0.5)
+	joules = 20
+	s.offer("said.patient.child", timeline.ReadBack, 4, nil)
+	s.run(8)
+	last := s.spoken[len(s.spoken)-1]
+	if want := "Next, shock twenty joules"; last.Text != want || last.Dropped != "" {
+		t.Errorf("%s; at last %q, want %q", s.told(), last.Text, want)
 	}
 }
 
@@ -166,7 +188,7 @@ func TestWaitingPromptThatIsOver(t *testing.T) {
 	s.offer("cycle.end", timeline.Cycle, 3, nil)
 	s.run(1)
 	s.talks = false
-	s.SetHolds(func(cue timeline.Cue) bool { return cue.ID != "cycle.end" })
+	s.SetFresh(func(cue timeline.Cue) (timeline.Cue, bool) { return cue, cue.ID != "cycle.end" })
 	s.offer("said.rhythm.check", timeline.ReadBack, 4, nil)
 	s.run(3)
 	if got, want := s.told(), "said:said.rhythm.check dropped:cycle.end"; got != want {

@@ -100,7 +100,7 @@ func spokenIn(t *testing.T, v *Voice, p *timeline.Protocol, list []callout) (out
 	player := audio.NewPlayer(0)
 	s := NewScheduler(v, player, 1)
 	m := timeline.NewMachine(p)
-	s.SetHolds(m.Holds)
+	s.SetFresh(m.Fresh)
 	block := make([]float32, audio.Block)
 	var seq uint64
 	var step func(e timeline.Event, now timeline.Time)

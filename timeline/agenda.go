@@ -55,7 +55,8 @@ func (c Cue) Describe() string {
 // the one is not said again as the other when the state has changed.
 var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
 	"start.warning", "pause.warning",
-	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon")
+	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon",
+	"cycle.look", "cycle.end")
 
 // key names what is said once.
 func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }
@@ -86,7 +87,7 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
 		}
 	} else if !s.Dead {
-		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.round(s)}
+		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.round(s)}
 	}
 	var out []Cue
 	for _, list := range rules {
@@ -128,8 +129,11 @@ func (c Cue) expand(out []Cue, until Time) []Cue {
 	keep, gap := c.Expires-c.At, r.gap
 	for t := c.At; t <= until; gap = min(2*gap, r.most) {
 		c.At, c.Expires = t, t+keep
-		if r.slot != "" {
-			c.Values = map[string]float64{r.slot: math.Floor(float64(t-r.from) / float64(r.unit))}
+		if slot, unit := r.slot, r.unit; slot != "" {
+			if slot == "seconds" && t-r.from >= 120*Rate { // nobody counts on in seconds
+				slot, unit = "minutes", 60*Rate
+			}
+			c.Values = map[string]float64{slot: math.Floor(float64(t-r.from) / float64(unit))}
 		}
 		out = append(out, c)
 		t += gap
@@ -233,7 +237,11 @@ func (p *Protocol) cycle(s State) []Cue {
 		soon.ID = "cycle.soon.pulse"
 	}
 	over := due("cycle.over", end+settled, Seconds(3), Cycle).every(settled, p.Span("cycle_s"))
-	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over.counting("minutes", from, 60*Rate)}
+	over = over.counting("minutes", from, 60*Rate)
+	if !s.Compressing { // nobody to hold, or to change over
+		return []Cue{due("cycle.look", end, Seconds(3), Cycle), over}
+	}
+	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over}
 }
 
 // silence asks whether anybody is there, when nothing was heard for long.

@@ -7,7 +7,11 @@ import (
 )
 
 func reply(id string, e Event, now Time, p Priority) Cue {
-	return Cue{ID: id, At: now, Expires: now + Seconds(4), Priority: p, Seq: e.Seq, About: e.Seq}
+	keep := Seconds(4)
+	if p == ReadBack { // it waits for those before it: silence would mean that it was not heard
+		keep = Seconds(12)
+	}
+	return Cue{ID: id, At: now, Expires: now + keep, Priority: p, Seq: e.Seq, About: e.Seq}
 }
 
 // answer is the cue that closes the loop on a callout: its read-back, or the
@@ -63,64 +67,6 @@ func (m *Machine) again(e Event, now Time) Cue {
 	return c
 }
 
-// readBack names what was called and its numbers, and adds what only the
-// protocol can.
-func (m *Machine) readBack(e Event, now Time) Cue {
-	p := m.protocol.For(m.state)
-	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
-	c.Values = e.Values
-	switch f, name := e.Kind.Family(); {
-	case strings.HasPrefix(f, "cause."):
-		c.Items = []string{e.Kind.Row().Spoken}
-	case f == "measured.":
-		if p.perMmol(e.Kind) != 1 {
-			c.ID += ".mmol"
-		}
-		c.Parts = p.reopened(m.state, name)
-	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")):
-		c.Parts = []Cue{{ID: "compress.now"}} // it was the last of the row
-	case e.Kind == PatientHypothermic:
-		c.Parts = p.cold(m.state)
-	case e.Kind == AirwaySecured:
-		c = p.say(c, "ventilation_s", "seconds")
-	case e.Kind == PatientWeight && m.state.byWeight(p):
-		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
-	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
-		c.Parts = p.estimated(m.state)
-	}
-	return c
-}
-
-// estimated tells the weight that an age stands for, unless one was called.
-func (p *Protocol) estimated(s State) []Cue {
-	kg, basis := p.Weight(s)
-	if kg == 0 || basis == "called" {
-		return nil
-	}
-	return []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
-}
-
-// unsaid names the form of a read back that leaves out what nobody may be told
-// now; "" is the whole sentence.
-func (m *Machine) unsaid(e Event, now Time) string {
-	switch {
-	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
-		return ".clear" // nobody may be told to touch the patient
-	case e.Kind == ShockGiven && !m.state.InArrest():
-		return ".pulse" // nobody is told to compress
-	case e.Kind == CodeStart && m.state.Started == e.At && m.follows():
-		return ".next" // of the former nothing holds: that must be heard
-	case (e.Kind == CodeEnd || e.Kind == Death) && m.state.Compressing:
-		return ".compressing" // it may have been misheard
-	}
-	return ""
-}
-
-// byWeight says whether the weight alone tells the kind of patient.
-func (s State) byWeight(p *Protocol) bool {
-	return s.Patient == "" && s.AgeMonths == 0 && p.patient(s) != ""
-}
-
 // dose answers what to give: drug, amount and volume. "shock" asks for the
 // energy. What it rests on is told when it is asked for: see basis.
 func (m *Machine) dose(e Event, now Time, drug string) Cue {
@@ -128,13 +74,17 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	c := reply("dose", e, now, Answer)
 	c.Expires, c.Items = now+Seconds(8), []string{drug}
 	amount, unit, ok := m.amount(drug)
-	if unit != "dose_mg" {
+	if none, spent := p.spent(m.state, drug); spent {
+		c.ID, c.Parts = "dose.spent", []Cue{none}
+		return c
+	}
+	if drug == "shock" {
 		c.Items = nil
 	}
 	part := func(id string) { c.Parts = append(c.Parts, Cue{ID: id}) }
 	switch a := amount.Amount; {
 	case !ok && a.PerKg > 0:
-		part("weight.unknown")
+		c.Parts = append(c.Parts, m.state.askWeight())
 	case a.Maximum:
 		part("dose.maximum")
 	case a.MgMin > 0:
@@ -159,22 +109,44 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	return c
 }
 
+// askWeight asks for the weight or, if one was called that cannot be, whether it is.
+func (s State) askWeight() Cue {
+	if s.WeightKg > 0 {
+		return Cue{ID: "question.weight"}.with("weight_kg", s.WeightKg)
+	}
+	return Cue{ID: "weight.unknown"}
+}
+
 // doubts tell what speaks against an amount that is answered, or what it rests on.
 func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 	_, basis := p.Weight(s)
 	if drug == "epinephrine" && p.withheld(s) {
 		out = append(out, Cue{ID: "question.drug.cold"})
 	}
-	switch {
-	case amount.PerKg && basis != "called":
+	for _, q := range p.doubtQuestions(s, drug) {
+		out = append(out, q.Cue)
+	}
+	if amount.PerKg && basis != "called" {
 		out = append(out, Cue{ID: "dose.estimated"})
-	case amount.PerKg && !p.believable(s):
-		out = append(out, Cue{ID: "question.weight"}.with("weight_kg", s.WeightKg))
 	}
 	if amount.Capped {
 		out = append(out, Cue{ID: "dose.limited"})
 	}
 	return out
+}
+
+// spent reports whether all that the protocol gives of a drug was given, and asks
+// whether more is meant: a further dose is not computed.
+func (p *Protocol) spent(s State, drug string) (question Cue, spent bool) {
+	d, given := p.Drugs[drug], s.Doses(drug)
+	kg, _ := p.Weight(s)
+	switch limit := d.TotalCap(kg); {
+	case d.MaxDoses > 0 && len(given) >= d.MaxDoses:
+		return Cue{ID: "dose.spent.doses"}.with("doses", float64(d.MaxDoses)), true
+	case limit > 0 && s.Total(drug) >= limit*0.999:
+		return Cue{ID: "dose.spent.total"}.with("dose_mg", limit), true
+	}
+	return Cue{}, false
 }
 
 // given answers how much of a drug was given in all, or how long ago the last.

@@ -12,11 +12,13 @@ func (p *Protocol) epinephrine(s State) []Cue {
 		again := p.rearrestEpinephrine(s)
 		after := func(id, value string) Cue {
 			at := max(last+p.Span(value), again+p.Span(value)-p.Span("epinephrine_due_s"))
-			return p.say(due(id, at, Seconds(20), Due), value, "minutes")
+			c := p.say(due(id, at, Seconds(20), Due), value, "minutes")
+			c.Parts = nil // the interval is open, the drug is not
+			return c
 		}
 		soon, late := after("epinephrine.due", "epinephrine_due_s"), after("epinephrine.overdue", "epinephrine_overdue_s")
 		if late = late.every(gap, most); late.Values != nil {
-			late = late.counting("minutes", max(last, s.LostAt), 60*Rate)
+			late = late.counting("minutes", last, 60*Rate)
 		}
 		return []Cue{soon, late}
 	}

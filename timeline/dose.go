@@ -125,6 +125,7 @@ func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
 	switch {
 	case s.InArrest() || !s.Rhythm.Fast():
 		energy, ok = p.Energy(given, kg)
+		energy = p.asHigh(energy, s)
 	case s.Rhythm == Torsades && len(p.Polymorphic) > 0:
 		energy, ok = nth(p.Polymorphic, given, kg)
 	case s.Rhythm == Torsades:
@@ -134,6 +135,19 @@ func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
 		energy, ok = p.SyncEnergy(s.Rhythm, len(s.Cardioversions()), kg)
 	}
 	return energy, synced, ok
+}
+
+// asHigh raises an energy to that of the shock before, if that was not too much: later
+// shocks are the same or higher (AHA, ERC).
+func (p *Protocol) asHigh(c Computed, s State) Computed {
+	given := s.Defibrillations()
+	if c.Value == 0 || len(given) == 0 {
+		return c
+	}
+	if _, most := p.energyBounds(s); given[len(given)-1].Joules <= most {
+		c.Value = max(c.Value, given[len(given)-1].Joules)
+	}
+	return c
 }
 
 func nth(list []Amount, given int, kg float64) (Computed, bool) {

@@ -112,7 +112,8 @@ func (s State) ticked(k Kind) bool {
 // round is open.
 func (p *Protocol) round(s State) []Cue {
 	from, left := s.RoundAt, p.RoundLeft(s)
-	if from == Never || s.Ended != Never || len(left) == 0 {
+	shocked := s.Unstable && len(s.Shocks) > 0 // somebody acts
+	if from == Never || s.Ended != Never || len(left) == 0 || shocked {
 		return nil
 	}
 	c := due("round.open", from+p.Span("round_s"), Seconds(60), Advice)

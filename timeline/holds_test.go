@@ -55,3 +55,46 @@ func TestHolds(t *testing.T) {
 		t.Error("an alarm does not hold")
 	}
 }
+
+// What waits, or was cut off, is said as it would be said now: nobody hears an adult's
+// energy or dose once a child was called and weighed, nor a dose that was given since.
+func TestFresh(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := NewMachine(p)
+	var seq uint64
+	step := func(at float64, k Kind, values map[string]float64) []Cue {
+		seq++
+		return m.Step(Event{Seq: seq, At: Seconds(at), Kind: k, Values: values}, Seconds(at)).Cues
+	}
+	step(0, CodeStart, nil)
+	step(1, CompressionsStart, nil)
+	step(4, RhythmPEA, nil)
+	energy := step(5, "ask.dose.shock", nil)[0]
+	first := m.Tick(Seconds(8))[0]
+	dose := step(9, "ask.dose.epinephrine", nil)[0]
+	step(10, PatientChild, nil)
+	step(11, PatientWeight, map[string]float64{"weight_kg": 10})
+	for _, x := range []struct {
+		cue  Cue
+		want string
+	}{
+		{energy, "0:05.0 dose + dose.energy_j energy_j=20"},
+		{first, "0:07.0 epinephrine.first dose_mg=0.1"},
+		{dose, "0:09.0 dose [epinephrine] + dose.dose_mg dose_mg=0.1 + dose.volume mg_per_ml=0.1 ml=1"},
+	} {
+		got, ok := m.Fresh(x.cue)
+		if !ok || got.Describe() != x.want || got.Expires != x.cue.Expires {
+			t.Errorf("%s became %s (%v), want %s", x.cue.Describe(), got.Describe(), ok, x.want)
+		}
+	}
+	step(12, "drug.epinephrine", map[string]float64{"dose_mg": 0.1})
+	if got, ok := m.Fresh(first); ok {
+		t.Errorf("%s, and the dose was given", got.Describe())
+	}
+	if got, ok := m.Fresh(Cue{ID: "fault.disk", Priority: Alarm}); !ok || got.ID != "fault.disk" {
+		t.Error("an alarm is none of the machine's")
+	}
+}

@@ -38,6 +38,9 @@ func (p *Protocol) Lines() []Line {
 		out = append(out, Line{Patient: "adult", Section: "value", Name: "measured " + name, Text: r.text(), Source: r.Source,
 			Status: r.Status})
 	}
+	for _, d := range p.Doubtful {
+		out = append(out, Line{"adult", "drug", d.Drug + " " + d.text(), d.text(), d.Source, d.Status, nil})
+	}
 	for _, topic := range slices.Sorted(maps.Keys(p.Notes)) {
 		n := p.Notes[topic]
 		out = append(out, Line{"adult", "note", topic, n.Text, n.Source, n.Status, n.Readings})

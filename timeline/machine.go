@@ -118,13 +118,7 @@ func (m *Machine) repair(e Event, now Time) (r Ready, ok bool) {
 // follows it at once, so that it is not said over its own answer.
 func (m *Machine) ask(was State, e Event, answer Cue) Ready {
 	var r Ready
-	for _, q := range m.protocol.questions(was, e) {
-		if once := q.once; once != "" {
-			if m.said[once] {
-				continue
-			}
-			m.said[once] = true
-		}
+	for _, q := range m.raised(was, e) {
 		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: q.ID, Values: q.Values})
 		switch {
 		case q.instead:
@@ -137,6 +131,16 @@ func (m *Machine) ask(was State, e Event, answer Cue) Ready {
 	}
 	r.Cues = []Cue{answer}
 	return r
+}
+
+// raised are the questions that a callout raises in a state and that were not asked yet,
+// if they are asked once.
+func (m *Machine) raised(was State, e Event) []question {
+	return slices.DeleteFunc(m.protocol.questions(was, e), func(q question) bool {
+		asked := q.once != "" && m.said[q.once]
+		m.said[q.once] = q.once != ""
+		return asked
+	})
 }
 
 // Tick returns the cues whose moment has come by now. Until the next one is

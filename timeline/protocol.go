@@ -47,6 +47,7 @@ type Protocol struct {
 	Bradycardia     []string            `yaml:"bradycardia"`       // unstable, what to do in order: see bradySteps
 	Causes          []string            `yaml:"causes"`
 	Measured        map[string]Range    `yaml:"measured"` // what is expected of a number that is called, by its name
+	Doubtful        []Doubt             `yaml:"doubtful"` // drugs that are asked about
 	Round           []Kind              `yaml:"round"`    // what the first minute with a pulse holds
 	WeightRule      string              `yaml:"weight_rule"`
 	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
@@ -129,6 +130,9 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkMeasured(s.Name, &root, q.Measured); err != nil {
 		return err
 	}
+	if err := checkDoubtful(s.Name, &root, q.Doubtful); err != nil {
+		return err
+	}
 	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
 		return err
 	}
@@ -155,7 +159,7 @@ func (p *Protocol) merge(s Source) error {
 // For returns the protocol for the patient that the state tells of.
 func (p *Protocol) For(s State) *Protocol {
 	key := p.patient(s)
-	if s.Hypothermic {
+	if p.hypothermic(s) {
 		key += " hypothermic"
 	}
 	if q := p.forms[key]; q != nil {
@@ -198,10 +202,14 @@ func (p *Protocol) patient(s State) string {
 	return ""
 }
 
-// Weight is the patient's weight in kg, as called or else estimated from the
-// age, and what it rests on; 0 if neither is known.
+// Weight is the patient's weight in kg, as called or else estimated from the age,
+// and what it rests on; 0 if neither is known, or if the one that was called cannot
+// be and nobody has said it twice or confirmed it.
 func (p *Protocol) Weight(s State) (kg float64, basis string) {
-	if s.WeightKg > 0 {
+	switch {
+	case s.WeightKg > 0 && !s.weightSure && !p.believable(s): // asked about; until that is answered no dose rests on it
+		return 0, ""
+	case s.WeightKg > 0:
 		return s.WeightKg, "called"
 	}
 	if s.AgeMonths > 0 {
@@ -294,6 +302,7 @@ func (p *Protocol) overlay(q Protocol) {
 	instead(&p.Antiarrhythmics, q.Antiarrhythmics)
 	instead(&p.Shocks, q.Shocks)
 	instead(&p.Monophasic, q.Monophasic)
+	instead(&p.Doubtful, q.Doubtful)
 	instead(&p.Round, q.Round)
 	instead(&p.Causes, q.Causes)
 }

@@ -50,6 +50,8 @@ var bounds = map[string]bound{
 	"weight_far_off":        {1.5, 4}, "brady_compress_rate": {40, 100}, "resync_s": {3, 60},
 	"stacked_antiarrhythmic_shocks": {1, 3},
 	"etco2_jump_mmhg":               {5, 30},
+	"epinephrine_not_before_shock":  {1, 5}, "shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
+	"opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "shock_most_j": {200, maxJoules},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on.
@@ -73,7 +75,7 @@ var optional = map[string]bool{
 	"stacked_shocks": true, "stacked_epinephrine_shocks": true, "delivery_s": true,
 	"brady_epinephrine_min": true, "brady_epinephrine_max": true, "naloxone_s": true, "cold_c": true,
 	"glucose_mgdl_per_mmol": true, "brady_compress_rate": true, "stacked_antiarrhythmic_shocks": true,
-	"cold_shocks": true, "cold_epinephrine_doses": true,
+	"cold_shocks": true, "cold_epinephrine_doses": true, "cold_mild_c": true, "epinephrine_not_before_shock": true,
 }
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).

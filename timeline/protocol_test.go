@@ -102,3 +102,21 @@ func FuzzProtocol(f *testing.F) {
 		}
 	})
 }
+
+// A drug that is asked about needs a rhythm that there is, or another drug, and a source.
+func TestDoubtfulIsChecked(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"{drug: atropine, rhythms: [PEA], source: a}", ""},
+		{"{drug: atropine, rhythms: [sinus], source: a}", "x.yaml:1: doubtful, number 1: unknown rhythm among [sinus]"},
+		{"{drug: atropine, source: a}", "x.yaml:1: doubtful, number 1: want a drug, and rhythms or beside"},
+		{"{drug: lidocaine, beside: amiodarone}", "x.yaml:1: doubtful, number 1: no source: add source: \"guideline, year, section\""},
+	} {
+		got := ""
+		if _, err := LoadProtocol("aha-2025", Source{"x.yaml", []byte("doubtful: [" + c.text + "]\n")}); err != nil {
+			got = err.Error()
+		}
+		if got != c.want {
+			t.Errorf("%s: %q, want %q", c.text, got, c.want)
+		}
+	}
+}

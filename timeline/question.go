@@ -30,15 +30,22 @@ func (p *Protocol) questions(s State, e Event) []question {
 	case ShockCharging, ShockClear, ShockGiven, ShockStacked:
 		return p.shockQuestions(s, e)
 	case CardioversionDone:
-		if s.InArrest() && s.Rhythm == VF {
+		switch {
+		case s.InArrest() && s.Rhythm == VF:
 			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
+		case s.Rhythm == Torsades: // no device synchronises with it
+			return []question{{Cue: Cue{ID: "question.sync.off"}}}
 		}
 	}
 	if f, name := e.Kind.Family(); f == "measured." {
 		return p.vitalQuestions(e, name)
 	}
 	if drug, ok := e.Kind.Drug(); ok {
-		return slices.Concat(p.coldQuestion(s, drug), p.pulseQuestion(s, e, drug), p.doseQuestions(s, e, drug))
+		if s.sameDose(drug, e) {
+			return []question{{Cue: Cue{ID: "question.drug.again"}}}
+		}
+		return slices.Concat(p.coldQuestion(s, drug), p.pulseQuestion(s, e, drug), p.doubtQuestions(s, drug),
+			p.doseQuestions(s, e, drug))
 	}
 	return nil
 }
@@ -107,10 +114,10 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 		ask("shock.cold")
 		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
 	}
-	if most, said := p.tooMuchEnergy(s, e); said > 0 {
+	if instead, said := p.oddEnergy(s, e); said > 0 {
 		ask("energy")
 		q := &out[len(out)-1]
-		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", most), !given // what follows a shock is said first
+		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", instead), !given // what follows a shock is said first
 	}
 	return out
 }
@@ -129,17 +136,42 @@ func (s State) leftSynced() bool {
 	return n > 0 && s.Shocks[n-1].Synced && s.Rhythm.Shockable()
 }
 
-// tooMuchEnergy returns the energy that was said and the one to give instead;
-// zero: what was said is not too much, or nothing limits it.
-func (p *Protocol) tooMuchEnergy(s State, e Event) (instead, said float64) {
-	most, byWeight := p.MostEnergy(s)
-	if said = e.Values["energy_j"]; !byWeight || !(said > most*1.001) {
+// oddEnergy returns the energy that was said and the one to give instead; zero: what
+// was said is neither too much nor too little, or nothing limits it.
+func (p *Protocol) oddEnergy(s State, e Event) (instead, said float64) {
+	said = e.Values["energy_j"]
+	least, most := p.energyBounds(s)
+	if said == 0 || said >= least*0.999 && said <= most*1.001 {
 		return 0, 0
 	}
 	if next, _, ok := p.NextEnergy(s); ok {
-		most = next.Value
+		return next.Value, said
 	}
-	return most, said
+	return min(max(said, least), most), said
+}
+
+// energyBounds are the energies that nobody asks about: by weight, or what a
+// defibrillator gives, and in an arrest no less than the shock before it (AHA: same or
+// higher; ERC: same, and to raise it is reasonable).
+func (p *Protocol) energyBounds(s State) (least, most float64) {
+	most, byWeight := p.MostEnergy(s)
+	if !byWeight {
+		most = p.Get("shock_most_j")
+	}
+	if !s.InArrest() {
+		return 0, most
+	}
+	kg, _ := p.Weight(s)
+	switch first, ok := p.Energy(0, kg); {
+	case !byWeight:
+		least = p.Get("shock_least_j")
+	case ok:
+		least = first.Value * p.Get("shock_least_part")
+	}
+	if given := s.Defibrillations(); len(given) > 0 {
+		least = max(least, given[len(given)-1].Joules)
+	}
+	return min(least, most), most
 }
 
 // doseQuestions: too much, too soon, too many.
@@ -165,7 +197,10 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 	if n := len(given); n > 0 {
 		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
 			secs := math.Max(0, math.Floor(since.Seconds()))
-			q := ask("epinephrine.early")
+			q := ask("drug.early")
+			if drug == "epinephrine" {
+				q.ID = "question.epinephrine.early"
+			}
 			q.Items, q.Cue = nil, Cue{ID: q.ID}.with("minutes", math.Floor(secs/60)).with("seconds", math.Mod(secs, 60))
 		}
 	}
@@ -186,7 +221,7 @@ func (p *Protocol) tooSoon(drug string, last, mg float64, asked bool) Time {
 	case drug == "epinephrine":
 		return p.Span("epinephrine_due_s")
 	case !asked && (mg == 0 || last == 0 || mg == last):
-		return rule("dose_again_s")
+		return rule("dose_soon_s")
 	}
 	return 0
 }
@@ -223,6 +258,9 @@ func (p *Protocol) MostEnergy(s State) (most float64, byWeight bool) {
 	list := p.Shocks
 	if !s.InArrest() && s.Rhythm.Fast() && len(p.Sync[string(s.Rhythm)]) > 0 {
 		list = p.Sync[string(s.Rhythm)]
+	}
+	if given := len(s.Defibrillations()); s.InArrest() && given+1 < len(list) { // not yet those of later shocks
+		list = list[:max(2, given+1)]
 	}
 	byWeight = slices.ContainsFunc(list, func(a Amount) bool { return a.PerKg > 0 })
 	most = mostOf(list, kg)

@@ -3,6 +3,7 @@ package timeline
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -74,7 +75,7 @@ func (p *Protocol) say(c Cue, pairs ...string) Cue {
 	for i := 0; i+1 < len(pairs); i += 2 {
 		v := p.Values[pairs[i]]
 		x := v.Value
-		if pairs[i+1] == "minutes" && v.Unit == "s" {
+		if strings.HasPrefix(pairs[i+1], "minutes") && v.Unit == "s" {
 			x /= 60
 		}
 		switch {

@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"maps"
 	"slices"
 	"strings"
 )
@@ -19,12 +20,42 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	case !near:
 		return Ready{Cues: []Cue{named(reply("undo.ask", e, now, ReadBack), last)}}
 	}
-	return takeBack(last, e, now)
+	return m.takeBack(last, e, now)
 }
 
-func takeBack(last, e Event, now Time) Ready {
+// takeBack retracts the last callout. If that was a correction, or was moved back, what
+// stood before stands again: to take back a slip of the tongue loses no dose.
+func (m *Machine) takeBack(last, e Event, now Time) Ready {
+	if before, ok := m.corrected(last); ok {
+		c := reply("undone.correction", e, now, ReadBack)
+		c.Parts = []Cue{{ID: "said." + string(before.Kind), Values: before.Values}}
+		return replace(e, last, before, c)
+	}
 	c := named(reply("undone", e, now, ReadBack), last)
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
+}
+
+// corrected is what the team had called in the place of e, before it corrected it or
+// moved it back; ok is false if e stands as it was called, or stands again after an undo.
+func (m *Machine) corrected(e Event) (before Event, ok bool) {
+	bySeq := func(seq uint64) (Event, bool) {
+		i := slices.IndexFunc(m.events, func(x Event) bool { return seq != 0 && x.Seq == seq })
+		if i < 0 {
+			return Event{}, false
+		}
+		return m.events[i], true
+	}
+	before, ok = bySeq(e.Replaces)
+	if f, _ := e.Kind.Family(); !ok || f == "measured." { // that was only its unit
+		return Event{}, false
+	}
+	first, again := bySeq(before.Replaces)
+	return before, !again || !first.same(e)
+}
+
+// same reports whether two events say the same of the same moment.
+func (e Event) same(x Event) bool {
+	return e.At == x.At && e.Kind == x.Kind && maps.Equal(e.Values, x.Values)
 }
 
 // undoable is the newest callout of this case that an undo takes back. It is
@@ -62,7 +93,7 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	last, _, ok := m.undoable(e.At)
 	switch {
 	case ok && m.undoAsked(e):
-		return takeBack(last, e, now)
+		return m.takeBack(last, e, now)
 	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
 		c := m.readBack(last, now)
 		c.Seq, c.About = e.Seq, e.Seq
@@ -124,6 +155,9 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		}
 		c.Parts = append(c.Parts, to)
 	}
+	if moved.At == last.At { // said again: it stands there already
+		return Ready{Cues: []Cue{c}}
+	}
 	return replace(e, last, moved, c)
 }
 
@@ -152,15 +186,33 @@ var inOrder = map[Kind]bool{
 	ShockStacked: true, CardioversionDone: true, PulsePresent: true, ROSC: true, PulseAbsent: true, PulseLost: true,
 }
 
+// asks is what is said of a corrected event, with the questions that it raises as if it
+// had been called so at first, and the questions to be logged.
+func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
+	said = []Cue{{ID: "said." + string(fixed.Kind), Values: fixed.Values}}
+	other := func(x Event) bool { return x.Seq == last.Seq || x.At > last.At }
+	before := slices.DeleteFunc(standing(m.events), other)
+	for _, q := range m.raised(Fold(before), fixed) {
+		asked = append(asked, Event{At: at, Kind: Question, Cue: q.ID, Values: q.Values})
+		if q.instead { // it names what was said
+			said[0] = q.Cue
+			continue
+		}
+		said = append(said, q.Cue)
+	}
+	return said, asked
+}
+
 // replace puts an event in the place of an earlier one, because of e.
 func replace(e, last, with Event, c Cue) Ready {
 	with.Seq, with.Replaces = 0, last.Seq
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, with}, Cues: []Cue{c}}
 }
 
-// correct replaces the drug, or with drug empty the energy, of the last
-// callout of that sort. The amount of another drug is not taken over; without
-// a new one, the same drug keeps its own.
+// correct replaces the drug, or with drug empty the energy, of the last callout of that
+// sort; the drug "dose" stands for the one that was called (correct.drug.dose corrects
+// its amount). The amount of another drug is not taken over; without a new one, the same
+// drug keeps its own.
 func (m *Machine) correct(e Event, now Time, drug string) Ready {
 	gone := Retracted(m.events)
 	for _, last := range slices.Backward(m.events) {
@@ -173,15 +225,17 @@ func (m *Machine) correct(e Event, now Time, drug string) Ready {
 			continue
 		}
 		fixed := last
-		if drug != "" {
+		if drug != "" && drug != "dose" {
 			fixed.Kind = Kind("drug." + drug)
 		}
 		if fixed.Kind != last.Kind || len(e.Values) > 0 {
 			fixed.Values = e.Values
 		}
 		c := reply("corrected", e, now, ReadBack)
-		c.Parts = []Cue{{ID: "said." + string(fixed.Kind), Values: fixed.Values}}
-		return replace(e, last, fixed, c)
+		r := replace(e, last, fixed, c)
+		said, asked := m.asks(fixed, last, e.At)
+		r.Events, r.Cues[0].Parts = append(r.Events, asked...), said
+		return r
 	}
 	return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 }

@@ -76,11 +76,32 @@ func (p *Protocol) opioid(s State) []Cue {
 	return []Cue{due("opioid.naloxone", from, Seconds(120), Advice)}
 }
 
+// opioidPulse: for whoever has not lost the pulse the breaths come first, and then the
+// antagonist.
+func (p *Protocol) opioidPulse(s State) []Cue {
+	if s.OpioidAt == Never || s.FirstROSC != Never || s.Ended != Never || len(s.Given["naloxone"]) > 0 {
+		return nil
+	}
+	return []Cue{due("opioid.pulse", max(s.OpioidAt, s.PulseAt)+p.Span("opioid_pulse_s"), Seconds(60), Due)}
+}
+
 // maybeCold reports whether the patient is colder than the protocol's limit, or
 // was called cold and nobody knows how cold.
 func (p *Protocol) maybeCold(s State) bool {
 	_, measured := s.Measured["temperature"]
 	return p.tooCold(s) || s.Hypothermic && !measured
+}
+
+// hypothermic reports whether the protocol's rules for a cold patient hold: by the
+// last of a measured temperature, where the protocol has a limit, and of what was
+// called.
+func (p *Protocol) hypothermic(s State) bool {
+	t, measured := s.Measured["temperature"]
+	limit, set := p.Spoken("cold_mild_c")
+	if !set || !measured || !p.plausible("temperature", t.Value) || s.Hypothermic && s.coldAt > t.At {
+		return s.Hypothermic
+	}
+	return t.Value < limit
 }
 
 // coldDose reports whether the protocol has a dose of epinephrine left below its
@@ -109,10 +130,34 @@ func (p *Protocol) coldEpinephrine(s State) []Cue {
 	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
 }
 
+// colder tells what changes with a temperature that was just measured, once for each
+// range: below the protocol's limit, or where it doubles the interval of epinephrine.
+func (p *Protocol) colder(s State) []Cue {
+	t := s.Measured["temperature"]
+	if !p.plausible("temperature", t.Value) {
+		return nil
+	}
+	mild, set := p.Spoken("cold_mild_c")
+	below := func(limit float64) bool { return t.Value < limit && (t.Before == 0 || t.Before >= limit) }
+	switch limit := p.Values["cold_c"]; {
+	case !limit.None && t.Value < limit.Value:
+		if s.Hypothermic && t.Before == 0 || !below(limit.Value) {
+			return nil // told when it was called
+		}
+		return p.cold(s)
+	case set && s.InArrest() && t.Value < mild && (below(mild) || t.Before < limit.Value):
+		c := p.say(Cue{ID: "cold.interval"}, "epinephrine_due_s", "minutes")
+		return []Cue{p.say(c, "epinephrine_overdue_s", "minutes_max")}
+	}
+	return nil
+}
+
 // cold is what follows when the patient is called hypothermic: what the
 // protocol changes below a temperature, or that a clinician has to decide.
 func (p *Protocol) cold(s State) []Cue {
-	if p.Values["cold_c"].None || !p.maybeCold(s) {
+	v := p.Values["cold_c"]
+	t, measured := s.Measured["temperature"]
+	if v.None || !p.maybeCold(s) && !(measured && t.Value < v.Value) {
 		return nil
 	}
 	shocks := p.say(Cue{ID: "cold.shocks"}, "cold_c", "degrees", "cold_shocks", "shocks")

@@ -7,18 +7,15 @@ import "slices"
 // unstable whatever was called. Without a pulse it does not apply: the arrest's
 // agenda takes over at once.
 func (p *Protocol) withPulse(s State) []Cue {
-	always := slices.Contains(p.AlwaysUnstable, s.Rhythm)
+	always := s.Rhythm.Fast() && slices.Contains(p.AlwaysUnstable, s.Rhythm)
 	if s.Ended != Never || s.StabilityAt == Never && !always {
 		return nil
 	}
 	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
-	if always { // said once, whatever it is called
-		from = s.RhythmAt + p.Span("settle_s")
-	}
 	ecg := due("peri.ecg", from, Seconds(60), Advice)
 	switch {
-	case s.Rhythm.Fast() && (s.Unstable || always):
-		return p.unstable(s, from)
+	case always || s.Rhythm.Fast() && s.Unstable:
+		return p.unstable(s, always)
 	case s.Rhythm == SVT:
 		return append([]Cue{ecg}, p.stableNarrow(s, from)...)
 	case s.Rhythm == VT:
@@ -36,7 +33,11 @@ func (p *Protocol) withPulse(s State) []Cue {
 // unstable: synchronised shocks, synchronised anew each time; a polymorphic
 // rhythm cannot be synchronised with and gets a defibrillation. After one of
 // these the rhythm must be called before the next.
-func (p *Protocol) unstable(s State, from Time) []Cue {
+func (p *Protocol) unstable(s State, always bool) []Cue {
+	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
+	if always { // said once, whatever the patient is called
+		from = s.RhythmAt + p.Span("settle_s")
+	}
 	energy, synced, ok := p.NextEnergy(s)
 	id, n := "peri.cardioversion", len(s.Shocks)
 	switch {
@@ -104,9 +105,12 @@ func (p *Protocol) slowly(drug string, s State, at Time) Cue {
 		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))}
 		return p.Drugs[entry].cautioned(c)
 	}
-	if c = c.withAmount("dose_mg", amount, ok); amount.Amount.OverMin > 0 {
+	c = c.withAmount("dose_mg", amount, ok)
+	switch {
+	case !ok && amount.Amount.PerKg > 0: // the weight first
+	case amount.Amount.OverMin > 0:
 		c = c.with("minutes", amount.Amount.OverMin)
-	} else if drug == "amiodarone" {
+	case drug == "amiodarone":
 		c = p.say(c, "amiodarone_infusion_min", "minutes")
 	}
 	return p.Drugs[entry].cautioned(c)

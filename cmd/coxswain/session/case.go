@@ -74,7 +74,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		told:   map[int]bool{},
 		events: slices.Clone(k.Events),
 	}
-	c.sched.SetHolds(c.machine.Holds)
+	c.sched.SetFresh(c.machine.Fresh)
 	for _, e := range k.Events { // of a case that goes on
 		if e.Heard != nil {
 			c.callouts++

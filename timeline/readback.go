@@ -1,0 +1,100 @@
+package timeline
+
+import "strings"
+
+// readBack names what was called and its numbers, and adds what only the
+// protocol can.
+func (m *Machine) readBack(e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
+	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
+	c.Values = e.Values
+	switch f, name := e.Kind.Family(); {
+	case strings.HasPrefix(f, "cause."):
+		c.Items = []string{e.Kind.Row().Spoken}
+	case f == "measured.":
+		c = p.measuredBack(m.state, c, e.Kind, name)
+	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")):
+		c.Parts = []Cue{{ID: "compress.now"}} // it was the last of the row
+	case e.Kind == PatientHypothermic:
+		c.Parts = p.cold(m.state)
+	case e.Kind == AirwaySecured:
+		c = p.say(c, "ventilation_s", "seconds")
+	case e.Kind == PatientWeight && m.state.byWeight(p):
+		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
+	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
+		c.Parts = p.estimated(m.state)
+	}
+	if p.needsWeight(m.state, e) {
+		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
+	}
+	return c
+}
+
+// measuredBack adds the unit of a number that was called, and what it changes.
+func (p *Protocol) measuredBack(s State, c Cue, k Kind, name string) Cue {
+	if p.perMmol(k) != 1 {
+		c.ID += ".mmol"
+	}
+	if c.Parts = p.reopened(s, name); name == "temperature" {
+		c.Parts = append(c.Parts, p.colder(s)...)
+	}
+	return c
+}
+
+// needsWeight reports whether an amount was called that goes by weight, and nobody
+// knows the weight: whether it is right cannot be told.
+func (p *Protocol) needsWeight(s State, e Event) bool {
+	if kg, _ := p.Weight(s); kg > 0 || p.patient(s) == "" {
+		return false
+	}
+	drug, given := e.Kind.Drug()
+	_, byWeight := p.MostEnergy(s)
+	return given && e.Milligrams() > 0 && p.Drugs[drug].perKg() > 0 || byWeight && e.Values["energy_j"] > 0
+}
+
+// estimated tells the weight that an age stands for, unless one was called.
+func (p *Protocol) estimated(s State) []Cue {
+	kg, basis := p.Weight(s)
+	if kg == 0 || basis == "called" {
+		return nil
+	}
+	return []Cue{Cue{ID: "weight.estimated"}.with("weight_kg", kg)}
+}
+
+// unsaid names the form of a read back that leaves out what nobody may be told
+// now; "" is the whole sentence.
+func (m *Machine) unsaid(e Event, now Time) string {
+	switch {
+	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
+		return ".clear" // nobody may be told to touch the patient
+	case e.Kind == ShockGiven && !m.state.InArrest():
+		return ".pulse" // nobody is told to compress
+	case e.Kind == CodeStart && m.state.Started == e.At && m.follows():
+		return ".next" // of the former nothing holds: that must be heard
+	}
+	return m.state.doubted(e.Kind)
+}
+
+// doubted names the form of a read-back that asks for what the callout leaves open, or
+// what contradicts it.
+func (s State) doubted(k Kind) string {
+	switch k {
+	case CodeEnd, Death:
+		switch {
+		case s.Compressing:
+			return ".compressing" // it may have been misheard
+		case k == Death && s.PulsePresent:
+			return ".pulse" // so may this
+		}
+	case RhythmVT, Torsades.Kind():
+		if !s.InArrest() && !s.knownPulse() && s.Ended == Never {
+			return ".pulse" // what to do depends on it
+		}
+	}
+	return ""
+}
+
+// byWeight says whether the weight alone tells the kind of patient.
+func (s State) byWeight(p *Protocol) bool {
+	return s.Patient == "" && s.AgeMonths == 0 && p.patient(s) != ""
+}
