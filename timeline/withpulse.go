@@ -7,7 +7,7 @@ import "slices"
 // unstable whatever was called. Without a pulse it does not apply: the arrest's
 // agenda takes over at once.
 func (p *Protocol) withPulse(s State) []Cue {
-	always := s.Rhythm.Fast() && slices.Contains(p.AlwaysUnstable, s.Rhythm)
+	always := slices.Contains(p.AlwaysUnstable, s.Rhythm)
 	if s.Ended != Never || s.StabilityAt == Never && !always {
 		return nil
 	}
