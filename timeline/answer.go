@@ -74,6 +74,10 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	c := reply("dose", e, now, Answer)
 	c.Expires, c.Items = now+Seconds(8), []string{drug}
 	amount, unit, ok := m.amount(drug)
+	if p.otherPatient(m.state) {
+		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "question.who"}}
+		return c
+	}
 	if none, spent := p.spent(m.state, drug); spent {
 		c.ID, c.Parts = "dose.spent", []Cue{none}
 		return c
@@ -129,7 +133,10 @@ func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 	if amount.PerKg && basis != "called" {
 		out = append(out, Cue{ID: "dose.estimated"})
 	}
-	if amount.Capped {
+	switch {
+	case amount.Raised:
+		out = append(out, Cue{ID: "dose.raised"})
+	case amount.Capped:
 		out = append(out, Cue{ID: "dose.limited"})
 	}
 	return out

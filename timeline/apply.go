@@ -326,7 +326,7 @@ func (s *State) confirm(e Event) {
 func (s *State) patient(e Event) {
 	switch e.Kind {
 	case PatientAdult, PatientChild, PatientInfant:
-		s.Patient = strings.TrimPrefix(string(e.Kind), "patient.")
+		s.Patient, s.whoAt = strings.TrimPrefix(string(e.Kind), "patient."), e.At
 	case PatientPregnant:
 		s.PregnantAt = e.At
 	case PatientHypothermic:
@@ -337,9 +337,9 @@ func (s *State) patient(e Event) {
 		s.weightSure = s.WeightKg == e.Values["weight_kg"] // told twice
 		s.WeightKg = e.Values["weight_kg"]
 	case PatientAge:
-		s.AgeMonths = 12 * e.Values["age_y"]
+		s.AgeMonths, s.ageAt = 12*e.Values["age_y"], e.At
 	case PatientAgeMonths:
-		s.AgeMonths = e.Values["age_months"]
+		s.AgeMonths, s.ageAt = e.Values["age_months"], e.At
 	case PatientStable, PatientUnstable:
 		s.spared()
 		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At

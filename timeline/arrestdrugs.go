@@ -61,6 +61,11 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
 	kg, _ := p.Weight(s)
 	dose, ok := p.Dose(drug, len(s.Doses(drug)), kg)
+	if p.otherPatient(s) {
+		c := due(id, at, keep, prio)
+		c.Parts = []Cue{{ID: "question.who"}}
+		return c
+	}
 	return p.Drugs[drug].cautioned(due(id, at, keep, prio).withAmount("dose_mg", dose, ok))
 }
 

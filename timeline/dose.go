@@ -59,6 +59,7 @@ type Computed struct {
 	Ml     float64 // 0 if no concentration is stated
 	PerKg  bool
 	Capped bool // a limit changed the product
+	Raised bool // and that limit was the least
 }
 
 // For computes the amount for a patient of kg kilograms. ok is false if it
@@ -78,6 +79,7 @@ func (a Amount) For(kg float64) (c Computed, ok bool) {
 		if a.Max > 0 {
 			limited = math.Min(limited, a.Max)
 		}
+		c.Raised = limited < a.Min
 		limited = math.Max(limited, a.Min)
 		c.Capped, c.Value = limited != c.Value, limited
 	}

@@ -2,6 +2,7 @@ package timeline
 
 import (
 	"fmt"
+	"slices"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -18,6 +19,10 @@ func (d Drug) perKg() (most float64) {
 func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Drug) error {
 	dearest := rules["overlay_times"].Value
 	for name, d := range drugs {
+		if list := sold[name]; len(list) > 0 && d.MgPerMl > 0 && !slices.Contains(list, d.MgPerMl) {
+			return fmt.Errorf("%s:%d: drug %s: %s mg/mL is not sold: choose one of %v", file, lineOf(root, "drugs", name), name,
+				FormatNumber(d.MgPerMl), list)
+		}
 		known, perKg := mostOf(p.Drugs[name].Doses, 0), p.Drugs[name].perKg()
 		for _, v := range p.Variants {
 			known, perKg = max(known, mostOf(v.Drugs[name].Doses, 0)), max(perKg, v.Drugs[name].perKg())

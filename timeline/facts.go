@@ -84,12 +84,15 @@ func (p *Protocol) jump(s State) []Cue {
 	return []Cue{due("etco2.jump", m.At+p.Span("settle_s"), Seconds(20), Due)}
 }
 
-// RoundLeft lists what of the first-minute round was not called yet, by spoken
-// name; nothing in an arrest.
+// afterwards is what of the round has no place in an arrest.
+var afterwards = map[Kind]bool{"intervention.ecg": true}
+
+// RoundLeft lists what of the first-minute round was not called yet and does not show
+// by what was, by spoken name.
 func (p *Protocol) RoundLeft(s State) []string {
 	var out []string
 	for _, k := range p.Round {
-		if !s.ticked(k) {
+		if !s.ticked(k) && !(s.InArrest() && afterwards[k]) {
 			out = append(out, k.Row().Spoken)
 		}
 	}
@@ -100,7 +103,10 @@ func (s State) ticked(k Kind) bool {
 	if _, done := s.Done[string(k)]; done {
 		return true
 	}
-	if _, bone := s.Done[string(AccessIO)]; k == AccessIV && bone {
+	if _, bone := s.Done[string(AccessIO)]; k == AccessIV && (bone || len(s.Given) > 0) {
+		return true
+	}
+	if k == "intervention.monitor" && s.Rhythm != Unknown {
 		return true
 	}
 	_, name := k.Family()

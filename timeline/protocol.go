@@ -120,6 +120,9 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err
 	}
+	if err := checkUnits(s.Name, &root, p.Values, q.Values); err != nil {
+		return err
+	}
 	shocks := slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic)
 	if err := checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync); err != nil {
 		return err
@@ -143,6 +146,9 @@ func (p *Protocol) merge(s Source) error {
 		}
 		part := child(&root, "variants", name)
 		if err := checkValues(s.Name, part, v.Values); err != nil {
+			return fmt.Errorf("%w (variant %s)", err, name)
+		}
+		if err := checkUnits(s.Name, part, laid(p.Values, q.Values), v.Values); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
 		if err := checkAmounts(s.Name, part, v.Drugs, v.Shocks, v.Sync); err != nil {

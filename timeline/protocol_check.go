@@ -51,18 +51,20 @@ var bounds = map[string]bound{
 	"stacked_antiarrhythmic_shocks": {1, 3},
 	"etco2_jump_mmhg":               {5, 30},
 	"epinephrine_not_before_shock":  {1, 5}, "shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
-	"opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "shock_most_j": {200, maxJoules},
+	"grown_from_years": {12, 25}, "opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "shock_most_j": {200, maxJoules},
 }
 
-// rules are the numbers of rules.yaml: what the state itself depends on.
-var rules = func() map[string]Value {
+// rules are the numbers of rules.yaml: what the state itself depends on; sold are the
+// concentrations that there are.
+var rules, sold = func() (map[string]Value, map[string][]float64) {
 	var doc struct {
-		Values map[string]Value `yaml:"values"`
+		Values         map[string]Value     `yaml:"values"`
+		Concentrations map[string][]float64 `yaml:"concentrations"`
 	}
 	if err := DecodeStrict("rules.yaml", rulesFile, &doc); err != nil {
 		panic(err) // that it is well formed is tested
 	}
-	return doc.Values
+	return doc.Values, doc.Concentrations
 }()
 
 // rule returns a number of rules.yaml that is given in seconds.
@@ -95,6 +97,16 @@ func checkValues(file string, root *yaml.Node, values map[string]Value) error {
 	for _, name := range slices.Sorted(maps.Keys(values)) {
 		if err := values[name].check(name); err != nil {
 			return fmt.Errorf("%s:%d: %w", file, lineOf(root, "values", name), err)
+		}
+	}
+	return nil
+}
+
+// checkUnits holds values to the units of those below them: 180 min is no 180 s.
+func checkUnits(file string, root *yaml.Node, below, values map[string]Value) error {
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		if u, want := values[name].Unit, below[name].Unit; u != "" && want != "" && u != want {
+			return fmt.Errorf("%s:%d: %s is in %s, not %s", file, lineOf(root, "values", name), name, want, u)
 		}
 	}
 	return nil

@@ -120,3 +120,22 @@ func TestDoubtfulIsChecked(t *testing.T) {
 		}
 	}
 }
+
+// A tenfold slip in a concentration makes a tenfold volume, and 180 min are no 180 s.
+func TestOverlayConcentrationAndUnit(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"drugs: {epinephrine: {mg_per_ml: 1, doses: [{fixed: 1, source: a}]}}", ""},
+		{"drugs: {epinephrine: {mg_per_ml: 0.01, doses: [{fixed: 1, source: a}]}}",
+			"x.yaml:1: drug epinephrine: 0.01 mg/mL is not sold: choose one of [0.1 1]"},
+		{"values: {epinephrine_due_s: {value: 180, unit: min, source: a}}",
+			"x.yaml:1: epinephrine_due_s is in s, not min"},
+	} {
+		got := ""
+		if _, err := LoadProtocol("aha-2025", Source{"x.yaml", []byte(c.text + "\n")}); err != nil {
+			got = err.Error()
+		}
+		if got != c.want {
+			t.Errorf("%s: %q, want %q", c.text, got, c.want)
+		}
+	}
+}

@@ -71,15 +71,38 @@ func toldAt(events []Event) []Event {
 
 // Retracted returns the numbers of the events that later events take back, or, of a
 // prompt that was cut off, tell anew.
+// What an undo, a correction or a move back did goes with it: if a reviewer withdraws
+// that, what it took back stands again, and what it put in its place is gone.
 func Retracted(events []Event) map[uint64]bool {
 	gone := map[uint64]bool{}
-	for _, e := range events {
+	for i, e := range slices.Backward(events) {
 		switch {
-		case e.Kind == Retraction:
-			gone[e.Retracts] = true
 		case e.Kind == CueSpoken && e.Replaces != 0:
 			gone[e.Replaces] = true
+		case e.Kind != Retraction && e.Replaces == 0 || e.Amend != nil && e.Kind != Retraction:
+		case e.Amend == nil && len(gone) > 0 && gone[wanted(events[:i])]:
+			if e.Kind != Retraction {
+				gone[e.Seq] = true
+			}
+		case e.Kind == Retraction:
+			gone[e.Retracts] = true
 		}
 	}
 	return gone
+}
+
+// wanted is the number of the callout that made coxswain append what follows the events:
+// an undo, a correction or a move back; 0: another.
+func wanted(before []Event) uint64 {
+	for _, e := range slices.Backward(before) {
+		f, _ := e.Kind.Family()
+		switch {
+		case e.Kind == Retraction || e.Kind == Question || e.Kind == CueSpoken || e.Replaces != 0:
+		case e.Kind == Undo || e.Kind == Backdate || e.Kind == CorrectEnergy || f == "correct.drug.":
+			return e.Seq
+		default:
+			return 0
+		}
+	}
+	return 0
 }

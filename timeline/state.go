@@ -89,6 +89,7 @@ type State struct {
 	Causes           map[string]string // considered, treated or excluded, by cause
 	CauseAt          map[string]Time   // when that was called
 	Patient          string            // adult, child, infant; empty if not called
+	whoAt, ageAt     Time              // when that was called, and the age
 	PregnantAt       Time              // when it was called; Never if not
 	OpioidAt         Time              // when it was called; Never if not
 	Hypothermic      bool
@@ -118,7 +119,7 @@ type State struct {
 func newState() State {
 	return State{
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
-		pulseTold: Never, LostAt: Never, coldAt: Never,
+		pulseTold: Never, LostAt: Never, coldAt: Never, whoAt: Never, ageAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,

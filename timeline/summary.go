@@ -47,6 +47,8 @@ func (m *Machine) situation(at Time) []Cue {
 		return append(out, Cue{ID: "summary.dead"})
 	case s.PulsePresent && s.FirstROSC != Never:
 		return append(out, Cue{ID: "summary.pulse"}.with("minutes", minutesFrom(s.PulseAt, at)))
+	case s.InArrest() && s.LostAt != Never && s.FirstROSC != Never:
+		return append(out, Cue{ID: "summary.lost"}.with("minutes", minutesFrom(s.LostAt, at)))
 	case s.InArrest():
 		return append(out, Cue{ID: "summary.ongoing"})
 	}

@@ -10,6 +10,9 @@ import (
 func (p *Protocol) weightQuestions(s State, e Event) []question {
 	after := s
 	after.patient(e)
+	if p.otherPatient(after) && !p.otherPatient(s) {
+		return []question{{Cue: Cue{ID: "question.who"}}}
+	}
 	kg := after.WeightKg
 	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient || kg == 0 {
 		return nil
@@ -26,6 +29,24 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 		once:    fmt.Sprintf("weight %v %d", kg, s.EndedBy),
 		instead: e.Kind == PatientWeight,
 	}}
+}
+
+// otherPatient reports whether an age was called that contradicts who was called to lie
+// there before it: until that is called again, no dose can rest on either.
+func (p *Protocol) otherPatient(s State) bool {
+	months, grown := s.AgeMonths, 12*p.Get("child_below_years")
+	if months == 0 || s.ageAt < s.whoAt {
+		return false
+	}
+	switch s.Patient {
+	case "adult":
+		return months < grown
+	case "infant":
+		return months >= 2*p.Get("infant_below_months")
+	case "child":
+		return months >= 12*p.Get("grown_from_years")
+	}
+	return false
 }
 
 // plausibleKg are the bounds of the weight that nobody asks about, by what was
