@@ -120,24 +120,15 @@ func (p *Protocol) merge(s Source) error {
 	if err := checkValues(s.Name, &root, q.Values); err != nil {
 		return err
 	}
-	if err := checkUnits(s.Name, &root, p.Values, q.Values); err != nil {
-		return err
-	}
 	shocks := slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic)
-	if err := checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync); err != nil {
-		return err
-	}
-	if err := p.checkDoses(s.Name, &root, q.Drugs); err != nil {
-		return err
-	}
-	if err := checkMeasured(s.Name, &root, q.Measured); err != nil {
-		return err
-	}
-	if err := checkDoubtful(s.Name, &root, q.Doubtful); err != nil {
-		return err
-	}
-	if err := checkNotes(s.Name, &root, q.Notes); err != nil {
-		return err
+	for _, err := range []error{
+		checkUnits(s.Name, &root, p.Values, q.Values), checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync),
+		p.checkDoses(s.Name, &root, q.Drugs), checkMeasured(s.Name, &root, q.Measured),
+		checkDoubtful(s.Name, &root, q.Doubtful), checkNotes(s.Name, &root, q.Notes),
+	} {
+		if err != nil {
+			return err
+		}
 	}
 	for name, v := range q.Variants {
 		if !patients[name] {
