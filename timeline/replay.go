@@ -70,8 +70,7 @@ func toldAt(events []Event) []Event {
 }
 
 // Retracted returns the numbers of the events that later events take back, or, of a
-// prompt that was cut off, tell anew.
-// What an undo, a correction or a move back did goes with it: if a reviewer withdraws
+// prompt that was cut off, tell anew. What an undo, a correction or a move back did goes with it: if a reviewer withdraws
 // that, what it took back stands again, and what it put in its place is gone.
 func Retracted(events []Event) map[uint64]bool {
 	gone := map[uint64]bool{}
@@ -80,7 +79,7 @@ func Retracted(events []Event) map[uint64]bool {
 		case e.Kind == CueSpoken && e.Replaces != 0:
 			gone[e.Replaces] = true
 		case e.Kind != Retraction && e.Replaces == 0 || e.Amend != nil && e.Kind != Retraction:
-		case e.Amend == nil && len(gone) > 0 && gone[wanted(events[:i])]:
+		case e.Amend == nil && len(gone) > 0 && withdrawn(events[:i], gone):
 			if e.Kind != Retraction {
 				gone[e.Seq] = true
 			}
@@ -91,18 +90,18 @@ func Retracted(events []Event) map[uint64]bool {
 	return gone
 }
 
-// wanted is the number of the callout that made coxswain append what follows the events:
-// an undo, a correction or a move back; 0: another.
-func wanted(before []Event) uint64 {
+// withdrawn reports whether the callout that made coxswain append what follows the
+// events, an undo, a correction or a move back, is gone itself.
+func withdrawn(before []Event, gone map[uint64]bool) bool {
 	for _, e := range slices.Backward(before) {
 		f, _ := e.Kind.Family()
 		switch {
 		case e.Kind == Retraction || e.Kind == Question || e.Kind == CueSpoken || e.Replaces != 0:
 		case e.Kind == Undo || e.Kind == Backdate || e.Kind == CorrectEnergy || f == "correct.drug.":
-			return e.Seq
+			return gone[e.Seq]
 		default:
-			return 0
+			return false
 		}
 	}
-	return 0
+	return false
 }
