@@ -18,7 +18,9 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	case !ok:
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	case !near:
-		return Ready{Cues: []Cue{named(reply("undo.ask", e, now, ReadBack), last)}}
+		ask := named(reply("undo.ask", e, now, ReadBack), last)
+		ask.Parts = nil // the amount would follow "say confirmed"
+		return Ready{Cues: []Cue{ask}}
 	}
 	return m.takeBack(last, e, now)
 }
@@ -134,7 +136,7 @@ func named(c Cue, e Event) Cue {
 // one keeps when it was heard. Over one that it depends on it is not moved: that
 // is asked about.
 func (m *Machine) backdate(e Event, now Time) Ready {
-	last, _, ok := m.undoable(e.At)
+	last, ok := m.dated()
 	if !ok {
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	}
@@ -159,6 +161,23 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		return Ready{Cues: []Cue{c}}
 	}
 	return replace(e, last, moved, c)
+}
+
+// dated is the newest callout of this case that can have happened earlier than it was
+// called: what was given, done or seen, and neither who lies there nor a setting.
+func (m *Machine) dated() (last Event, ok bool) {
+	gone := Retracted(m.events)
+	for _, e := range slices.Backward(m.events) {
+		if e.Seq <= m.state.EndedBy {
+			break
+		}
+		group, _, _ := strings.Cut(string(e.Kind), ".")
+		setting := group == "patient" || group == "metronome" || group == "round"
+		if e.Kind.IsCallout() && !e.Kind.Row().Control && !gone[e.Seq] && !setting {
+			return e, true
+		}
+	}
+	return Event{}, false
 }
 
 // crossed is the last event that an event would be moved over and that it depends

@@ -70,8 +70,9 @@ func toldAt(events []Event) []Event {
 }
 
 // Retracted returns the numbers of the events that later events take back, or, of a
-// prompt that was cut off, tell anew. What an undo, a correction or a move back did goes with it: if a reviewer withdraws
-// that, what it took back stands again, and what it put in its place is gone.
+// prompt that was cut off, tell anew. What an undo, a correction or a move back did goes
+// with it: if a reviewer withdraws that, what it took back stands again, and what it put
+// in its place is gone.
 func Retracted(events []Event) map[uint64]bool {
 	gone := map[uint64]bool{}
 	for i, e := range slices.Backward(events) {

@@ -175,6 +175,13 @@ func (s State) Total(drug string) float64 {
 	return sum
 }
 
+// Repeats reports whether a shock or a dose that is called in the state is the one that
+// was called a moment ago: it counts once.
+func (s State) Repeats(e Event) bool {
+	drug, given := e.Kind.Drug()
+	return s.sameShock(e) || given && s.sameDose(drug, e)
+}
+
 // Cardioversions are the synchronised shocks.
 func (s State) Cardioversions() []Shock {
 	return slices.DeleteFunc(slices.Clone(s.Shocks), func(x Shock) bool { return !x.Synced })

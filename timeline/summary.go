@@ -32,6 +32,14 @@ func counted(id, slot string, n float64) []Cue {
 // minutesFrom counts whole minutes; what was called late lies behind the end: none.
 func minutesFrom(from, to Time) float64 { return max(0, math.Floor((to-from).Seconds()/60)) }
 
+// since tells how many minutes ago something was; in the first, that it is new.
+func since(id string, from, to Time) Cue {
+	if minutes := minutesFrom(from, to); minutes > 0 {
+		return Cue{ID: id}.with("minutes", minutes)
+	}
+	return Cue{ID: id + ".new"}
+}
+
 // situation: since when, and how it stands.
 func (m *Machine) situation(at Time) []Cue {
 	s := m.state
@@ -40,15 +48,15 @@ func (m *Machine) situation(at Time) []Cue {
 	}
 	var out []Cue
 	if s.ArrestAt != Never {
-		out = append(out, Cue{ID: "summary.arrest"}.with("minutes", minutesFrom(s.ArrestAt, at)))
+		out = append(out, since("summary.arrest", s.ArrestAt, at))
 	}
 	switch {
 	case s.Dead:
 		return append(out, Cue{ID: "summary.dead"})
 	case s.PulsePresent && s.FirstROSC != Never:
-		return append(out, Cue{ID: "summary.pulse"}.with("minutes", minutesFrom(s.PulseAt, at)))
+		return append(out, since("summary.pulse", s.PulseAt, at))
 	case s.InArrest() && s.LostAt != Never && s.FirstROSC != Never:
-		return append(out, Cue{ID: "summary.lost"}.with("minutes", minutesFrom(s.LostAt, at)))
+		return append(out, since("summary.lost", s.LostAt, at))
 	case s.InArrest():
 		return append(out, Cue{ID: "summary.ongoing"})
 	}

@@ -102,12 +102,14 @@ func (p *Protocol) slowly(drug string, s State, at Time) Cue {
 	amount, ok := p.Dose(entry, 0, kg)
 	c := due("peri."+drug, at, Seconds(60), Advice)
 	if a := amount.Amount; a.MgMin > 0 {
+		c.ID += ".open" // a rate, and no dose
 		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))}
 		return p.Drugs[entry].cautioned(c)
 	}
 	c = c.withAmount("dose_mg", amount, ok)
 	switch {
-	case !ok && amount.Amount.PerKg > 0: // the weight first
+	case !ok: // the weight, or the local chart, first
+		c.ID += ".open"
 	case amount.Amount.OverMin > 0:
 		c = c.with("minutes", amount.Amount.OverMin)
 	case drug == "amiodarone":

@@ -192,6 +192,11 @@ func TestAvoidedByState(t *testing.T) {
 		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 cardioversion.given, 60 pulse.lost, " +
 			"62 compressions.start, 70 rhythm.vf, 75 shock.given", true},
 		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 shock.given", false},
+		{"unstable-vt", "no unsynchronised", "540 note", false}, // a note to coxswain is nothing done
+		{"unstable-vt", "no contradiction", "540 note", false},
+		// told twice, it is one shock: the dose came before the protocol's second
+		{"shockable", "epinephrine after", "14 compressions.start, 20 rhythm.vf, 30 shock.given, 34 shock.given, " +
+			"36 compressions.start, 60 drug.epinephrine", false},
 	} {
 		f := points(t, load(t, c.id).Score(p, called(t, p, c.events)), c.reason)
 		if (f.Points == f.Of) != c.earned || f.Points != 0 && f.Points != f.Of {

@@ -28,12 +28,14 @@ type step struct {
 	event timeline.Event
 }
 
-// walk lists the events that stand, in the order of time; the last step is the
-// end, without an event.
+// walk lists the events that stand, in the order of time, what was told twice once; the
+// last step is the end, without an event.
 func walk(events []timeline.Event) []step {
 	var out []step
 	for s, e := range timeline.Replay(events, math.MaxInt64) {
-		out = append(out, step{s, e})
+		if !s.Repeats(e) {
+			out = append(out, step{s, e})
+		}
 	}
 	return out
 }
@@ -184,7 +186,7 @@ func factOfFamily(s timeline.State, k timeline.Kind) (holds, known bool) {
 func (l Criterion) avoided(f *Finding, so []step, at timeline.Time, place int) {
 	arose := false // the team did something while it could have gone wrong
 	for _, s := range so[place+1:] {
-		if s.event.At < at || !s.event.Kind.IsCallout() || !holdsAny(s.state, l.When) {
+		if s.event.At < at || !tells(s.event.Kind) || !holdsAny(s.state, l.When) {
 			continue
 		}
 		arose = true
@@ -259,16 +261,24 @@ func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 	return f
 }
 
+// tells reports whether a callout tells what was seen or done: no order or question to
+// coxswain does.
+func tells(k timeline.Kind) bool { return k.IsCallout() && !k.Row().Control }
+
+// reminders are questions that are no contradiction: whether sync is off, and what was
+// told twice.
+var reminders = map[string]bool{"question.sync.off": true, "question.drug.again": true, "question.shock.again": true}
+
 // questionFinding: contradictions that were asked about, or noted because it was
-// too late to ask. Whether sync is off is a reminder, no contradiction.
+// too late to ask.
 func questionFinding(so []step) Finding {
 	f := Finding{Of: 3, Reason: "no contradiction to the protocol", Listen: timeline.Never}
 	f.Source = "the questions that coxswain asked"
 	var asked []string
 	called := false
 	for _, s := range so {
-		called = called || s.event.Kind.IsCallout()
-		if s.event.Kind != timeline.Question || s.event.Cue == "question.sync.off" {
+		called = called || tells(s.event.Kind)
+		if s.event.Kind != timeline.Question || reminders[s.event.Cue] || !strings.HasPrefix(s.event.Cue, "question.") {
 			continue
 		}
 		asked = append(asked, timeline.Asked(s.event.Cue))
