@@ -194,14 +194,21 @@ func TestAvoidedByState(t *testing.T) {
 		{"unstable-vt", "no unsynchronised", "10 rhythm.vt, 15 patient.unstable, 40 shock.given", false},
 		{"unstable-vt", "no unsynchronised", "540 note", false}, // a note to coxswain is nothing done
 		{"unstable-vt", "no contradiction", "540 note", false},
-		// told twice, it is one shock: the dose came before the protocol's second
-		{"shockable", "epinephrine after", "14 compressions.start, 20 rhythm.vf, 30 shock.given, 34 shock.given, " +
-			"36 compressions.start, 60 drug.epinephrine", false},
 	} {
 		f := points(t, load(t, c.id).Score(p, called(t, p, c.events)), c.reason)
 		if (f.Points == f.Of) != c.earned || f.Points != 0 && f.Points != f.Of {
 			t.Errorf("%s, %s: %+v", c.id, c.events, f)
 		}
+	}
+}
+
+// A shock that is told twice is one: the moment behind the second never came.
+func TestToldTwiceIsOne(t *testing.T) {
+	p := protocol(t, "aha-2025")
+	events := called(t, p, "14 compressions.start, 20 rhythm.vf, 30 shock.given, 34 shock.given, 36 compressions.start, "+
+		"60 drug.epinephrine")
+	if f := points(t, load(t, "shockable").Score(p, events), "epinephrine after"); f.Points != 0 || f.Of != 0 {
+		t.Errorf("%+v", f)
 	}
 }
 
