@@ -10,7 +10,7 @@ require (
 	github.com/go-audio/wav v1.1.0 // WAV files
 	github.com/gordonklaus/portaudio v0.0.0-20250206071425-98a94950218b // sound devices (cgo)
 	github.com/nats-io/nats.go v1.55.0 // `coxswain publish`; 2.0 MB of the binary
-	github.com/parquet-go/parquet-go v0.32.0 // `coxswain records --parquet`; 5.7 MB of the binary
+	github.com/parquet-go/parquet-go v0.25.1 // `coxswain records --parquet`; the last without protobuf, which adds 3.4 MB to the binary
 	github.com/pion/opus v0.1.0 // decodes the spoken clips
 	github.com/spf13/cobra v1.10.2 // commands
 	github.com/spf13/pflag v1.0.10 // flags
@@ -50,8 +50,6 @@ require (
 	github.com/nats-io/jwt/v2 v2.8.2 // indirect
 	github.com/nats-io/nkeys v0.4.16 // indirect
 	github.com/nats-io/nuid v1.0.1 // indirect
-	github.com/parquet-go/bitpack v1.0.0 // indirect
-	github.com/parquet-go/jsonlite v1.0.0 // indirect
 	github.com/pelletier/go-toml/v2 v2.2.4 // indirect
 	github.com/pierrec/lz4/v4 v4.1.22 // indirect
 	github.com/pkg/errors v0.9.1 // indirect
@@ -61,7 +59,6 @@ require (
 	github.com/spf13/afero v1.15.0 // indirect
 	github.com/spf13/cast v1.10.0 // indirect
 	github.com/subosito/gotenv v1.6.0 // indirect
-	github.com/twpayne/go-geom v1.6.1 // indirect
 	golang.org/x/crypto v0.58.0 // indirect
 	golang.org/x/text v0.43.0 // indirect
 	golang.org/x/time v0.16.0 // indirect
