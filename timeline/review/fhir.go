@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -90,9 +91,9 @@ func (r *Record) writeFHIR(w io.Writer) error {
 			)
 		}
 	}
-	gone := timeline.Retracted(r.Events)
+	once := once(r.Events)
 	for _, e := range r.Events {
-		if !gone[e.Seq] {
+		if once[e.Seq] {
 			b.event(e)
 		}
 	}
@@ -110,22 +111,37 @@ func narrative(text string) object {
 	return object{"status": "generated", "div": `<div xmlns="http://www.w3.org/1999/xhtml">` + text + `</div>`}
 }
 
+// once are the numbers of the events that stand, of a shock or a dose that was told twice
+// the first.
+func once(events []timeline.Event) map[uint64]bool {
+	out := map[uint64]bool{}
+	for s, e := range timeline.Replay(events, math.MaxInt64) {
+		out[e.Seq] = !s.Repeats(e)
+	}
+	return out
+}
+
+// words tells an event in the words of the record's protocol.
+func (b *bundle) words(text string) string { return timeline.Reword(b.r.Session.Words(), text) }
+
 // event adds what the table of kinds makes of an event, if anything.
 func (b *bundle) event(e timeline.Event) {
 	own, at, row := string(e.Kind), b.when(e.At), e.Kind.Row()
 	switch row.FHIR {
 	case "medication":
 		drug, _ := e.Kind.Drug()
-		m := object{"status": "completed", "medicationCodeableConcept": concept(row.Code, own, drug), "effectiveDateTime": at}
+		what := concept(row.Code, own, drug)
+		what["text"] = b.words(what["text"].(string))
+		m := object{"status": "completed", "medicationCodeableConcept": what, "effectiveDateTime": at}
 		if mg := e.Milligrams(); mg > 0 {
 			m["dosage"] = object{
-				"text": e.Words(),
+				"text": b.words(e.Words()),
 				"dose": object{"value": mg, "unit": "mg", "system": "http://unitsofmeasure.org", "code": "mg"},
 			}
 		}
 		b.add("MedicationAdministration", m)
 	case "procedure":
-		p := object{"status": "completed", "code": concept(row.Code, own, e.Words()), "performedDateTime": at}
+		p := object{"status": "completed", "code": concept(row.Code, own, b.words(e.Words())), "performedDateTime": at}
 		if j := e.Values["energy_j"]; j > 0 {
 			p["note"] = []object{{"text": timeline.FormatNumber(j) + " J"}}
 		}

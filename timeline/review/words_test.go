@@ -37,10 +37,57 @@ func TestRecordIsReadInItsProtocolsWords(t *testing.T) {
 		for _, x := range r.AsCalled {
 			read = append(read, x.Name)
 		}
+		read = append(read, fhirTexts(t, r)...)
 		text, _ := json.Marshal(read)
 		all := strings.ToLower(string(text))
 		if !strings.Contains(all, want[0]) || strings.Contains(all, want[1]) {
 			t.Errorf("%s: %s", protocol, all)
 		}
+	}
+}
+
+// fhirTexts are the texts for people of the medications in the FHIR export.
+func fhirTexts(t *testing.T, r *Record) (texts []string) {
+	t.Helper()
+	var out strings.Builder
+	if err := r.writeFHIR(&out); err != nil {
+		t.Fatal(err)
+	}
+	var doc struct {
+		Entry []struct {
+			Resource struct {
+				Drug   struct{ Text string } `json:"medicationCodeableConcept"`
+				Dosage struct{ Text string } `json:"dosage"`
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(out.String()), &doc); err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range doc.Entry {
+		texts = append(texts, e.Resource.Drug.Text, e.Resource.Dosage.Text)
+	}
+	return texts
+}
+
+// A dose that two people told within a moment is one medication in the export.
+func TestToldTwiceIsExportedOnce(t *testing.T) {
+	var events []timeline.Event
+	for i, at := range []float64{20, 24, 200} {
+		events = append(events, timeline.Event{Seq: uint64(i + 3), Kind: timeline.Epinephrine, At: timeline.Seconds(at),
+			Values: map[string]float64{"dose_mg": 1}})
+	}
+	r := Of(append([]timeline.Event{
+		{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Protocol: "aha-2025 00ff", Wall: "2030-01-01T00:00:00Z"}},
+		{Seq: 2, Kind: timeline.CompressionsStart, At: timeline.Seconds(2)},
+	}, events...), nil)
+	n := 0
+	for _, text := range fhirTexts(t, r) {
+		if text == "Epinephrine" {
+			n++
+		}
+	}
+	if n != 2 {
+		t.Errorf("%d medications, want 2", n)
 	}
 }
