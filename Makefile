@@ -90,7 +90,7 @@ uninstall:
 	[ -n "$(DESTDIR)" ] || sh cmd/coxswain/install/postrm.sh remove
 
 NFPM := github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.43.4
-DEB_VERSION := 0.1+git$(shell git show -s --format=%cd.%h --date=format:%Y%m%d 2>/dev/null || echo 0)
+DEB_VERSION := 0.1+git$(shell git show -s --format=%cd.%h --date=format:%Y%m%d.%H%M%S 2>/dev/null || echo 0)
 deb: PREFIX = /usr
 deb: package
 	rm -f build/*.deb

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"sort"
 	"strconv"
 	"strings"
@@ -173,7 +174,15 @@ func (r *Record) Utstein() []Field {
 	}
 	add("sustained return of circulation", sustained, "no compressions needed for 20 consecutive minutes")
 	add("outcome of the event", outcome(s), "as called: return of circulation, death, or not called")
-	for _, f := range []string{"patient identifiers", "age", "sex", "location of the arrest", "witnessed",
+	age := ""
+	if s.AgeMonths > 0 {
+		age = timeline.FormatNumber(s.AgeMonths) + " months"
+		if math.Mod(s.AgeMonths, 12) == 0 {
+			age = timeline.FormatNumber(s.AgeMonths/12) + " years"
+		}
+	}
+	add("age", age, "as called; else to be filled in by the reviewer")
+	for _, f := range []string{"patient identifiers", "sex", "location of the arrest", "witnessed",
 		"monitored", "survival to discharge", "neurological outcome"} {
 		add(f, "", "not for a voice log to know: to be filled in by the reviewer")
 	}

@@ -1,6 +1,7 @@
 package review
 
 import (
+	"crypto/sha1"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -35,19 +36,41 @@ type bundle struct {
 	entries []object
 }
 
+// The first three entries of a bundle, to which the others refer.
+const (
+	patient   = "patient-1"
+	device    = "device-2"
+	encounter = "encounter-3"
+)
+
+// url is an entry's fullUrl: a UUID (RFC 9562, version 5: by name) made of the record and
+// the entry's id, the same each time. References in the bundle are these, since nothing
+// else resolves in one whose entries are on no server (FHIR R4, Bundle, "Resolving
+// references in Bundles").
+func (b *bundle) url(id string) string {
+	h := sha1.New()
+	fmt.Fprintf(h, "coxswain %s %s %s", b.r.Session.Wall, b.r.Name, id)
+	u := h.Sum(nil)[:16]
+	u[6], u[8] = u[6]&0x0f|0x50, u[8]&0x3f|0x80
+	return fmt.Sprintf("urn:uuid:%x-%x-%x-%x-%x", u[:4], u[4:6], u[6:8], u[8:10], u[10:])
+}
+
+// ref refers to an entry.
+func (b *bundle) ref(id string) object { return object{"reference": b.url(id)} }
+
 func (b *bundle) add(kind string, res object) {
 	id := fmt.Sprintf("%s-%d", strings.ToLower(kind), len(b.entries)+1)
 	res["resourceType"], res["id"] = kind, id
 	if kind != "Patient" && kind != "Device" && kind != "Encounter" {
-		res["subject"] = object{"reference": "Patient/patient-1"}
+		res["subject"] = b.ref(patient)
 		switch kind {
 		case "MedicationAdministration":
-			res["context"] = object{"reference": "Encounter/encounter-3"}
+			res["context"] = b.ref(encounter)
 		default:
-			res["encounter"] = object{"reference": "Encounter/encounter-3"}
+			res["encounter"] = b.ref(encounter)
 		}
 	}
-	b.entries = append(b.entries, object{"fullUrl": "urn:coxswain:" + b.r.Name + ":" + id, "resource": res})
+	b.entries = append(b.entries, object{"fullUrl": b.url(id), "resource": res})
 }
 
 func (b *bundle) when(t timeline.Time) string { return b.r.Clock(t).Format(time.RFC3339) }
@@ -73,10 +96,8 @@ func (r *Record) writeFHIR(w io.Writer) error {
 				"code":    "EMER",
 				"display": "emergency",
 			},
-			"subject": object{
-				"reference": "Patient/patient-1",
-			},
-			"period": object{"start": b.when(max(0, r.Started)), "end": b.when(r.End)},
+			"subject": b.ref(patient),
+			"period":  object{"start": b.when(max(0, r.Started)), "end": b.when(r.End)},
 		},
 	)
 	for _, s := range r.Stretches {
@@ -155,7 +176,7 @@ func (b *bundle) event(e timeline.Event) {
 				"text":   "Rhythm or pulse, as called",
 			},
 			"effectiveDateTime": at, "valueCodeableConcept": concept(row.Code, own, e.Words()),
-			"device": object{"reference": "Device/device-2"}})
+			"device": b.ref(device)})
 	}
 }
 
@@ -166,7 +187,7 @@ func (b *bundle) measurement(e timeline.Event, row timeline.Row, at string) {
 		"status":            "final",
 		"code":              concept(row.Code, string(e.Kind), row.Words),
 		"effectiveDateTime": at,
-		"device":            object{"reference": "Device/device-2"},
+		"device":            b.ref(device),
 	}
 	if row.Category != "" {
 		const system = "http://terminology.hl7.org/CodeSystem/observation-category"
@@ -199,7 +220,7 @@ func (b *bundle) figure(f figures.Figure) {
 		"status":            "final",
 		"code":              object{"coding": []object{{"system": ownSystem, "code": f.ID}}, "text": f.Name},
 		"effectiveDateTime": b.when(b.r.End),
-		"device":            object{"reference": "Device/device-2"},
+		"device":            b.ref(device),
 	}
 	if f.Known {
 		o["valueQuantity"] = object{"value": f.Value, "unit": f.Unit, "system": "http://unitsofmeasure.org", "code": f.Unit}

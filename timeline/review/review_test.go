@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -296,5 +297,34 @@ func TestUtsteinFields(t *testing.T) {
 		if got[field] != want {
 			t.Errorf("%s: %q, want %q", field, got[field], want)
 		}
+	}
+}
+
+// Every reference of the bundle is the fullUrl of one of its entries, as FHIR R4 has it
+// for a bundle that lies on no server, and each fullUrl is a UUID of its own.
+func TestReferencesResolve(t *testing.T) {
+	var b bytes.Buffer
+	if err := sample(t).writeFHIR(&b); err != nil {
+		t.Fatal(err)
+	}
+	var doc struct{ Entry []struct{ FullURL string } }
+	if err := json.Unmarshal(b.Bytes(), &doc); err != nil {
+		t.Fatal(err)
+	}
+	urls, form := map[string]bool{}, regexp.MustCompile(`^urn:uuid:[0-9a-f]{8}-[0-9a-f]{4}-5[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$`)
+	for _, e := range doc.Entry {
+		if !form.MatchString(e.FullURL) || urls[e.FullURL] {
+			t.Errorf("fullUrl %q", e.FullURL)
+		}
+		urls[e.FullURL] = true
+	}
+	refs := regexp.MustCompile(`"reference": "([^"]*)"`).FindAllStringSubmatch(b.String(), -1)
+	for _, r := range refs {
+		if !urls[r[1]] {
+			t.Fatalf("%q is no entry", r[1])
+		}
+	}
+	if len(refs) < 10 {
+		t.Errorf("%d references", len(refs))
 	}
 }

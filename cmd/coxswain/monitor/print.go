@@ -25,7 +25,11 @@ func Print(w io.Writer, n *Status) error {
 		clock(n.CycleLeft),
 	)
 	for _, d := range n.Due {
-		fmt.Fprintf(w, "due in %.0f s: %s\n", d.In, d.Text)
+		when := fmt.Sprintf("due in %.0f s", d.In)
+		if d.In < 0.5 {
+			when = fmt.Sprintf("due for %.0f s", -min(d.In, 0))
+		}
+		fmt.Fprintf(w, "%s: %s\n", when, d.Text)
 	}
 	for _, l := range n.Last {
 		fmt.Fprintf(w, "%.0f s ago: %s (%.0f %%)\n", l.Ago, l.Text, 100*l.Sure)
@@ -44,16 +48,11 @@ func Print(w io.Writer, n *Status) error {
 		}
 		fmt.Fprintln(w)
 	}
-	_, err := fmt.Fprintf(
-		w,
-		"recogniser: %s; sound: %s; microphone %.0f dBFS; record %s, saved: %v; faults: %d\n%s\n",
-		n.Recogniser,
-		n.Sound,
-		n.Microphone,
-		n.Record,
-		n.Saving,
-		n.Faults,
-		n.Caution,
-	)
+	saved := fmt.Sprintf("record %s, saved: %v", n.Record, n.Saving)
+	if n.Record == "" {
+		saved = "no record yet"
+	}
+	_, err := fmt.Fprintf(w, "recogniser: %s; sound: %s; microphone %.0f dBFS; %s; faults: %d\n%s\n",
+		n.Recogniser, n.Sound, n.Microphone, saved, n.Faults, n.Caution)
 	return err
 }

@@ -73,6 +73,9 @@ func (c Collector) Run(ctx context.Context) (done Collected, err error) {
 	for _, dir := range cut {
 		os.RemoveAll(dir)
 	}
+	if err := settleAll(c.Folder); err != nil {
+		return done, err
+	}
 	s, err := c.Store.open(ctx)
 	if err != nil {
 		return done, err
@@ -329,53 +332,6 @@ func (f *fetch) check(dir string, l letter) (*record.Record, error) {
 		}
 	}
 	return nil, err
-}
-
-// place puts a record where it belongs. One that is there already is replaced only by
-// itself with more behind it; where a reviewer has amended it here, both stay.
-func (f *fetch) place(r *record.Record, l letter) error {
-	ids, list := l.ID+"\n", &f.done.New
-	dir := filepath.Join(f.Folder, l.Name+"_"+l.Room)
-	for n := 2; ; n++ {
-		here, err := record.Open(dir)
-		if errors.Is(err, os.ErrNotExist) {
-			break
-		}
-		if err != nil {
-			return fmt.Errorf("what is here already: %w", err)
-		}
-		before, _ := readSmall(dir, fromName)
-		same := here.Fingerprint() == r.Fingerprint()
-		if _, later := here.Since(r.Fingerprint()); later && (!same || record.Signed(dir) && !record.Signed(r.Dir)) {
-			f.done.Known++ // here is more than what came
-			return f.from(dir, string(before)+ids)
-		}
-		if _, grown := r.Since(here.Fingerprint()); grown {
-			ids, list = string(before)+ids, &f.done.Changed
-			break
-		}
-		dir = fmt.Sprintf("%s_%d", filepath.Join(f.Folder, l.Name+"_"+l.Room), n)
-	}
-	if err := f.from(r.Dir, ids); err != nil {
-		return err
-	}
-	if list == &f.done.Changed {
-		old := r.Dir + ".old"
-		if err := os.Rename(dir, old); err != nil {
-			return err
-		}
-	}
-	if err := os.Rename(r.Dir, dir); err != nil {
-		return err
-	}
-	f.known[l.ID] = dir
-	*list = append(*list, filepath.Base(dir))
-	return nil
-}
-
-// from notes the ids that a record came under.
-func (f *fetch) from(dir, ids string) error {
-	return record.WriteFile(filepath.Join(dir, fromName), []byte(ids))
 }
 
 // Print says it in lines.

@@ -246,3 +246,50 @@ func TestPasswordInClear(t *testing.T) {
 		}
 	}
 }
+
+// What a reviewer has put beside a record is still there when more of it has come, and
+// wherever a run is cut off, nothing is lost.
+func TestReviewersFilesStay(t *testing.T) {
+	r := newRoom(t, startCluster(t, 1).created())
+	dir, c := r.record(0), r.reviewer()
+	if err := r.pass(); err != nil {
+		t.Fatal(err)
+	}
+	collect(t, c)
+	here := filepath.Join(c.Folder, "2026-03-01T140000_bay-2")
+	notes := filepath.Join(here, "notes.txt")
+	if err := os.WriteFile(notes, []byte("mine"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	amend(t, dir, "AB", r.signs)
+	if err := r.pass(); err != nil {
+		t.Fatal(err)
+	}
+	if done := collect(t, c); len(done.Changed) != 1 {
+		t.Fatalf("%+v", done)
+	}
+	mine := func(what string) {
+		t.Helper()
+		if b, err := os.ReadFile(notes); err != nil || string(b) != "mine" {
+			t.Errorf("%s: %v %q", what, err, b)
+		}
+		left, _ := filepath.Glob(filepath.Join(c.Folder, "*"+beforeName))
+		if same(t, dir, here); len(left) > 0 {
+			t.Errorf("%s: %q is left", what, left)
+		}
+	}
+	mine("after an amendment")
+	if err := os.Rename(here, here+beforeName); err != nil { // cut off between two steps
+		t.Fatal(err)
+	}
+	collect(t, c)
+	mine("cut off before the new one stood")
+	if err := os.Mkdir(here+beforeName, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(notes, filepath.Join(here+beforeName, "notes.txt")); err != nil { // and after it
+		t.Fatal(err)
+	}
+	collect(t, c)
+	mine("cut off after the new one stood")
+}

@@ -23,7 +23,7 @@ func TimePoints(w io.Writer, events []timeline.Event, asJSON bool, caution strin
 		if p.At == timeline.Never {
 			return ""
 		}
-		return wall.Add(audio.Duration(int64(p.At))).Round(time.Second).Format(time.RFC3339)
+		return wall.Add(audio.Duration(int64(p.At))).Format(time.RFC3339)
 	}
 	if asJSON {
 		enc := json.NewEncoder(w)

@@ -162,6 +162,9 @@ func (t *terminal) line(line string) {
 	first, rest, _ := strings.Cut(line, " ")
 	if at, err := timeline.ParseTime(first); err == nil && strings.Contains(first, ":") {
 		t.timed, line = true, rest
+		if why := t.clock(first, at); why != nil {
+			t.refused(why)
+		}
 		for timeline.Time(t.session.Pos()) < at && !t.session.Over() {
 			t.block()
 		}
@@ -176,6 +179,18 @@ func (t *terminal) line(line string) {
 	}
 	t.keyboard.next = append(t.keyboard.next, r)
 	t.block()
+}
+
+// clock tells what a time before a line does to the clock, where whoever types may not
+// expect it: the clock never goes back, and one that goes with the wall's runs ahead.
+func (t *terminal) clock(said string, at timeline.Time) error {
+	switch now := timeline.Time(t.session.Pos()); {
+	case at < now-timeline.Seconds(1):
+		return fmt.Errorf("%s has passed, the clock stands at %v: what is typed counts from now", said, now)
+	case at > now+timeline.Seconds(1) && !t.stays:
+		return fmt.Errorf("the clock has run on from %v to %s: all that lies between counts as passed", now, said)
+	}
+	return nil
 }
 
 // block lets 10 ms of silence pass.
