@@ -180,7 +180,8 @@ func TestTypedRecordFolder(t *testing.T) {
 
 // The clock of a drill never goes back, and whoever types an earlier time is told so.
 func TestTypedTimeThatHasPassed(t *testing.T) {
-	_, events, printed := runDrill(t, "0:08 start the code\n0:20 compressions started\n0:10 rhythm check\n0:20 resume compressions\n", "shockable")
+	_, events, printed := runDrill(t,
+		"0:08 start the code\n0:20 compressions started\n0:10 rhythm check\n0:20 resume compressions\n", "shockable")
 	if !strings.Contains(printed, "0:10 has passed, the clock stands at 0:20") || strings.Count(printed, "has passed") != 1 {
 		t.Error(printed)
 	}
