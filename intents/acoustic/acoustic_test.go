@@ -133,7 +133,7 @@ func TestUsualNumbers(t *testing.T) {
 		t.Fatal(err)
 	}
 	for k, p := range g.phrases {
-		if n := len(g.usual[k]); p.Callout.ID == "shock.given" && p.HasSlot() != (n == 1) {
+		if n := len(g.usualSpans(k)); p.Callout.ID == "shock.given" && p.HasSlot() != (n == 1) {
 			t.Errorf("%q has %d usual forms", p.Text, n)
 		}
 	}

@@ -292,7 +292,7 @@ func (d *decoder) forbidden(f found) bool { return f.forbids() && d.clearly(f.fr
 
 // begins is the frame of a phrase, since its start, that it is best entered with.
 func (d *decoder) begins(c candidate, enter []float32) int {
-	a := d.align(d.g, c, d.g.spans[c.phrase], enter)
+	a := d.align(d.g, c, d.g.span(c.phrase), enter)
 	n, m := c.end-c.start+1, int(a.sp.hi-a.sp.lo)
 	for t, at := n-1, a.at; t >= 0 && at >= 0; t-- {
 		if at = int(a.back[t*m+at]); at < 0 {

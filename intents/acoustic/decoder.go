@@ -88,7 +88,7 @@ type decoder struct {
 	llr     [][]float32 // ring: per frame and phone, log ratio to the filler, which is the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	live    [][]int32   // per phrase: the states that hold a token
+	live    [][]int32   // per search: the states that hold a token
 	tokens  [2][]path   // per state: of even and of odd frames
 	arrive  []path      // per way on
 	spare   []int32
@@ -127,7 +127,7 @@ func newDecoder(g *graph, priors []float32) *decoder {
 		sil:    make([]float32, keepFrames),
 		calls:  make([][]float32, keepFrames),
 	}
-	d.live = make([][]int32, len(g.spans))
+	d.live = make([][]int32, len(g.searches))
 	d.belief = make([]belief, keepFrames)
 	d.arrive = slices.Repeat([]path{{frame: -1}}, len(g.ways))
 	for i := range d.llr {
@@ -181,12 +181,12 @@ func believe(lp, row []float32) belief {
 // advance passes the tokens of every phrase on by one frame.
 func (d *decoder) advance(row []float32) {
 	open := d.frame >= d.blocked
-	for k, sp := range d.g.spans {
-		if !d.answers && d.g.phrases[k].Answer {
+	for k, s := range d.g.searches {
+		if !d.answers && s.answer {
 			continue
 		}
 		if open || len(d.live[k]) > 0 {
-			d.step(k, sp, row, open)
+			d.step(k, s.span, row, open)
 		}
 	}
 }
@@ -264,12 +264,12 @@ func (d *decoder) emit(live, reached []int32, now []path, row []float32) []int32
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (out candidate, final bool) {
 	now := d.tokens[d.frame&1^1]
-	for k := range d.g.spans {
+	for k := range d.g.searches {
 		for _, i := range d.live[k] {
 			if !d.g.states[i].final {
 				continue
 			}
-			c := candidate{phrase: k, start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
+			c := candidate{phrase: int(d.g.states[i].ends), start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
 			if !c.plausible() || d.beaten(c) {
 				continue
 			}

@@ -22,7 +22,7 @@ func (d *decoder) denied(c candidate) float64 {
 		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {
 			continue
 		}
-		said = max(said, d.beyond(d.g, c, d.g.spans[k], behind))
+		said = max(said, d.beyond(d.g, c, d.g.span(k), behind))
 		for i := 1; i < len(q.Parts); i++ {
 			after := slices.Contains(auxiliaries, q.Parts[i-1].Word)
 			sp, err := side.addDenied(q, i, not, after)

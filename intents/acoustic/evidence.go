@@ -57,8 +57,8 @@ const (
 // usual one is taken unless another fits clearly better: of "fifteen" and
 // "fifty", the dose that is given is the likelier.
 func (d *decoder) settle(c candidate) ([]string, evidence) {
-	any, usual := d.align(d.g, c, d.g.spans[c.phrase], nil), alignment{at: -1}
-	for _, sp := range d.g.usual[c.phrase] {
+	any, usual := d.align(d.g, c, d.g.span(c.phrase), nil), alignment{at: -1}
+	for _, sp := range d.g.usualSpans(c.phrase) {
 		if a := d.align(d.g, c, sp, nil); a.at >= 0 && (usual.at < 0 || a.score > usual.score) {
 			usual = a
 		}

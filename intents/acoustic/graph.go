@@ -1,12 +1,14 @@
 package acoustic
 
 import (
-	"fmt"
+	"slices"
 
 	"coxswain/intents"
 )
 
 const silence = 0 // phone index
+
+const noPhrase = -2 // ends at a node
 
 // state is one phone of one way to say a phrase: it emits at least one frame.
 type state struct {
@@ -17,6 +19,7 @@ type state struct {
 	next  int32 // the only state that its paths go on to; -1: none or several
 	entry bool  // a phrase may begin here
 	final bool  // a phrase may end here
+	ends  int32 // the phrase that does, if it is searched
 }
 
 // span is the states of one phrase.
@@ -29,8 +32,9 @@ type span struct {
 type graph struct {
 	vocabulary *intents.Vocabulary
 	phrases    []intents.Phrase
-	spans      []span   // by phrase
-	usual      [][]span // by phrase: the same with each usual number
+	searches   []search // what is searched all the time
+	spans      []span   // by phrase; of one with a number empty until asked for: see span
+	usual      [][]span // by phrase: the same with each usual number, as spans
 	states     []state
 	joins      [][]int32 // states that end where others may begin; shared by all that begin there
 	ways       [][]int32 // states that may follow; shared by all that end in the same place
@@ -54,40 +58,14 @@ func newGraph(v *intents.Vocabulary, taught map[[2]string]int) (*graph, error) {
 	}
 	phrases = append(phrases, answers...)
 	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
+	g.spans, g.usual = make([]span, len(phrases)), make([][]span, len(phrases))
 	for _, p := range phrases {
 		g.class = append(g.class, taught[[2]string{p.Callout.ID, p.Text}])
-		sp, err := g.add(p, intents.NumberExpr)
-		if err != nil {
-			return nil, err
-		}
-		g.spans = append(g.spans, sp)
-		if len(g.states) > maxStates {
-			return nil, fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
-		}
 	}
-	if err := g.addUsual(); err != nil {
+	if err := g.addSearches(); err != nil {
 		return nil, err
 	}
 	return g, g.addAround()
-}
-
-// addUsual adds the phrases with their usual numbers filled in. They are not
-// searched: see decoder.settle.
-func (g *graph) addUsual() error {
-	g.usual = make([][]span, len(g.phrases))
-	for k, p := range g.phrases {
-		if !p.HasSlot() {
-			continue
-		}
-		for _, x := range p.Callout.Usual {
-			sp, err := g.add(p, func(intents.Slot) intents.Expr { return intents.SayNumber(int(x)) })
-			if err != nil {
-				return err
-			}
-			g.usual[k] = append(g.usual[k], sp)
-		}
-	}
-	return nil
 }
 
 // add makes the states of a phrase.
@@ -98,14 +76,18 @@ func (g *graph) add(p intents.Phrase, number func(intents.Slot) intents.Expr) (s
 // parts are the words of a phrase and the grammars of its numbers.
 func (g *graph) parts(p intents.Phrase, number func(intents.Slot) intents.Expr) []intents.Expr {
 	parts := make([]intents.Expr, len(p.Parts))
-	for i, part := range p.Parts {
-		if part.Word != "" {
-			parts[i] = intents.Expr{Op: intents.Word, Text: part.Word}
-		} else {
-			parts[i] = number(g.vocabulary.SlotOf(p.Callout, part.Slot))
-		}
+	for i := range p.Parts {
+		parts[i] = g.part(p, i, number)
 	}
 	return parts
+}
+
+// part is one of these.
+func (g *graph) part(p intents.Phrase, i int, number func(intents.Slot) intents.Expr) intents.Expr {
+	if w := p.Parts[i].Word; w != "" {
+		return intents.Expr{Op: intents.Word, Text: w}
+	}
+	return number(g.vocabulary.SlotOf(p.Callout, p.Parts[i].Slot))
 }
 
 // addExpr makes the states of a grammar; number says that it begins with one.
@@ -115,7 +97,7 @@ func (g *graph) addExpr(e intents.Expr, number bool) (span, error) {
 	if err := b.expr(e, start, end); err != nil {
 		return span{}, err
 	}
-	return b.finish(start, end, number), nil
+	return b.finish(start, map[int]int32{end: -1}, number), nil
 }
 
 // edge is a phone on the way from one node to another; phone -1 is free.
@@ -196,8 +178,9 @@ func (b *builder) word(w string, from, to int) error {
 	return nil
 }
 
-// finish turns phone edges into states and follows the free edges.
-func (b *builder) finish(start, end int, number bool) span {
+// finish turns phone edges into states and follows the free edges. ends are the nodes that
+// a phrase may end at, each with the phrase.
+func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 	lo := int32(len(b.g.states))
 	outFree := make([][]int, b.nodes)
 	into, from := make([][]int32, b.nodes), make([][]int32, b.nodes) // states that end and begin at a node
@@ -214,7 +197,7 @@ func (b *builder) finish(start, end int, number bool) span {
 	reach := make([][]int32, b.nodes)  // states whose end reaches a node for free
 	onward := make([][]int32, b.nodes) // states that begin where a node reaches for free
 	isStart := make([]bool, b.nodes)
-	isEnd := make([]bool, b.nodes)
+	endOf := slices.Repeat([]int32{noPhrase}, b.nodes)
 	for n := range b.nodes {
 		seen := map[int]bool{}
 		b.follow(n, outFree, seen)
@@ -222,7 +205,9 @@ func (b *builder) finish(start, end int, number bool) span {
 			reach[m] = append(reach[m], into[n]...)
 			onward[n] = append(onward[n], from[m]...)
 			isStart[m] = isStart[m] || n == start
-			isEnd[n] = isEnd[n] || m == end
+			if phrase, ok := ends[m]; ok {
+				endOf[n] = phrase
+			}
 		}
 	}
 	joinOf, wayOf := map[int]int32{}, map[int]int32{}
@@ -240,7 +225,7 @@ func (b *builder) finish(start, end int, number bool) span {
 			next = onward[e.to][0]
 		}
 		b.g.states = append(b.g.states, state{
-			phone: e.phone, word: e.word, next: next, entry: isStart[e.from], final: isEnd[e.to],
+			phone: e.phone, word: e.word, next: next, entry: isStart[e.from], final: endOf[e.to] != noPhrase, ends: endOf[e.to],
 			join: place(joinOf, &b.g.joins, e.from, reach[e.from]), way: place(wayOf, &b.g.ways, e.to, onward[e.to]),
 		})
 	}

@@ -55,7 +55,7 @@ func (d *decoder) waits(class int) bool {
 // local is the best path of a phrase that begins at frame from or later and ends in
 // the last judgeFrames.
 func (d *decoder) local(phrase, from int) (candidate, bool) {
-	sp := d.g.spans[phrase]
+	sp := d.g.span(phrase)
 	m := int(sp.hi - sp.lo)
 	out, found := candidate{phrase: phrase, score: math.Inf(-1)}, false
 	old, now := make([]float32, m), make([]float32, m)

@@ -1,0 +1,116 @@
+package acoustic
+
+import (
+	"fmt"
+
+	"coxswain/intents"
+)
+
+// search is what is searched as one: a phrase, or all phrases of a callout that hold a
+// number and begin alike. These share what they begin with, as a tree, so that a number
+// is searched once and not for each way to go on after it:
+//
+//	epi --> {number} --+--> milligram --+--> given
+//	                   '--> given       '--> in
+type search struct {
+	span
+	answer bool // only answers a question
+}
+
+// addSearches adds what is searched.
+func (g *graph) addSearches() error {
+	type key struct {
+		callout        *intents.Callout
+		answer, number bool
+	}
+	var order []key
+	trees := map[key][]int32{}
+	for k, p := range g.phrases {
+		if !p.HasSlot() {
+			sp, err := g.add(p, intents.NumberExpr)
+			if err != nil {
+				return err
+			}
+			g.spans[k] = sp
+			g.searches = append(g.searches, search{sp, p.Answer})
+			for i := sp.lo; i < sp.hi; i++ {
+				g.states[i].ends = int32(k)
+			}
+			continue
+		}
+		id := key{p.Callout, p.Answer, p.Parts[0].Word == ""}
+		if trees[id] == nil {
+			order = append(order, id)
+		}
+		trees[id] = append(trees[id], int32(k))
+	}
+	for _, id := range order {
+		b := builder{g: g}
+		start, ends := b.node(), map[int]int32{}
+		if err := b.tree(start, 0, trees[id], ends); err != nil {
+			return err
+		}
+		g.searches = append(g.searches, search{b.finish(start, ends, id.number), id.answer})
+	}
+	if len(g.states) > maxStates {
+		return fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
+	}
+	return nil
+}
+
+// tree adds what follows part i of some phrases that are alike up to there.
+func (b *builder) tree(from, i int, phrases []int32, ends map[int]int32) error {
+	for len(phrases) > 0 {
+		first := b.g.phrases[phrases[0]]
+		var longer, others []int32
+		to := b.node()
+		for _, k := range phrases {
+			switch parts := b.g.phrases[k].Parts; {
+			case parts[i] != first.Parts[i]:
+				others = append(others, k)
+			case len(parts) == i+1:
+				ends[to] = k
+			default:
+				longer = append(longer, k)
+			}
+		}
+		if err := b.expr(b.g.part(first, i, intents.NumberExpr), from, to); err != nil {
+			return err
+		}
+		if err := b.tree(to, i+1, longer, ends); err != nil {
+			return err
+		}
+		phrases = others
+	}
+	return nil
+}
+
+// span is the states of a phrase alone. One with a number is made when it is first asked
+// for: it is looked at only where it was found.
+func (g *graph) span(phrase int) span {
+	if g.spans[phrase].hi == 0 {
+		g.spans[phrase] = g.made(g.phrases[phrase], intents.NumberExpr)
+	}
+	return g.spans[phrase]
+}
+
+// made adds a phrase whose words are known to be sayable: they have been searched.
+func (g *graph) made(p intents.Phrase, number func(intents.Slot) intents.Expr) span {
+	sp, err := g.add(p, number)
+	if err != nil {
+		panic(err)
+	}
+	return sp
+}
+
+// usualSpans are a phrase with each of its usual numbers.
+func (g *graph) usualSpans(phrase int) []span {
+	p := g.phrases[phrase]
+	if g.usual[phrase] == nil && p.HasSlot() {
+		for _, x := range p.Callout.Usual {
+			sp := g.made(p, func(intents.Slot) intents.Expr { return intents.SayNumber(int(x)) })
+			g.usual[phrase] = append(g.usual[phrase], sp)
+		}
+	}
+	return g.usual[phrase]
+}
