@@ -129,11 +129,19 @@ func typedNumber(said []string) (float64, error) {
 	return ParseNumber(said)
 }
 
-// common counts the words of a phrase that were typed.
+// common counts the words of a phrase that were typed: twice, or once if what was typed
+// only begins as they do, as a slip of the fingers leaves it.
 func common(p Phrase, said []string) int {
+	const begins = 4 // letters
 	n := 0
 	for _, part := range p.Parts {
-		if part.Word != "" && slices.Contains(said, part.Word) {
+		switch {
+		case part.Word == "":
+		case slices.Contains(said, part.Word):
+			n += 2
+		case len(part.Word) > begins && slices.ContainsFunc(said, func(w string) bool {
+			return strings.HasPrefix(w, part.Word[:begins])
+		}):
 			n++
 		}
 	}
