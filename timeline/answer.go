@@ -7,7 +7,7 @@ import (
 )
 
 func reply(id string, e Event, now Time, p Priority) Cue {
-	keep := Seconds(4)
+	keep := Seconds(8)
 	if p == ReadBack { // it waits for those before it: silence would mean that it was not heard
 		keep = Seconds(12)
 	}

@@ -39,6 +39,7 @@ func (s *State) conversation(e Event) {
 		if e.Kind == Confirm {
 			s.answered = s.asked
 			s.weightSure = s.weightSure || s.asked == "question.weight"
+			s.whoSure = s.whoSure || s.asked == "question.who"
 		}
 		s.asked = ""
 	}
@@ -64,6 +65,10 @@ func (s *State) called(e Event) {
 		s.checked(e.At)
 	case PulseAbsent, PulseLost:
 		s.MetronomeForced = s.InArrest() // compressions are next
+		if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
+			s.PulselessAt = e.At
+			s.unshockable(s.RhythmAt)
+		}
 	case PulsePresent, ROSC:
 		s.pulse(e)
 	case ShockGiven, ShockStacked, CardioversionDone:
@@ -119,7 +124,7 @@ func (s State) late(e Event, row Row) bool {
 		return false
 	case e.Kind == CodeStart || e.Kind == CompressionsStart || e.Kind == PulseAbsent || e.Kind == PulseLost:
 		return false
-	case e.Kind == ShockGiven && e.At >= s.Ended+rule("after_end_shock_s"):
+	case (e.Kind == ShockGiven || e.Kind == RhythmVF) && e.At >= s.Ended+rule("after_end_shock_s"):
 		return false
 	}
 	return !(row.Arrest && s.PulsePresent)
@@ -290,8 +295,8 @@ func (s *State) rhythm(r Rhythm, at Time) {
 	if s.FirstRhythm == Unknown && s.ArrestAt != Never {
 		s.firstRhythm()
 	}
-	if s.NoShockAt == Never && r.Pulseless() && !r.Shockable() && s.ArrestAt != Never {
-		s.NoShockAt = at
+	if r.Pulseless() {
+		s.unshockable(at)
 	}
 	switch {
 	case !s.Compressing:
@@ -301,6 +306,13 @@ func (s *State) rhythm(r Rhythm, at Time) {
 	}
 	if s.ClearAt != Never && !r.Shockable() {
 		s.clearOver = true // no shock follows: see Silent
+	}
+}
+
+// unshockable notes since when a rhythm without a pulse stands that no shock helps.
+func (s *State) unshockable(at Time) {
+	if s.NoShockAt == Never && s.ArrestAt != Never && s.Rhythm != Unknown && !s.Rhythm.Shockable() {
+		s.NoShockAt = at
 	}
 }
 
@@ -326,7 +338,9 @@ func (s *State) confirm(e Event) {
 func (s *State) patient(e Event) {
 	switch e.Kind {
 	case PatientAdult, PatientChild, PatientInfant:
-		s.Patient, s.whoAt = strings.TrimPrefix(string(e.Kind), "patient."), e.At
+		who := strings.TrimPrefix(string(e.Kind), "patient.")
+		s.whoSure = s.Patient == who // told twice
+		s.Patient = who
 	case PatientPregnant:
 		s.PregnantAt = e.At
 	case PatientHypothermic:
@@ -337,9 +351,9 @@ func (s *State) patient(e Event) {
 		s.weightSure = s.WeightKg == e.Values["weight_kg"] // told twice
 		s.WeightKg = e.Values["weight_kg"]
 	case PatientAge:
-		s.AgeMonths, s.ageAt = 12*e.Values["age_y"], e.At
+		s.AgeMonths, s.whoSure = 12*e.Values["age_y"], false
 	case PatientAgeMonths:
-		s.AgeMonths, s.ageAt = e.Values["age_months"], e.At
+		s.AgeMonths, s.whoSure = e.Values["age_months"], false
 	case PatientStable, PatientUnstable:
 		s.spared()
 		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At

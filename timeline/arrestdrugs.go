@@ -49,11 +49,26 @@ func (p *Protocol) rearrestEpinephrine(s State) Time {
 // firstEpinephrine: at once in a rhythm that no shock helps, otherwise after
 // the protocol's number of shocks.
 func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
-	if s.Rhythm == PEA || s.Rhythm == Asystole {
-		return s.RhythmAt + p.Span("epinephrine_nonshockable_s"), true
+	if s.Rhythm != Unknown && !s.Rhythm.Shockable() {
+		from, pulseless := s.withoutPulse()
+		return from + p.Span("epinephrine_nonshockable_s"), pulseless
 	}
 	return p.stackedShock(s, max(1, int(p.Get("epinephrine_after_shock"))),
 		p.Values["stacked_epinephrine_shocks"])
+}
+
+// withoutPulse is since when a rhythm is known to have no pulse: PEA and asystole have
+// none; any other that is called in the arrest is pulseless electrical activity once the
+// pulse was called absent, or compressions went on after it.
+func (s State) withoutPulse() (from Time, ok bool) {
+	switch {
+	case s.Rhythm.Pulseless():
+		return s.RhythmAt, true
+	case s.PulselessAt >= s.RhythmAt && s.RhythmAt >= s.LostAt:
+		return s.PulselessAt, true
+	}
+	seen := s.RhythmAt >= max(s.ArrestAt, s.LostAt)
+	return s.CycleFrom, seen && s.Compressing && s.CycleFrom > s.RhythmAt
 }
 
 // consider is a cue that names a drug's next dose. Without the weight that the

@@ -42,8 +42,9 @@ func (p *Protocol) pregnant(s State) []Cue {
 	if s.PregnantAt == Never {
 		return nil
 	}
-	settle, known := p.Span("settle_s"), max(s.ArrestAt, s.PregnantAt)
-	out := []Cue{due("pregnant.displace", max(s.ArrestAt+p.Span("displace_s"), s.PregnantAt+settle), Seconds(120), Advice)}
+	settle, known := p.Span("settle_s"), max(s.ArrestAt, s.PregnantAt, s.LostAt)
+	aside := max(max(s.ArrestAt, s.LostAt)+p.Span("displace_s"), s.PregnantAt+settle)
+	out := []Cue{due("pregnant.displace", aside, Seconds(120), Advice)}
 	if _, done := s.Done["delivery"]; done {
 		return out
 	}

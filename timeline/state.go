@@ -72,6 +72,7 @@ type State struct {
 	PulseAt          Time // when the present pulse was called; Never without one
 	pausedBefore     Time // start of the pause in which it was called
 	pulseTold        Time // when it was told, if later; see PulseAt
+	PulselessAt      Time // when one was last looked for and not found; Never if not
 	LostAt           Time // when a pulse that had come back was lost last; Never if not
 	FirstROSC        Time // of a pulse that was not taken back at once
 	FirstCompression Time
@@ -89,7 +90,7 @@ type State struct {
 	Causes           map[string]string // considered, treated or excluded, by cause
 	CauseAt          map[string]Time   // when that was called
 	Patient          string            // adult, child, infant; empty if not called
-	whoAt, ageAt     Time              // when that was called, and the age
+	whoSure          bool              // that was told twice, or confirmed when it was asked about
 	PregnantAt       Time              // when it was called; Never if not
 	OpioidAt         Time              // when it was called; Never if not
 	Hypothermic      bool
@@ -119,7 +120,7 @@ type State struct {
 func newState() State {
 	return State{
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
-		pulseTold: Never, LostAt: Never, coldAt: Never, whoAt: Never, ageAt: Never,
+		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,

@@ -31,11 +31,11 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 	}}
 }
 
-// otherPatient reports whether an age was called that contradicts who was called to lie
-// there before it: until that is called again, no dose can rest on either.
+// otherPatient reports whether the age contradicts who was called to lie there: until
+// that is called again, or confirmed, no dose can rest on either.
 func (p *Protocol) otherPatient(s State) bool {
 	months, grown := s.AgeMonths, 12*p.Get("child_below_years")
-	if months == 0 || s.ageAt < s.whoAt {
+	if months == 0 || s.whoSure {
 		return false
 	}
 	switch s.Patient {
