@@ -79,7 +79,7 @@ func TestWallDisplay(t *testing.T) {
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
-	wallSays(t, ctx, map[string]string{"what": "Epinephrine due.", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
+	wallSays(t, ctx, map[string]string{"what": "Epinephrine due", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
 		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago",
 		"loud": "", "ill": "", "caution": Caution})
 	// Legible at 5 m: what is next is the largest; nothing that matters is under a

@@ -12,7 +12,7 @@ const wanted = () => {
 };
 const percent = x => Math.round(100 * x) + " %";
 const figure = (s, id, write) => s.figures && s.figures[id] !== undefined ? write(s.figures[id]) : "-";
-const began = s => s.wall.replace("T", " ").slice(0, 16);
+const began = s => s.wall.startsWith("0001-") ? `date unknown, ${s.name}` : s.wall.replace("T", " ").slice(0, 16);
 const link = (name, text) => el("a", text, { href: `record/${encodeURIComponent(name)}/` });
 
 const lineOf = s => {

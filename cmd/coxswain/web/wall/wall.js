@@ -36,7 +36,7 @@ addEventListener("resize", fit);
 // next is one thing and one time: what has waited longest, or comes first.
 const next = n => {
   const d = n.due[0];
-  put("what", d ? d.text : n.code_s === null ? "" : "Nothing due");
+  put("what", d ? d.text.replace(/\.$/, "") : n.code_s === null ? "" : "Nothing due");
   put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
   $("next").className = d && d.in_s < 0.5 ? "now" : "";
   fit();
