@@ -35,16 +35,16 @@ build/demo.wav: testdata/demo.scene cmd/scene/main.go
 
 # Side by side, since each for itself waits a good part of its time: the tests of sound for
 # its seconds to pass, one package for the longest test of another. vet comes first: it
-# compiles what all of them need.
+# compiles what all of them need, and says more than the tests' own.
 test: deps test-deps
 	$(GO) vet ./...
 	@$(MAKE) --no-print-directory -j3 units races lint
 
 units:
-	$(GO) test -timeout 20m -p $$(($$(nproc) + 1)) -parallel 4 ./...
+	$(GO) test -vet off -timeout 20m -p $$(($$(nproc) + 1)) -parallel 4 ./...
 
 races:
-	$(GO) test -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
+	$(GO) test -vet off -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
 
 lint:
 	$(GO) run $(STATICCHECK) ./...
