@@ -48,16 +48,18 @@ func TestLive(t *testing.T) {
 	}
 	wav := filepath.Join(t.TempDir(), "scene.wav")
 	coxtest.Render(t, "testdata/live.scene", wav)
-	for range 3 {
+	for try := 1; ; try++ {
 		worst := starvation()
 		dir, events := liveScene(t, wav)
 		late, faults := worst(), faultsOf(t, events)
-		why := misheard(t, events)
-		if why != "" && late > 20*time.Millisecond {
-			t.Logf("%s, but the machine kept us waiting for %v: once more", why, late)
+		why, starved := misheard(t, events), late > 20*time.Millisecond
+		switch {
+		case why != "" && (starved || faults > 0) && try < 3:
+			t.Logf("%s, but the machine kept us waiting for %v, and %d faults are logged: once more", why, late, faults)
 			continue
-		}
-		if why != "" {
+		case why != "" && starved:
+			t.Skip("three times the machine was too busy for sound without holes")
+		case why != "":
 			t.Error(why)
 		}
 		if faults == 0 { // a starved machine may lose the beat's phase, not the record
@@ -65,7 +67,6 @@ func TestLive(t *testing.T) {
 		}
 		return
 	}
-	t.Skip("three times the machine was too busy for sound without holes")
 }
 
 // liveScene plays a recording into a live session and returns the record.
