@@ -15,6 +15,17 @@ func (r Rig) folders() []string {
 	if ours(r.Fallback()) {
 		out = append(out, r.Fallback())
 	}
+	return append(out, others(r.Fallback())...)
+}
+
+// others are the folders that were made because that one was not ours.
+func others(path string) (out []string) {
+	found, _ := filepath.Glob(path + "-*")
+	for _, f := range found {
+		if path == (config.Records{}).Fallback() && private(f) {
+			out = append(out, f)
+		}
+	}
 	return out
 }
 
@@ -25,6 +36,10 @@ func ours(path string) bool {
 	if path != (config.Records{}).Fallback() {
 		return true
 	}
+	return private(path)
+}
+
+func private(path string) bool {
 	st, err := os.Lstat(path)
 	return err == nil && st.IsDir() && st.Mode().Perm()&0o077 == 0 && owned(st)
 }
@@ -34,6 +49,9 @@ func ours(path string) bool {
 func ownFolder(path string) (string, error) {
 	if err := os.Mkdir(path, 0o700); err == nil || ours(path) || errors.Is(err, os.ErrNotExist) {
 		return path, nil // its parents may have to be made
+	}
+	if had := others(path); len(had) > 0 {
+		return had[0], nil
 	}
 	other, err := os.MkdirTemp(filepath.Dir(path), filepath.Base(path)+"-")
 	if err == nil {

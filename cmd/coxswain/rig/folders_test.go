@@ -39,8 +39,14 @@ func TestFolderOfSomebodyElse(t *testing.T) {
 			t.Errorf("%s: records go to %s, %v; taken for ours: %v", c.name, got, err, ours(path))
 		}
 		r := Rig{Config: &config.Config{}}
-		if n := len(r.folders()); (n == 2) != c.ours {
-			t.Errorf("%s: records are looked for in %d folders", c.name, n)
+		if found := r.folders(); len(found) != 2 || found[1] != got {
+			t.Errorf("%s: records are looked for in %q, not in %s", c.name, found, got)
+		}
+		if again, err := ownFolder(path); err != nil || again != got {
+			t.Errorf("%s: the next ones go to %s, %v", c.name, again, err)
+		}
+		if got != path {
+			os.RemoveAll(got)
 		}
 		os.RemoveAll(path)
 	}

@@ -88,7 +88,7 @@ func (r Rig) resume(now time.Time) session.Resume {
 		return session.Resume{}
 	}
 	k := kept(w)
-	k.Moved = filepath.Dir(w.Dir) == filepath.Clean(r.Fallback())
+	k.Moved = filepath.Dir(w.Dir) != filepath.Clean(r.Folder)
 	return session.Resume{Kept: k, Had: w.Had, Pos: w.Pos}
 }
 
