@@ -214,7 +214,10 @@ func (m *Machine) basis(e Event, now Time) Cue {
 		}
 		if drug != "shock" {
 			first := c
-			first.Parts = nil
+			if first.Parts = nil; first.ID == "dose.basis" { // the amount stands between the weight and the concentration
+				first.ID = "dose.basis.drug"
+				c.Parts = append([]Cue{Cue{ID: "dose.dose_mg"}.with("dose_mg", amount.Value)}, c.Parts...)
+			}
 			c.ID, c.Values, c.Items, c.Parts = "dose", nil, []string{drug}, append([]Cue{first}, c.Parts...)
 		}
 		break

@@ -65,7 +65,7 @@ func (s *State) called(e Event) {
 		s.checked(e.At)
 	case PulseAbsent, PulseLost:
 		s.MetronomeForced = s.InArrest() // compressions are next
-		if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
+		if e.Kind == PulseAbsent {       // in the rhythm that was seen; what follows a lost pulse nobody knows yet
 			s.PulselessAt = e.At
 			s.unshockable(s.RhythmAt)
 		}
