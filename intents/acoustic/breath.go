@@ -33,7 +33,8 @@ const (
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
 	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
 	withinNear    = 0.6  // by which a phrase must fit better without a "not" in it, not to be doubtful
-	nearForbid    = 1.3  // and better without a word around it that forbids
+	nearForbid    = 2.5  // and better without a word around it that forbids
+	nearAlike     = 5    // or with a courtesy that is one sound from such a word: "now" is like "no"
 	strangeNot    = 2    // and more where no auxiliary stands before it
 	notFrames     = 40   // behind a phrase in which one with a "not" may end
 	softStart     = 8    // frames of a breath whose first sound the nets take for silence
@@ -45,6 +46,7 @@ type aside struct {
 	reason string // why it forbids; "": it means nothing; plain: it says nothing about the callout
 	cost   float32
 	slight bool // a word that running speech makes next to nothing of
+	alike  bool // a courtesy that is one sound from a word that forbids
 }
 
 // addAround adds the words around callouts. They lie behind the phrases' states and
@@ -73,7 +75,8 @@ func (g *graph) addAround() error {
 		if reasons[k] != "" && reasons[k] != plain {
 			cost = forbidCost
 		}
-		g.asides = append(g.asides, aside{sp, reasons[k], cost, len(words) == 1 && weak[words[0]] != ""})
+		slight := len(words) == 1 && weak[words[0]] != ""
+		g.asides = append(g.asides, aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons)})
 	}
 	return nil
 }
@@ -266,7 +269,11 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
 	out.forbidden = d.forbiddenBefore(words, c.start)
-	if less, others := d.doubt(l, c.start, false); out.forbidden == "" && less < nearForbid {
+	near := float64(nearForbid)
+	if n := len(words); n > 0 && words[n-1].alike {
+		near = nearAlike
+	}
+	if less, others := d.doubt(l, c.start, false); out.forbidden == "" && less < near {
 		out.doubtful = d.forbiddenBefore(others, c.start) != ""
 	}
 	if n := len(words); n > 0 && c.start-words[n-1].to <= besideGap && words[n-1].reason == "" {

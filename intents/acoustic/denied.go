@@ -86,3 +86,39 @@ func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool
 	parts := slices.Insert(g.parts(p, intents.NumberExpr), i, intents.Expr{Op: intents.Alt, Kids: kids})
 	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: parts}, false)
 }
+
+// likeForbidden reports whether word k means nothing and has the sounds of one that forbids,
+// but for one.
+func (g *graph) likeForbidden(k int, phrases [][]string, reasons []string) bool {
+	if reasons[k] != "" || len(phrases[k]) > 1 {
+		return false
+	}
+	mine, _ := g.vocabulary.Pronounce(phrases[k][0])
+	for i, other := range phrases {
+		if reasons[i] == "" || reasons[i] == plain || len(other) > 1 {
+			continue
+		}
+		theirs, _ := g.vocabulary.Pronounce(other[0])
+		if oneSoundApart(mine[0], theirs[0]) {
+			return true
+		}
+	}
+	return false
+}
+
+// oneSoundApart reports whether two words of at least two sounds differ in one vowel.
+func oneSoundApart(a, b []string) bool {
+	if len(a) != len(b) || len(a) < 2 {
+		return false
+	}
+	differ := 0
+	for i := range a {
+		if a[i] != b[i] {
+			differ++
+			if !strings.Contains(vowels, a[i]) || !strings.Contains(vowels, b[i]) {
+				return false
+			}
+		}
+	}
+	return differ == 1
+}

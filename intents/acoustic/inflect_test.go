@@ -52,3 +52,15 @@ func TestWhatWasNotDone(t *testing.T) {
 		t.Errorf("%q: heard %+v", done, got)
 	}
 }
+
+// "No" is said like "now" by some, and what a "now" begins is asked about unless it is clear.
+func TestNoIsNotNow(t *testing.T) {
+	for _, text := range []string{"no magnesium given.", "they stopped compressions."} {
+		if got := hear(t, nil, speak(t, text), 1600); len(got) != 0 {
+			t.Errorf("%q: heard %+v", text, got)
+		}
+	}
+	if !oneSoundApart([]string{"N", "AW"}, []string{"N", "OW"}) || oneSoundApart([]string{"S", "OW"}, []string{"N", "OW"}) {
+		t.Error("one vowel makes words alike, a consonant does not")
+	}
+}
