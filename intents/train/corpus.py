@@ -24,9 +24,11 @@ RHYTHMS = ["v fib", "v tach", "p e a", "asystole", "sinus rhythm", "a fib", "ven
 
 def number(rng):
     k = rng.random()
-    if k < .3:
+    if k < .2:  # teens and tens: one sound and the stress apart
+        n = rng.choice([rng.randrange(13, 20), 10 * rng.randrange(3, 10)])
+    elif k < .4:
         n = rng.choice([100, 120, 150, 200, 300, 360, 50, 6, 12, 1, 2, 30, 15, 10])
-    elif k < .6:
+    elif k < .65:
         n = rng.randrange(1, 400)
     else:
         n = rng.randrange(0, 100)
@@ -127,11 +129,11 @@ def sentences(n, seed, vocabulary, arpa):
             yield fill(rng.choice(TALK)), ()
         elif k < .48:
             yield fill(near(rng, calls, known, bag)), ()
-        elif k < .51:
+        elif k < .54:
             yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""]), ()
-        elif k < .57:  # a callout's words inside other speech
+        elif k < .60:  # a callout's words inside other speech
             yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4))), UNSURE
-        elif k < .60:
+        elif k < .63:
             yield callout()[0] + rng.choice([" ", ", "]) + rng.choice(TRAIL), UNSURE
         elif k < .88:
             s, c = callout()

@@ -182,7 +182,13 @@ def spoken(folders, lists, classes, fold):
         for l in open(path):
             file, calls, *_, words = l.rstrip("\n").split("\t")
             voice = file.split("/")[0] + "-" + file.split("/")[1].split("_")[0] if file.startswith("held") else file.split("/")[0]
-            w = decode(os.path.join(os.path.dirname(path), file))
+            try:
+                w = decode(os.path.join(os.path.dirname(path), file))
+            except Exception as e:
+                print("tracks:", file, e, flush=True)
+                continue
+            if len(w) < RATE // 4 or not np.abs(w).max():
+                continue
             on = np.nonzero(np.abs(w) > .01 * np.abs(w).max())[0]
             w = (w[on[0]:on[-1]] * 32767).astype(np.int16)
             ids = [classes[int(c) - 1] for c in calls.split()] if calls.replace(" ", "").isdigit() else [calls] if calls else []
