@@ -25,7 +25,8 @@ const (
 	clearLed = 0.7               // log odds by which a callout must lead its likeness to be called by its name
 	patience = 10 * intents.Rate // samples in which a question may be answered
 	aMinute  = 60 * intents.Rate
-	inMinute = 3 // questions a minute at most
+	touch    = intents.Rate / 10 // samples by which two phrases may share their edge
+	inMinute = 3                 // questions a minute at most
 )
 
 // View is what a listener knows besides the sound.
@@ -34,6 +35,14 @@ type View struct {
 	Asked []int64 // when questions were asked, in samples at intents.Rate
 	// Open is the question that waits for an answer; nil: none does.
 	Open *Question
+	// Last is the speech about which something was last decided; nil: there was none.
+	Last *Speech
+}
+
+// Speech is a stretch of sound of which something was made.
+type Speech struct {
+	Start, End int64 // in samples at intents.Rate
+	Asked      bool  // it was asked about; else accepted
 }
 
 // Question is one that was asked.
@@ -60,9 +69,13 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 	if x.Forbidden != "" {
 		return Decision{Result: x, Why: []string{"a " + x.Forbidden + " in the same breath"}}
 	}
-	v.Facts = v.withAsked(x.Decided)
+	v.Facts = v.withAsked(x)
 	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
-	if v.waits(x.Decided) {
+	same := v.Last != nil && v.Last.holds(x)
+	if same && !v.Last.Asked {
+		return Decision{Result: x, Why: []string{"the same speech as what was accepted"}}
+	}
+	if v.waits(x.Decided) && !same {
 		if d, ok := v.answer(x, p); ok {
 			return d
 		}
@@ -79,7 +92,9 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 	d := Decision{Result: x, Why: why, Name: lead >= clearLed}
 	switch {
 	case p >= max(need, x.Need) && d.Name:
-		d.Verdict = Accept
+		d.Verdict, d.Settled = Accept, same
+	case same:
+		d.Why = append(d.Why, "the same speech as what was asked about")
 	case p >= askFrom && v.mayAsk(x.Decided) && v.Facts["running"]:
 		d.Verdict = Ask
 	}
@@ -115,6 +130,10 @@ func (r *Rules) rival(x intents.Result, p float64, f Facts) (best intents.Rival,
 	return best, probability, lead
 }
 
+// holds reports whether a result is about the same speech: a longer or another phrase for
+// it is no second callout, and nobody saying it again.
+func (s Speech) holds(x intents.Result) bool { return x.Start < s.End-touch && s.Start < x.End-touch }
+
 // waits reports whether a question waits for its answer.
 func (v View) waits(now int64) bool { return v.Open != nil && now-v.Open.At <= patience }
 
@@ -127,7 +146,7 @@ func (v View) answers(x intents.Result) bool {
 // about said again, for which less is enough.
 func (v View) answer(x intents.Result, p float64) (Decision, bool) {
 	switch {
-	case x.Callout == "confirm" && p >= settles:
+	case x.Callout == "confirm" && x.Start >= v.Open.At && p >= settles:
 		return Decision{Verdict: Accept, Result: v.Open.About, Why: []string{"yes was answered"}, Settled: true}, true
 	case v.answers(x) && p >= settles:
 		return Decision{Verdict: Accept, Result: x, Why: []string{"it was said again"}, Settled: true}, true
@@ -146,12 +165,13 @@ func (v View) mayAsk(now int64) bool {
 	return n < inMinute
 }
 
-// withAsked are the facts with the one that the open question makes.
-func (v View) withAsked(now int64) Facts {
+// withAsked are the facts with the one that the open question makes. What was said before
+// the question was asked is no answer to it.
+func (v View) withAsked(x intents.Result) Facts {
 	f := Facts{}
 	for k, x := range v.Facts {
 		f[k] = x
 	}
-	f["asked"] = f["asked"] || v.waits(now)
+	f["asked"] = f["asked"] || v.waits(x.Decided) && x.Start >= v.Open.At
 	return f
 }

@@ -87,7 +87,7 @@ func TestAnswers(t *testing.T) {
 	r := rules(t)
 	about := open("compressions.stop", 0.4)
 	at := func(x intents.Result, second int64) intents.Result {
-		x.Decided = second * intents.Rate
+		x.Start, x.End, x.Decided = (second-1)*intents.Rate, second*intents.Rate, second*intents.Rate
 		return x
 	}
 	v := View{Facts: facts("running"), Open: &Question{At: 100 * intents.Rate, About: about, Rivals: []string{"compressions.start"}}}
@@ -106,6 +106,39 @@ func TestAnswers(t *testing.T) {
 	} {
 		if d := r.Decide(c.x, 0.6, v); d.Verdict != c.verdict || d.Result.Callout != c.callout {
 			t.Errorf("%s: %d of %s, want %d of %s", c.name, d.Verdict, d.Result.Callout, c.verdict, c.callout)
+		}
+	}
+}
+
+// One stretch of speech is one callout: a longer phrase for the same sound, less surely heard
+// than it would need, neither answers the question about it nor is logged beside it. What is
+// said again, later, is. A yes from before the question answers nothing.
+func TestOneSpeechOneCallout(t *testing.T) {
+	r := rules(t)
+	hear := func(callout string, confidence, start, end float64) intents.Result {
+		x := open(callout, confidence)
+		x.Start, x.End = int64(start*intents.Rate), int64(end*intents.Rate)
+		x.Decided = x.End + intents.Rate/3
+		return x
+	}
+	for _, c := range []struct {
+		name  string
+		heard []intents.Result
+		want  []Verdict
+	}{
+		{"asked about, then longer", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("rhythm.check", 0.45, 40, 41.8)}, []Verdict{Ask, Ignore}},
+		{"asked about, then longer and sure", []intents.Result{hear("drug.epinephrine", 0.4, 40, 41.6), hear("drug.epinephrine", 0.9, 40, 41.8)}, []Verdict{Ask, Accept}},
+		{"accepted, then longer", []intents.Result{hear("drug.epinephrine", 0.9, 40, 41.6), hear("drug.epinephrine", 0.95, 40, 41.8)}, []Verdict{Accept, Ignore}},
+		{"asked about, then said again", []intents.Result{hear("drug.epinephrine", 0.4, 40, 41.6), hear("drug.epinephrine", 0.45, 44, 45.6)}, []Verdict{Ask, Accept}},
+		{"two in one breath", []intents.Result{hear("shock.given", 0.9, 40, 40.9), hear("compressions.start", 0.9, 40.85, 42)}, []Verdict{Accept, Accept}},
+		{"a yes from before the question", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("confirm", 0.9, 41.6, 41.9)}, []Verdict{Ask, Ignore}},
+		{"a yes", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("confirm", 0.9, 43, 43.3)}, []Verdict{Ask, Accept}},
+	} {
+		var m Memory
+		for i, x := range c.heard {
+			if d := m.Hear(r, x, 0.6, facts("running arrest")); d.Verdict != c.want[i] {
+				t.Errorf("%s: verdict %d of the %d. result, want %d (%q)", c.name, d.Verdict, i+1, c.want[i], d.Why)
+			}
 		}
 	}
 }

@@ -3,18 +3,22 @@ package decide
 import "coxswain/intents"
 
 // Memory is what a listener remembers from one result to the next: the questions that it
-// asked. The zero value is ready.
+// asked, and the speech that it has made something of. The zero value is ready.
 type Memory struct {
 	asked []int64
 	open  *Question
+	last  *Speech
 }
 
 // Hear decides about a result in a case of these facts (see Rules.Decide), and remembers the
 // question that it asks or settles.
 func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decision {
-	d := r.Decide(x, need, View{Facts: f, Asked: m.asked, Open: m.open})
+	d := r.Decide(x, need, View{Facts: f, Asked: m.asked, Open: m.open, Last: m.last})
 	if d.Settled {
 		m.open = nil
+	}
+	if d.Verdict != Ignore {
+		m.last = &Speech{Start: x.Start, End: x.End, Asked: d.Verdict == Ask}
 	}
 	if d.Verdict != Ask {
 		return d
