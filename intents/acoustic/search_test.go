@@ -49,7 +49,7 @@ func TestPhrasesShareTheirNumbers(t *testing.T) {
 func TestOtherWaysToSayIt(t *testing.T) {
 	for text, want := range map[string]string{
 		"shock's in.":                                  "shock.given map[]",
-		"line's in.":                                   "access.iv map[]",
+		"i v line's in.":                               "access.iv map[]",
 		"pads are on.":                                 "intervention.monitor map[]",
 		"he has a pulse.":                              "pulse.present map[]",
 		"one milligram of adrenaline is in.":           "drug.epinephrine map[dose_mg:1]",
@@ -63,6 +63,23 @@ func TestOtherWaysToSayIt(t *testing.T) {
 		}
 		if got != want {
 			t.Errorf("%q: heard %q, want %q", text, got, want)
+		}
+	}
+}
+
+// Speech that begins or ends like a callout is none: an infusion that is started is no dose given, the
+// other sign that is back no pulse; "stop" behind a courtesy is not "restart".
+func TestSpeechLikeACallout(t *testing.T) {
+	for _, voice := range []string{"slt", "awb", "kal16"} {
+		for _, text := range []string{"epinephrine in one minute.", "epinephrine infusion started.", "amiodarone infusion.",
+			"pulse ox is back.", "everybody off the bed please.", "we're clear on the plan.", "we have a line of visitors."} {
+			if got := hear(t, nil, speakAs(t, voice, text), 1600); len(got) != 0 {
+				t.Errorf("%s: %q: heard %+v", voice, text, got)
+			}
+		}
+		got := hear(t, nil, speakAs(t, voice, "epinephrine fifteen milligrams given. pulseless electrical activity."), 1600)
+		if len(got) != 2 || got[0].Values["dose_mg"] != 15 || got[1].Callout != "rhythm.pea" {
+			t.Errorf("%s: heard %+v", voice, got)
 		}
 	}
 }
