@@ -66,22 +66,16 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 	if !x.Open { // the recogniser decided
 		return Decision{Verdict: Accept, Result: x, Settled: v.answers(x)}
 	}
-	if x.Forbidden != "" {
-		return Decision{Result: x, Why: []string{"a " + x.Forbidden + " in the same breath"}}
-	}
 	v.Facts = v.withAsked(x)
-	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
-	same := v.Last != nil && v.Last.holds(x)
-	if same && !v.Last.Asked {
-		return Decision{Result: x, Why: []string{"the same speech as what was accepted"}}
+	same := v.Last.holds(x)
+	if why := v.nothing(x, same); why != "" {
+		return Decision{Result: x, Why: []string{why}}
 	}
+	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
 	if v.waits(x.Decided) && !same {
 		if d, ok := v.answer(x, p); ok {
 			return d
 		}
-	}
-	if x.Callout == "confirm" && !v.Facts["asked"] {
-		return Decision{Result: x, Why: []string{"nothing was asked"}}
 	}
 	y, q, lead := r.rival(x, p, v.Facts)
 	if lead <= -clearLed && q >= need { // the case speaks for the other one
@@ -99,6 +93,20 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 		d.Verdict = Ask
 	}
 	return d
+}
+
+// nothing says why nothing is to be made of a result, however clearly it was heard. same: it is about
+// the speech of which something was made last.
+func (v View) nothing(x intents.Result, same bool) string {
+	switch {
+	case x.Forbidden != "":
+		return "a " + x.Forbidden + " in the same breath"
+	case same && !v.Last.Asked:
+		return "the same speech as what was accepted"
+	case x.Callout == "confirm" && !v.Facts["asked"]:
+		return "nothing was asked"
+	}
+	return ""
 }
 
 // weigh is the probability of a callout with the odds of the case.
@@ -132,7 +140,9 @@ func (r *Rules) rival(x intents.Result, p float64, f Facts) (best intents.Rival,
 
 // holds reports whether a result is about the same speech: a longer or another phrase for
 // it is no second callout, and nobody saying it again.
-func (s Speech) holds(x intents.Result) bool { return x.Start < s.End-touch && s.Start < x.End-touch }
+func (s *Speech) holds(x intents.Result) bool {
+	return s != nil && x.Start < s.End-touch && s.Start < x.End-touch
+}
 
 // waits reports whether a question waits for its answer.
 func (v View) waits(now int64) bool { return v.Open != nil && now-v.Open.At <= patience }

@@ -122,20 +122,27 @@ func TestOneSpeechOneCallout(t *testing.T) {
 		return x
 	}
 	for _, c := range []struct {
-		name  string
-		heard []intents.Result
-		want  []Verdict
+		name        string
+		first, then intents.Result
+		want        [2]Verdict
 	}{
-		{"asked about, then longer", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("rhythm.check", 0.45, 40, 41.8)}, []Verdict{Ask, Ignore}},
-		{"asked about, then longer and sure", []intents.Result{hear("drug.epinephrine", 0.4, 40, 41.6), hear("drug.epinephrine", 0.9, 40, 41.8)}, []Verdict{Ask, Accept}},
-		{"accepted, then longer", []intents.Result{hear("drug.epinephrine", 0.9, 40, 41.6), hear("drug.epinephrine", 0.95, 40, 41.8)}, []Verdict{Accept, Ignore}},
-		{"asked about, then said again", []intents.Result{hear("drug.epinephrine", 0.4, 40, 41.6), hear("drug.epinephrine", 0.45, 44, 45.6)}, []Verdict{Ask, Accept}},
-		{"two in one breath", []intents.Result{hear("shock.given", 0.9, 40, 40.9), hear("compressions.start", 0.9, 40.85, 42)}, []Verdict{Accept, Accept}},
-		{"a yes from before the question", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("confirm", 0.9, 41.6, 41.9)}, []Verdict{Ask, Ignore}},
-		{"a yes", []intents.Result{hear("rhythm.check", 0.4, 40, 41.6), hear("confirm", 0.9, 43, 43.3)}, []Verdict{Ask, Accept}},
+		{"asked about, then longer", hear("rhythm.check", 0.4, 40, 41.6),
+			hear("rhythm.check", 0.45, 40, 41.8), [2]Verdict{Ask, Ignore}},
+		{"asked about, then longer and sure", hear("drug.epinephrine", 0.4, 40, 41.6),
+			hear("drug.epinephrine", 0.9, 40, 41.8), [2]Verdict{Ask, Accept}},
+		{"accepted, then longer", hear("drug.epinephrine", 0.9, 40, 41.6),
+			hear("drug.epinephrine", 0.95, 40, 41.8), [2]Verdict{Accept, Ignore}},
+		{"asked about, then said again", hear("drug.epinephrine", 0.4, 40, 41.6),
+			hear("drug.epinephrine", 0.45, 44, 45.6), [2]Verdict{Ask, Accept}},
+		{"two in one breath", hear("shock.given", 0.9, 40, 40.9),
+			hear("compressions.start", 0.9, 40.85, 42), [2]Verdict{Accept, Accept}},
+		{"a yes from before the question", hear("rhythm.check", 0.4, 40, 41.6),
+			hear("confirm", 0.9, 41.6, 41.9), [2]Verdict{Ask, Ignore}},
+		{"a yes", hear("rhythm.check", 0.4, 40, 41.6),
+			hear("confirm", 0.9, 43, 43.3), [2]Verdict{Ask, Accept}},
 	} {
 		var m Memory
-		for i, x := range c.heard {
+		for i, x := range []intents.Result{c.first, c.then} {
 			if d := m.Hear(r, x, 0.6, facts("running arrest")); d.Verdict != c.want[i] {
 				t.Errorf("%s: verdict %d of the %d. result, want %d (%q)", c.name, d.Verdict, i+1, c.want[i], d.Why)
 			}

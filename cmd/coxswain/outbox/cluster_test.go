@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -23,8 +24,33 @@ type cluster struct {
 	servers []*server.Server
 }
 
-// startCluster starts so many servers that know each other.
+// startCluster starts so many servers that know each other. A port that was free a moment ago may be somebody
+// else's by now: then it takes others.
 func startCluster(t testing.TB, n int, change ...func(*server.Options)) *cluster {
+	t.Helper()
+	for range 5 {
+		c := newCluster(t, n, change...)
+		if c.ready() {
+			t.Cleanup(c.stopAll)
+			return c
+		}
+		c.stopAll()
+	}
+	t.Fatal("the servers do not start")
+	return nil
+}
+
+func (c *cluster) ready() bool {
+	return !slices.ContainsFunc(c.servers, func(s *server.Server) bool { return !s.ReadyForConnections(patience / 4) })
+}
+
+func (c *cluster) stopAll() {
+	for i := range c.servers {
+		c.stop(i)
+	}
+}
+
+func newCluster(t testing.TB, n int, change ...func(*server.Options)) *cluster {
 	t.Helper()
 	c := &cluster{t: t, servers: make([]*server.Server, n)}
 	var routes []*url.URL
@@ -45,16 +71,6 @@ func startCluster(t testing.TB, n int, change ...func(*server.Options)) *cluster
 		}
 		c.options = append(c.options, o)
 		c.start(i)
-	}
-	t.Cleanup(func() {
-		for i := range c.servers {
-			c.stop(i)
-		}
-	})
-	for _, s := range c.servers {
-		if !s.ReadyForConnections(patience) {
-			t.Fatal("a server does not start")
-		}
 	}
 	return c
 }
