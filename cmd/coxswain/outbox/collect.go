@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"filippo.io/age"
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"coxswain/timeline/figures"
@@ -244,6 +245,9 @@ func (f *fetch) record(ctx context.Context, l letter) error {
 	ask, cancel := context.WithTimeout(ctx, f.s.patience)
 	defer cancel()
 	info, err := f.objects.GetInfo(ask, l.ID)
+	if errors.Is(err, nats.ErrTimeout) || errors.Is(err, context.DeadlineExceeded) {
+		return fmt.Errorf("%w: %w", errStore, err) // a slow store is no reason to set a letter aside
+	}
 	if err != nil {
 		return fmt.Errorf("its sealed record: %w", err)
 	}

@@ -278,7 +278,7 @@ func TestNetworkCut(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Error(err)
 	}
-	r.Store.URL = c.url()
+	r.Store.URL, r.Store.Patience = c.url(), patience // a reviewer is not in such a hurry
 	arrived(t, r, n)
 }
 
