@@ -53,7 +53,7 @@ func TestOtherWaysToSayIt(t *testing.T) {
 		"pads are on.":                                 "intervention.monitor map[]",
 		"he has a pulse.":                              "pulse.present map[]",
 		"one milligram of adrenaline is in.":           "drug.epinephrine map[dose_mg:1]",
-		"we gave calcium.":                             "drug.calcium map[]",
+		"we've given calcium.":                         "drug.calcium map[]",
 		"bicarb fifty milliequivalents given.":         "drug.bicarbonate map[dose_meq:50]",
 		"correction, lidocaine one hundred milligrams": "correct.drug.lidocaine map[dose_mg:100]",
 	} {

@@ -16,6 +16,7 @@ type Process struct {
 	Env     []string
 	Stderr  io.Writer
 	Again   time.Duration // after it ended: so long before it is started again, longer each time; 0: 5 s
+	Grace   time.Duration // after its standard input ended: so long before it is killed; 0: half a second
 }
 
 // mostAgain is the longest time before the process is started again.
@@ -67,7 +68,7 @@ func (p Process) run(ctx context.Context) error {
 	}
 	gone := context.AfterFunc(ctx, func() {
 		in.Close()
-		time.AfterFunc(500*time.Millisecond, func() { cmd.Process.Kill() })
+		time.AfterFunc(orElse(p.Grace, 500*time.Millisecond), func() { cmd.Process.Kill() })
 	})
 	defer gone()
 	return cmd.Wait()

@@ -14,7 +14,8 @@ func TestProcess(t *testing.T) {
 	dir := t.TempDir()
 	runs, nice := filepath.Join(dir, "runs"), filepath.Join(dir, "nice")
 	script := `echo run >> "$1"; n=$(wc -l < "$1"); nice > "$2"; if [ "$n" -lt 3 ]; then exit 1; fi; cat; echo ended >> "$1"`
-	stop := Process{Command: []string{"sh", "-c", script, "sh", runs, nice}, Env: os.Environ(), Again: 10 * time.Millisecond}.Keep()
+	stop := Process{Command: []string{"sh", "-c", script, "sh", runs, nice}, Env: os.Environ(), Again: 10 * time.Millisecond,
+		Grace: patience}.Keep() // it is the last in the line for a processor
 	said := func() string { b, _ := os.ReadFile(runs); return string(b) }
 	eventually(t, "it runs the third time", func() bool { return strings.Count(said(), "run\n") == 3 })
 	stop()
