@@ -33,15 +33,16 @@ build: deps
 build/demo.wav: testdata/demo.scene cmd/scene/main.go
 	$(GO) run ./cmd/scene testdata/demo.scene $@
 
-# Side by side, since each for itself waits a good part of its time: the tests of sound for
-# its seconds to pass, one package for the longest test of another. vet comes first: it
-# compiles what all of them need, and says more than the tests' own.
+# One after the other: side by side they keep each other's virtual sound cards waiting. vet
+# comes first: it compiles what all of them need, and says more than the tests' own.
 test: deps test-deps
 	$(GO) vet ./...
-	@$(MAKE) --no-print-directory -j3 units races lint
+	@$(MAKE) --no-print-directory units
+	@$(MAKE) --no-print-directory races
+	@$(MAKE) --no-print-directory lint
 
 units:
-	$(GO) test -vet off -timeout 20m -p $$(($$(nproc) + 1)) -parallel 4 ./...
+	$(GO) test -vet off -timeout 20m ./...
 
 races:
 	$(GO) test -vet off -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
