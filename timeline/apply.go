@@ -10,8 +10,11 @@ import (
 func (s *State) apply(e Event) {
 	row := e.Kind.Row()
 	late := s.late(e, row)
-	if s.Ended != Never && row.Starts && !late {
-		s.nextPatient()
+	switch {
+	case e.Kind == PatientNext && !s.Running():
+		s.nextPatient(e.Seq)
+	case s.Ended != Never && row.Starts && !late:
+		s.nextPatient(s.EndedBy)
 	}
 	s.At = e.At
 	s.conversation(e)
@@ -108,11 +111,12 @@ func (s *State) changed(at Time) {
 	}
 }
 
-// nextPatient forgets the former one: only what was called clear since the end holds.
-func (s *State) nextPatient() {
-	ended, clear := s.EndedBy, s.ClearAt
+// nextPatient forgets the former one, up to the event that ended that case: only what
+// was called clear since the end holds.
+func (s *State) nextPatient(endedBy uint64) {
+	clear := s.ClearAt
 	*s = newState()
-	s.EndedBy, s.ClearAt = ended, clear
+	s.EndedBy, s.ClearAt = endedBy, clear
 }
 
 // late reports whether e is a fact of the case that has just ended, and no new

@@ -72,6 +72,7 @@ const (
 	Confirm           Kind = "confirm"
 	Death             Kind = "death"
 
+	PatientNext        Kind = "patient.next"
 	PatientAdult       Kind = "patient.adult"
 	PatientChild       Kind = "patient.child"
 	PatientInfant      Kind = "patient.infant"

@@ -7,7 +7,7 @@ import "strings"
 func (m *Machine) readBack(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
-	c.Values = e.Values
+	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
 	switch f, name := e.Kind.Family(); {
 	case strings.HasPrefix(f, "cause."):
 		c.Items = []string{e.Kind.Row().Spoken}
@@ -69,10 +69,37 @@ func (m *Machine) unsaid(e Event, now Time) string {
 		return ".clear" // nobody may be told to touch the patient
 	case e.Kind == ShockGiven && !m.state.InArrest():
 		return ".pulse" // nobody is told to compress
-	case e.Kind == CodeStart && m.state.Started == e.At && m.follows():
-		return ".next" // of the former nothing holds: that must be heard
+	case e.Kind == CodeStart:
+		return m.started(e)
+	case e.Kind == PatientNext && m.state.Running():
+		return ".running"
 	}
 	return m.state.doubted(e.Kind)
+}
+
+// started names the form of the read-back of "start the code": that of the former patient
+// nothing holds, that a pulse was called, or that the clock runs already, must be heard.
+func (m *Machine) started(e Event) string {
+	switch s := m.state; {
+	case s.Started == e.At && m.follows():
+		return ".next"
+	case !s.InArrest():
+		return ".pulse"
+	case e.At >= s.CodeAt()+rule("start_again_s"):
+		return ".again"
+	}
+	return ""
+}
+
+// whose adds to a read-back whose clock runs, or how to go back to the former patient.
+func (m *Machine) whose(id string, e Event, now Time) []Cue {
+	switch {
+	case id == "said.code.start.again":
+		return []Cue{m.codeTime(e, now)}
+	case (id == "said.code.start.next" || id == "said.patient.next") && m.mayGoBack(e.At):
+		return []Cue{{ID: "next.same"}}
+	}
+	return nil
 }
 
 // doubted names the form of a read-back that asks for what the callout leaves open, or

@@ -9,9 +9,10 @@ import (
 // undo takes back the last callout, if it is recent; further back it asks.
 func (m *Machine) undo(e Event, now Time) Ready {
 	last, near, ok := m.undoable(e.At)
+	begun, wrong := m.wrongly(e.At)
 	switch {
-	case !ok && m.state.justEnded(e.At):
-		back := m.reopen(e.At)
+	case wrong || !ok && m.state.justEnded(e.At):
+		back := m.goBack(begun, e.At)
 		c := reply("reopened", e, now, ReadBack)
 		c.Parts = []Cue{m.codeTime(e, now)}
 		return Ready{Events: back, Cues: []Cue{c}}

@@ -132,6 +132,12 @@ func (s State) InArrest() bool {
 	return s.ArrestAt != Never && s.Ended == Never && !s.PulsePresent
 }
 
+// Running reports whether there is a case that was begun and has not ended: an arrest, a
+// call for help, or a patient who was called stable or unstable.
+func (s State) Running() bool {
+	return s.Ended == Never && (s.Started != Never || s.StabilityAt != Never)
+}
+
 // CodeAt is when the code's clock began: with the arrest or, in a case without
 // one, with the case; Never before either.
 func (s State) CodeAt() Time {

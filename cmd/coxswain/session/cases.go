@@ -32,11 +32,15 @@ func opens(k timeline.Kind) bool {
 // drill, which has one patient, the drill is over.
 func (s *Session) callout(r intents.Result) {
 	k := timeline.Kind(r.Callout)
-	if k == timeline.CodeStart && s.now.kept() && s.now.ended() {
+	if s.goBack(r) {
+		return
+	}
+	if s.now.kept() && s.now.leaves(k) {
 		if s.o.Drill != nil {
-			s.over = true
+			s.over = s.now.ended()
 			return
 		}
+		s.putAside(r)
 		s.next()
 	}
 	if !s.now.kept() && opens(k) {
@@ -148,10 +152,12 @@ func (s *Session) silent(silence int64) {
 func (s *Session) next() {
 	s.player.Hush()
 	s.former = ""
-	if c := s.now; c.ended() && c.pos-int64(c.machine.State().Ended) < int64(timeline.Reopen()) {
-		s.former = c.name
+	if s.now.justEnded() {
+		s.former = s.now.name
 	}
-	s.finish()
+	if s.aside == nil || s.now != s.aside.oneCase {
+		s.finish(s.now)
+	}
 	s.tell("a case has ended")
 	s.before.forget()
 	if s.o.Always {
@@ -163,7 +169,7 @@ func (s *Session) next() {
 
 // between stands for a case while there is none: it answers, and keeps nothing.
 func (s *Session) between() *oneCase {
-	return newCase(&s.o, Kept{Journal: nowhere{}, Sound: nowhere{}}, s.player, s.pos)
+	return newCase(&s.o, Kept{Former: s.former, Journal: nowhere{}, Sound: nowhere{}}, s.player, s.pos)
 }
 
 // record is the record of a case that begins at sample off, opened by whoever

@@ -86,6 +86,16 @@ func (l *logger) Write(room, speaker []float32) {
 	}
 }
 
+// Skip logs n samples of silence.
+func (l *logger) Skip(n int) {
+	if l.queue == nil {
+		l.take(logItem{room: make([]float32, n), speaker: make([]float32, n)})
+		return
+	}
+	l.send()
+	l.lost.Add(int64(n))
+}
+
 // Lead logs the sound before a case's start, however long, ahead of all else.
 func (l *logger) Lead(held *before) {
 	if held.n == 0 {

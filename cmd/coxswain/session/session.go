@@ -90,6 +90,7 @@ type Session struct {
 	pos      int64    // clock: samples of the room heard
 	now      *oneCase // the case that runs, or what stands for it between cases
 	former   string   // record of the case that ended a moment ago; empty: none did
+	aside    *aside   // that case, while it can still be gone back to; nil: none
 	before   *before
 	hearing  hearing
 	deaf     string // why the recogniser does not hear; empty: it does
@@ -197,6 +198,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 	}
 	s.now.step()
 	s.turn()
+	s.settle()
 	s.player.Render(s.out)
 	if s.pos%snapshotEvery < audio.Block {
 		s.show()
@@ -222,7 +224,8 @@ func (s *Session) Close() error {
 	for _, sp := range s.now.sched.Silence() {
 		s.now.log(sp)
 	}
-	s.finish()
+	s.finish(s.now)
+	s.forgo()
 	s.closing.Wait()
 	return s.closeErr
 }
@@ -245,9 +248,8 @@ func (s *Session) note(kind timeline.Kind, text string) { s.now.note(kind, text)
 // fault logs a failure or recovery and says it aloud.
 func (s *Session) fault(kind timeline.Kind, id, text string) { s.now.fault(kind, id, text) }
 
-// finish closes the record of the present case, live without waiting for it.
-func (s *Session) finish() {
-	c := s.now
+// finish closes the record of a case, live without waiting for it.
+func (s *Session) finish(c *oneCase) {
 	if !c.kept() {
 		return
 	}

@@ -1,0 +1,86 @@
+package session
+
+import (
+	"slices"
+
+	"coxswain/intents"
+	"coxswain/timeline"
+)
+
+// aside is a case that had just ended when another patient's began. It stays open for
+// as long as its end could be taken back: until then "undo" goes back to it. Of what is
+// heard meanwhile it gets nothing.
+type aside struct {
+	*oneCase
+	start intents.Result // what began the other one
+	until int64          // clock of the session
+}
+
+// leaves reports whether a callout is of no case that this one could be: a start behind
+// its end, or another patient where no code runs.
+func (s *oneCase) leaves(k timeline.Kind) bool {
+	return k == timeline.CodeStart && s.ended() || k == timeline.PatientNext && !s.machine.State().Running()
+}
+
+// justEnded reports whether the end of the case could be taken back still.
+func (s *oneCase) justEnded() bool {
+	return s.ended() && s.pos-int64(s.machine.State().Ended) < int64(timeline.Reopen())
+}
+
+// onlyBegun reports whether nothing stands in the case but its start.
+func (s *oneCase) onlyBegun() bool {
+	gone := timeline.Retracted(s.events)
+	return !slices.ContainsFunc(s.events, func(e timeline.Event) bool {
+		return opens(e.Kind) && e.Kind != timeline.CodeStart && !gone[e.Seq]
+	})
+}
+
+// putAside keeps the present case open if it ended a moment ago.
+func (s *Session) putAside(start intents.Result) {
+	s.forgo()
+	if s.now.justEnded() {
+		s.aside = &aside{s.now, start, s.pos + int64(timeline.Reopen())}
+	}
+}
+
+// forgo closes the case that was put aside.
+func (s *Session) forgo() {
+	if s.aside != nil {
+		s.finish(s.aside.oneCase)
+		s.aside = nil
+	}
+}
+
+// settle closes it once nobody goes back to it any more.
+func (s *Session) settle() {
+	if s.aside == nil || s.pos < s.aside.until {
+		return
+	}
+	if s.forgo(); !s.now.kept() {
+		s.former = "" // it is no moment ago any more
+	}
+}
+
+// goBack goes back to the case that was put aside, if what was called takes back
+// that another one began and nothing else was called since. The time between is silence
+// in its record; what began the other one and the undo stand in both.
+func (s *Session) goBack(r intents.Result) bool {
+	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil || !s.now.onlyBegun() {
+		return false
+	}
+	if s.now.kept() {
+		s.now.callout(r)
+		s.finish(s.now)
+	}
+	s.player.Hush()
+	back := s.aside
+	s.now, s.aside, s.former = back.oneCase, nil, ""
+	gap := s.pos - s.now.off - s.now.pos
+	s.now.logger.Skip(int(gap))
+	s.now.pos += gap
+	s.now.callout(back.start)
+	s.now.waiting = nil // it was answered
+	s.now.callout(r)
+	s.tell("the case before goes on")
+	return true
+}
