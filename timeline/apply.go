@@ -247,7 +247,7 @@ func (s *State) shock(e Event) {
 		}
 		return
 	}
-	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq}
+	shock := Shock{e.At, e.Values["energy_j"], e.Kind == CardioversionDone, e.Kind == ShockStacked, e.Seq, s.Rhythm}
 	s.Shocks = append(s.Shocks, shock)
 	s.checked(e.At)
 	if s.Compressing && e.toldLate() { // hands were back on before anybody spoke of it

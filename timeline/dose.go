@@ -134,9 +134,20 @@ func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
 		energy, ok = p.Energy(given, kg)
 	default:
 		synced = true
-		energy, ok = p.SyncEnergy(s.Rhythm, len(s.Cardioversions()), kg)
+		energy, ok = p.SyncEnergy(s.Rhythm, s.failed(), kg)
 	}
 	return energy, synced, ok
+}
+
+// failed counts the synchronised shocks of the present rhythm: a step up is for the
+// rhythm that did not convert.
+func (s State) failed() (n int) {
+	for _, x := range s.Cardioversions() {
+		if x.Rhythm == s.Rhythm {
+			n++
+		}
+	}
+	return n
 }
 
 // asHigh raises an energy to that of the shock before, if that was not too much: later

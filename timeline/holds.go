@@ -32,5 +32,36 @@ func (m *Machine) Holds(c Cue) bool {
 	if c.Priority == HandsOff && m.state.lastShock() >= c.At {
 		return false
 	}
-	return !m.Stale(c) && (c.About == 0 || !Retracted(m.events)[c.About])
+	return !m.Stale(c) && (c.About == 0 || m.stands(c))
 }
+
+// stands reports whether what a cue answers still stands: the callout, what it put in
+// another's place and, of a question what to give, that it was not given since.
+func (m *Machine) stands(c Cue) bool {
+	gone := Retracted(m.events)
+	i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
+	if gone[c.About] || i < 0 {
+		return !gone[c.About]
+	}
+	since, open := m.events[i+1:], true
+	for _, x := range since {
+		if x.Kind.IsCallout() && x.Replaces == 0 {
+			break
+		}
+		open = open && !(x.Replaces != 0 && gone[x.Seq])
+	}
+	return open && !slices.ContainsFunc(since, func(x Event) bool { return !gone[x.Seq] && m.events[i].doneBy(x) })
+}
+
+// doneBy reports whether e asks what to give, and x gives it.
+func (e Event) doneBy(x Event) bool {
+	f, what := e.Kind.Family()
+	drug, given := x.Kind.Drug()
+	if f != "ask.dose." || what == "shock" {
+		return f != "" && what == "shock" && x.Kind.shocks()
+	}
+	return given && drug == what
+}
+
+// shocks reports whether k is a shock that was given.
+func (k Kind) shocks() bool { return k == ShockGiven || k == ShockStacked || k == CardioversionDone }

@@ -98,3 +98,53 @@ func TestFresh(t *testing.T) {
 		t.Error("an alarm is none of the machine's")
 	}
 }
+
+// An answer that was cut off is not said again once what it was asked for was done: nobody
+// hears "Shock, two hundred joules" with hands back on the chest, nor a read-back of what
+// was put right since.
+func TestAnswerIsDone(t *testing.T) {
+	for _, c := range []struct {
+		ask, done Kind
+		holds     bool
+	}{
+		{"ask.dose.shock", ShockGiven, false},
+		{"ask.dose.shock", CardioversionDone, false},
+		{"ask.dose.epinephrine", Epinephrine, false},
+		{"ask.dose.epinephrine", "drug.amiodarone", true},
+		{"ask.dose.shock", Epinephrine, true},
+		{ShockGiven, CorrectEnergy, false},
+		{CorrectEnergy, CorrectEnergy, false},
+		{CorrectEnergy, Undo, false},
+		{Epinephrine, Undo, false},
+	} {
+		p, err := LoadProtocol("aha-2025")
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, seq, now := NewMachine(p), uint64(0), Time(0)
+		var step func(Event) []Cue
+		step = func(e Event) []Cue {
+			seq++
+			e.Seq = seq
+			r := m.Step(e, now)
+			for _, more := range r.Events {
+				step(more)
+			}
+			return r.Cues
+		}
+		said := func(k Kind, joules float64) []Cue {
+			now += 3 * Rate
+			return step(Event{At: now, Kind: k, Values: map[string]float64{"energy_j": joules}})
+		}
+		for _, k := range []Kind{CompressionsStart, RhythmVF, ShockGiven, CompressionsStart} {
+			said(k, 200)
+		}
+		now += 60 * Rate
+		first := said(c.ask, 150)
+		m.Spoken(first[0])
+		said(c.done, 360)
+		if got, ok := m.Fresh(first[0]); ok != c.holds {
+			t.Errorf("%s, then %s: said again %v: %s", c.ask, c.done, ok, got.Describe())
+		}
+	}
+}

@@ -18,6 +18,8 @@ type Machine struct {
 	wake     Time  // when the next cue of the agenda is due
 	rearm    bool  // the past has changed: what is due now may have been passed over
 	last     Cue   // the last answer, for "say again"
+	repairs  Event // the last callout, if it was a repair
+	untold   Time  // until when its answer may wait to be said; 0: it was
 	said     map[string]bool
 }
 
@@ -79,6 +81,7 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	if r, ok := m.repair(e, now); ok {
 		return r
 	}
+	m.untold = 0
 	r := m.ask(was, e, m.answer(e, now))
 	if fixed, ok := m.inRecordsUnit(e); ok {
 		r.Events = append(fixed, r.Events...)
@@ -97,20 +100,44 @@ func (m *Machine) Step(e Event, now Time) Ready {
 // repair does what e wants done to what was called before; ok is false if it wants
 // nothing of that sort.
 func (m *Machine) repair(e Event, now Time) (r Ready, ok bool) {
-	f, name := e.Kind.Family()
-	switch {
-	case e.Kind == Undo:
-		return m.undo(e, now), true
-	case e.Kind == Confirm:
-		return m.confirm(e, now), true
-	case e.Kind == Backdate:
-		return m.backdate(e, now), true
-	case e.Kind == CorrectEnergy:
-		return m.correct(e, now, ""), true
-	case f == "correct.drug.":
-		return m.correct(e, now, name), true
+	do := m.repairOf(e.Kind)
+	if do == nil {
+		return Ready{}, false
 	}
-	return Ready{}, false
+	if e.Kind == m.repairs.Kind && maps.Equal(e.Values, m.repairs.Values) && now < m.untold {
+		return Ready{}, true // said again because nobody heard it answered yet: it is done once
+	}
+	if r = do(e, now); len(r.Cues) > 0 {
+		m.repairs, m.untold = e, r.Cues[0].Expires
+	}
+	return r, true
+}
+
+func (m *Machine) repairOf(k Kind) func(Event, Time) Ready {
+	switch {
+	case k == Undo:
+		return m.undo
+	case k == Confirm:
+		return m.confirm
+	case k == Backdate:
+		return m.backdate
+	case k.corrects():
+		return m.correct
+	}
+	return nil
+}
+
+// Spoken tells that a cue has begun to sound, or will not any more.
+func (m *Machine) Spoken(c Cue) {
+	if c.About == m.repairs.Seq {
+		m.untold = 0
+	}
+}
+
+// corrects reports whether k puts an earlier callout right.
+func (k Kind) corrects() bool {
+	f, _ := k.Family()
+	return k == CorrectEnergy || f == "correct.drug."
 }
 
 // ask joins the answer to a callout and the questions that it raises: a

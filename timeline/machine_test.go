@@ -18,6 +18,7 @@ var update = flag.Bool("update", false, "rewrite golden files; commit only what 
 //	protocol ID          start over with a protocol
 //	SECONDS KIND [K=V]   a callout at that second of session time
 //	until SECONDS        let time pass
+//	busy, free           answers wait to be spoken, or not any more
 //	state                print where the code stands
 //
 // Time passes tick by tick, 10 ms each, as in a session.
@@ -51,6 +52,8 @@ type stage struct {
 	now Time
 	seq uint64
 	out strings.Builder
+
+	busy bool // something else sounds: answers wait
 }
 
 func (s *stage) until(at Time) {
@@ -71,6 +74,9 @@ func (s *stage) step(e Event) {
 	}
 	for _, c := range r.Cues {
 		fmt.Fprintln(&s.out, c.Describe())
+		if !s.busy {
+			s.m.Spoken(c)
+		}
 	}
 }
 
@@ -98,6 +104,8 @@ func (s *stage) command(t *testing.T, line string) {
 			t.Fatal(err)
 		}
 		s.m, s.now, s.seq = NewMachine(p), 0, 0
+	case w[0] == "busy" || w[0] == "free":
+		s.busy = w[0] == "busy"
 	case w[0] == "until":
 		s.until(seconds(t, w[1]))
 	case w[0] == "state":

@@ -33,6 +33,8 @@ func (p *Protocol) questions(s State, e Event) []question {
 		switch {
 		case s.InArrest() && s.Rhythm == VF:
 			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
+		case s.InArrest() && s.Rhythm.Pulseless():
+			return []question{{Cue: Cue{ID: "question.shock.rhythm"}}}
 		case s.Rhythm == Torsades: // no device synchronises with it
 			return []question{{Cue: Cue{ID: "question.sync.off"}}}
 		}
@@ -56,12 +58,16 @@ func (s State) knownPulse() bool {
 	return !s.InArrest() && s.Ended == Never && (s.PulsePresent || s.StabilityAt != Never)
 }
 
-// coldQuestion asks once about epinephrine for a patient who is too cold for it.
+// coldQuestion asks once about a drug of the arrest for a patient who is too cold for it.
 func (p *Protocol) coldQuestion(s State, drug string) []question {
-	if drug != "epinephrine" || !p.withheld(s) {
-		return nil
+	once := fmt.Sprintf("drug.cold %s %d", drug, s.ArrestAt)
+	switch {
+	case drug == "epinephrine" && p.withheld(s):
+		return []question{{Cue: Cue{ID: "question.drug.cold"}, once: once}}
+	case slices.Contains(p.Antiarrhythmics, drug) && s.InArrest() && p.tooCold(s):
+		return []question{{Cue: Cue{ID: "question.drug.cold.other"}, once: once}}
 	}
-	return []question{{Cue: Cue{ID: "question.drug.cold"}, once: fmt.Sprintf("drug.cold %d", s.ArrestAt)}}
+	return nil
 }
 
 // pulseQuestion asks once for a dose of the arrest that goes to a patient who has

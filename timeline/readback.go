@@ -13,8 +13,8 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Items = []string{e.Kind.Row().Spoken}
 	case f == "measured.":
 		c = p.measuredBack(m.state, c, e.Kind, name)
-	case e.Kind == ShockStacked && m.state.InArrest() && m.state.stack() >= int(p.Get("stacked_shocks")):
-		c.Parts = []Cue{{ID: "compress.now"}} // it was the last of the row
+	case m.compressFrom(e, p, now):
+		c.Parts = []Cue{{ID: "compress.now"}}
 	case e.Kind == PatientHypothermic:
 		c.Parts = p.cold(m.state)
 	case e.Kind == AirwaySecured:
@@ -119,6 +119,17 @@ func (s State) doubted(k Kind) string {
 		}
 	}
 	return ""
+}
+
+// compressFrom reports whether the read-back has to tell to compress: behind the last
+// shock of a row, and when a rhythm shows that a pulse is lost, or never was.
+func (m *Machine) compressFrom(e Event, p *Protocol, now Time) bool {
+	s := m.state
+	if e.Kind == ShockStacked {
+		return s.InArrest() && s.stack() >= int(p.Get("stacked_shocks"))
+	}
+	begins := s.InArrest() && !s.Compressing && (s.ArrestAt == e.At || s.LostAt == e.At)
+	return begins && e.Kind.Row().Pulseless && !s.Silent(now)
 }
 
 // byWeight says whether the weight alone tells the kind of patient.

@@ -64,6 +64,12 @@ func (e Event) same(x Event) bool {
 // undoable is the newest callout of this case that an undo takes back. It is
 // near if it was heard a short while and few callouts ago.
 func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
+	return m.latest(at, func(e Event) bool { return true })
+}
+
+// latest is the newest callout of this case that stands and is meant, and whether it is
+// near: heard a short while and few callouts before.
+func (m *Machine) latest(at Time, meant func(Event) bool) (last Event, near, ok bool) {
 	gone, since := Retracted(m.events), 0
 	for _, e := range slices.Backward(m.events) {
 		if e.Seq <= m.state.EndedBy {
@@ -72,15 +78,20 @@ func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
 		if !e.Kind.IsCallout() || e.Kind.Row().Control {
 			continue
 		}
-		if since++; !gone[e.Seq] {
-			heard := e.At
-			if e.Heard != nil {
-				heard = e.Heard.End
-			}
-			return e, at-heard <= rule("undo_s") && since <= int(rules["undo_callouts"].Value), true
+		if since++; !gone[e.Seq] && meant(e) {
+			near = at-e.heard() <= rule("undo_s") && since <= int(rules["undo_callouts"].Value)
+			return e, near, true
 		}
 	}
 	return Event{}, false, false
+}
+
+// heard is when a callout was said; one that was moved back keeps that.
+func (e Event) heard() Time {
+	if e.Heard != nil {
+		return e.Heard.End
+	}
+	return max(e.At, e.told)
 }
 
 // confirm answers "confirmed": the end of the code, or a long way back.
@@ -93,10 +104,11 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		}
 		return Ready{Cues: []Cue{c}, Ended: true}
 	}
+	if r, ok := m.answered(e, now); ok {
+		return r
+	}
 	last, _, ok := m.undoable(e.At)
 	switch {
-	case ok && m.undoAsked(e):
-		return m.takeBack(last, e, now)
 	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
 		c := m.readBack(last, now)
 		c.Seq, c.About = e.Seq, e.Seq
@@ -105,20 +117,24 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	return Ready{Cues: []Cue{reply("confirm.nothing", e, now, ReadBack)}}
 }
 
-// undoAsked reports whether the callout before e was an undo that was answered
-// with a question and not with a retraction.
-func (m *Machine) undoAsked(e Event) bool {
+// answered does what the undo or the correction before e wanted, if it was answered
+// with a question.
+func (m *Machine) answered(e Event, now Time) (r Ready, ok bool) {
 	for _, x := range slices.Backward(m.events) {
-		switch {
-		case x.Kind == Retraction:
-			return false
+		switch repair := x.Kind == Undo || x.Kind.corrects(); {
+		case x.Kind == Retraction || repair && e.At-x.At > rule("confirm_s"):
+			return Ready{}, false
 		case x.Kind == Undo:
-			return e.At-x.At <= rule("confirm_s")
+			last, _, ok := m.undoable(e.At)
+			return m.takeBack(last, e, now), ok
+		case repair:
+			last, _, ok := m.correctable(x)
+			return m.fix(last, x, e, now), ok
 		case x.Seq != e.Seq && x.Kind.IsCallout():
-			return false
+			return Ready{}, false
 		}
 	}
-	return false
+	return Ready{}, false
 }
 
 // named adds what an event is, and its amounts, to a cue.
@@ -229,33 +245,51 @@ func replace(e, last, with Event, c Cue) Ready {
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}, with}, Cues: []Cue{c}}
 }
 
-// correct replaces the drug, or with drug empty the energy, of the last callout of that
-// sort; the drug "dose" stands for the one that was called (correct.drug.dose corrects
-// its amount). The amount of another drug is not taken over; without a new one, the same
-// drug keeps its own.
-func (m *Machine) correct(e Event, now Time, drug string) Ready {
-	gone := Retracted(m.events)
-	for _, last := range slices.Backward(m.events) {
-		if last.Seq <= m.state.EndedBy {
-			break
-		}
-		_, isDrug := last.Kind.Drug()
-		isShock := last.Kind == ShockGiven || last.Kind == ShockStacked || last.Kind == CardioversionDone
-		if gone[last.Seq] || isDrug != (drug != "") || !isDrug && !isShock {
-			continue
-		}
-		fixed := last
-		if drug != "" && drug != "dose" {
-			fixed.Kind = Kind("drug." + drug)
-		}
-		if fixed.Kind != last.Kind || len(e.Values) > 0 {
-			fixed.Values = e.Values
-		}
-		c := reply("corrected", e, now, ReadBack)
-		r := replace(e, last, fixed, c)
-		said, asked := m.asks(fixed, last, e.At)
-		r.Events, r.Cues[0].Parts = append(r.Events, asked...), said
-		return r
+// correct puts the drug of the last dose right, or the energy of the last shock; further
+// back than an undo reaches it asks: the callout that is meant may not have been heard.
+func (m *Machine) correct(e Event, now Time) Ready {
+	last, near, ok := m.correctable(e)
+	switch {
+	case !ok:
+		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	case !near:
+		ago := since("correct.ask", last.At, e.At)
+		ask := reply(ago.ID, e, now, ReadBack)
+		ask.Values, ask.Items = ago.Values, []string{last.Kind.Row().Spoken}
+		return Ready{Cues: []Cue{ask}}
 	}
-	return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	return m.fix(last, e, e, now)
+}
+
+// correctable is what a correction is about: the last drug, or the last shock.
+func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
+	return m.latest(e.At, func(x Event) bool {
+		_, isDrug := x.Kind.Drug()
+		return isDrug && e.Kind != CorrectEnergy || x.Kind.shocks() && e.Kind == CorrectEnergy
+	})
+}
+
+// fix puts last right as it was said in correction; e is the callout that has it done.
+// The drug "dose" stands for the one that was called (correct.drug.dose corrects its
+// amount). The amount of another drug is not taken over; without a new one, the same
+// drug keeps its own.
+func (m *Machine) fix(last, correction, e Event, now Time) Ready {
+	fixed := last
+	if f, drug := correction.Kind.Family(); f != "" && drug != "dose" {
+		fixed.Kind = Kind("drug." + drug)
+	}
+	if fixed.Kind != last.Kind || len(correction.Values) > 0 {
+		fixed.Values = correction.Values
+	}
+	c := reply("corrected", e, now, ReadBack)
+	r := replace(e, last, fixed, c)
+	if fixed.same(last) { // said again: it was put right already
+		r.Events = nil
+	}
+	said, asked := m.asks(fixed, last, e.At)
+	if fixed.Kind != last.Kind {
+		said = append(said, Cue{ID: "corrected.from", Items: []string{last.Kind.Row().Spoken}})
+	}
+	r.Events, r.Cues[0].Parts = append(r.Events, asked...), said
+	return r
 }

@@ -47,6 +47,7 @@ type Shock struct {
 	// Stacked: called as one of several in a row, without compressions between.
 	Stacked bool
 	Seq     uint64
+	Rhythm  Rhythm // in which it was given
 }
 
 // Never is the zero of moments that have not happened.

@@ -2,7 +2,9 @@ package timeline
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 )
 
 // weightQuestions ask once for a weight that contradicts who was called to lie
@@ -17,11 +19,10 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient || kg == 0 {
 		return nil
 	}
-	farOff := p.Get("weight_far_off")
-	low, high := p.plausibleKg(after)
-	changed := s.WeightKg > 0 && max(kg/s.WeightKg, s.WeightKg/kg) > farOff &&
-		s.WeightKg >= low && s.WeightKg <= high // one that puts an implausible one right is not asked about
-	if kg >= low && kg <= high && !changed {
+	if given := p.tooMuchFor(after); given != nil && p.tooMuchFor(s) == nil {
+		return given
+	}
+	if !p.oddWeight(s, after) {
 		return nil
 	}
 	return []question{{
@@ -29,6 +30,32 @@ func (p *Protocol) weightQuestions(s State, e Event) []question {
 		once:    fmt.Sprintf("weight %v %d", kg, s.EndedBy),
 		instead: e.Kind == PatientWeight,
 	}}
+}
+
+// oddWeight reports whether the weight that is called fits neither who lies there nor the
+// one before; one that puts an implausible one right is not asked about.
+func (p *Protocol) oddWeight(s, after State) bool {
+	low, high := p.plausibleKg(after)
+	kg, farOff := after.WeightKg, p.Get("weight_far_off")
+	changed := s.WeightKg > 0 && max(kg/s.WeightKg, s.WeightKg/kg) > farOff && s.WeightKg >= low && s.WeightKg <= high
+	return kg < low || kg > high || changed
+}
+
+// tooMuchFor asks about a drug of which the patient, now that it is known who lies there,
+// was given more than the largest dose: it may have been another one.
+func (p *Protocol) tooMuchFor(s State) []question {
+	form := p.For(s)
+	kg, _ := form.Weight(s)
+	for _, drug := range slices.Sorted(maps.Keys(s.Given)) {
+		most, ok := form.Most(drug, kg)
+		for _, d := range s.Doses(drug) {
+			if ok && kg > 0 && d.Mg > most*1.001 {
+				c := Cue{ID: "question.drug.before", Items: []string{drug}}.with("said_mg", d.Mg)
+				return []question{{Cue: c}}
+			}
+		}
+	}
+	return nil
 }
 
 // otherPatient reports whether the age contradicts who was called to lie there: until

@@ -311,6 +311,7 @@ func (s *oneCase) log(sp prompts.Spoken) {
 	if sp.Until != 0 {
 		sp.Until -= off
 	}
+	s.machine.Spoken(sp.Cue)
 	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Cue: sp.Cue.ID, Sentence: sp.Text, Until: sp.Until}
 	switch {
 	case sp.Dropped != "":
