@@ -74,7 +74,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		told:   map[int]bool{},
 		events: slices.Clone(k.Events),
 	}
-	c.sched.SetFresh(c.machine.Fresh)
+	c.sched.SetFresh(c.fresh)
 	for _, e := range k.Events { // of a case that goes on
 		if e.Heard != nil {
 			c.callouts++
@@ -258,9 +258,18 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 }
 
 // offer queues a cue, on the session's clock.
-func (s *oneCase) offer(c timeline.Cue) {
-	c.At, c.Expires = c.At+timeline.Time(s.off), c.Expires+timeline.Time(s.off)
-	s.sched.Offer(c)
+func (s *oneCase) offer(c timeline.Cue) { s.sched.Offer(s.shifted(c, s.off)) }
+
+// shifted is a cue on another clock, which runs ahead by so many samples.
+func (s *oneCase) shifted(c timeline.Cue, by int64) timeline.Cue {
+	c.At, c.Expires = c.At+timeline.Time(by), c.Expires+timeline.Time(by)
+	return c
+}
+
+// fresh makes a cue that waits anew, as the case knows it: on its own clock.
+func (s *oneCase) fresh(c timeline.Cue) (timeline.Cue, bool) {
+	c, ok := s.machine.Fresh(s.shifted(c, -s.off))
+	return s.shifted(c, s.off), ok
 }
 
 // release passes on the cues whose event is on the disk.

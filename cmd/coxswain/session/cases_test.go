@@ -1,6 +1,7 @@
 package session
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -259,6 +260,26 @@ func TestNewPatient(t *testing.T) {
 	}
 	if got := records[1].events[0].Session.Former; got != "" {
 		t.Errorf("the second names %q as a moment before", got)
+	}
+}
+
+// An answer that waits is made anew on the clock of its record, which begins when the
+// case does: "what is next" tells the same whether nobody called anything for 100 s before
+// or the record begins with the session.
+func TestAnswersKeepTheRecordsClock(t *testing.T) {
+	for _, begin := range []int{5, 105} {
+		_, records := evening(t, begin+50, nil, heardAt("compressions.start", begin), heardAt("ask.next", begin+10),
+			heardAt("ask.time", begin+40))
+		var said []string
+		for _, e := range records[0].events {
+			if e.Kind == timeline.CueSpoken && (strings.HasPrefix(e.Cue, "next.") || strings.HasPrefix(e.Cue, "answer.")) {
+				said = append(said, e.Sentence)
+			}
+		}
+		want := "[Rhythm in one minute fifty seconds Code time forty seconds]"
+		if got := fmt.Sprint(said); got != want {
+			t.Errorf("a case that begins at %d s: %s, want %s", begin, got, want)
+		}
 	}
 }
 
