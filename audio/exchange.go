@@ -24,14 +24,36 @@ type Exchange struct {
 	calls                 atomic.Uint64
 	wrote, gapAt          atomic.Int64 // samples of the room so far, and where the last gap lies (+1)
 	read                  int64
+	sent, took            int64     // samples for the speaker: queued by the session, taken by the callback
+	sounds                time.Time // when the buffer that comes next is heard; zero: not known
+	heard                 moments
 	out                   [Block]float32
+}
+
+// Played tells when a piece of what was sent to the speaker sounds.
+type Played struct {
+	Sample int64 // its first one, counted over all that was sent: see Sent
+	At     time.Time
+}
+
+// moments is a queue of Played between the callback and the session.
+type moments struct {
+	buf  [512]Played
+	r, w atomic.Uint64
+}
+
+func (q *moments) put(p Played) {
+	if w := q.w.Load(); w-q.r.Load() < uint64(len(q.buf)) { // else nobody has looked for five seconds
+		q.buf[w%uint64(len(q.buf))] = p
+		q.w.Store(w + 1)
+	}
 }
 
 // NewExchange returns an exchange that buffers up to seconds of room audio for
 // a session that is late, and has Lead blocks of silence for the speaker.
 func NewExchange(seconds int) *Exchange {
-	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate), speaker: NewRing(64 * Block)}
-	e.speaker.Write(make([]float32, Lead*Block))
+	e := &Exchange{room: NewRing(seconds * Rate), played: NewRing(seconds * Rate)}
+	e.Ahead(Lead)
 	return e
 }
 
@@ -45,21 +67,29 @@ func LeadFor(buffer time.Duration) int {
 // Ahead makes the lead of an exchange that nobody uses yet so many blocks, of up
 // to 64. The session then renders as far ahead.
 func (e *Exchange) Ahead(blocks int) {
-	e.speaker = NewRing(64 * Block)
-	e.speaker.Write(make([]float32, min(blocks, 64)*Block))
+	e.speaker, e.sent = NewRing(64*Block), 0
+	e.Send(make([]float32, min(blocks, 64)*Block))
 }
 
 // Callback hands over one buffer of the device. It copies and returns: no
 // allocation, no lock, no waiting, whatever the session does.
 func (e *Exchange) Callback(in, out []float32) {
 	e.calls.Add(1)
+	at := e.sounds
+	if e.sounds = (time.Time{}); at.IsZero() {
+		at = time.Now()
+	}
 	for len(out) > 0 {
 		n := min(len(out), Block)
 		spk := e.out[:n]
-		if !e.speaker.Read(spk) {
+		if e.speaker.Read(spk) {
+			e.heard.put(Played{e.took, at})
+			e.took += int64(n)
+		} else {
 			clear(spk)
 			e.starved.Add(1)
 		}
+		at = at.Add(Duration(int64(n)))
 		copy(out, spk)
 		if e.room.Free() < n || e.played.Free() < n {
 			e.lost.Add(1)
@@ -71,6 +101,27 @@ func (e *Exchange) Callback(in, out []float32) {
 		}
 		in, out = in[n:], out[n:]
 	}
+}
+
+// Sounds tells in how long the buffer that comes next will be heard, by the device's
+// own account. Only the device's thread may say so.
+func (e *Exchange) Sounds(in time.Duration) { e.sounds = time.Now().Add(in) }
+
+// Sent counts the samples that were queued for the speaker, the silence of the lead
+// among them: the number of the first one that Send queues next.
+func (e *Exchange) Sent() int64 { return e.sent }
+
+// Played returns the next piece of what was sent that the device has taken, in order,
+// or reports false if there is none. Of what it was not asked for 5 s long pieces lack.
+func (e *Exchange) Played() (p Played, ok bool) {
+	q := &e.heard
+	r := q.r.Load()
+	if r == q.w.Load() {
+		return Played{}, false
+	}
+	p = q.buf[r%uint64(len(q.buf))]
+	q.r.Store(r + 1)
+	return p, true
 }
 
 // Flag counts what the device reported with the buffer that comes next: that
@@ -106,8 +157,14 @@ func (e *Exchange) Next(f *Frame) bool {
 	return true
 }
 
-// Send queues a rendered block for the speaker.
-func (e *Exchange) Send(block []float32) bool { return e.speaker.Write(block) }
+// Send queues a rendered block for the speaker; false: there is no room for it.
+func (e *Exchange) Send(block []float32) bool {
+	if !e.speaker.Write(block) {
+		return false
+	}
+	e.sent += int64(len(block))
+	return true
+}
 
 // Troubles counts what went wrong since the start: speaker blocks missed, room
 // blocks lost, and over- and underflows of the device.

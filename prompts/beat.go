@@ -15,6 +15,10 @@ func (s *Scheduler) StartBeat(m Metronome) {
 	s.beatTo = max(s.beatTo, m.Start)
 }
 
+// LastBeat is the sample at which the metronome's latest beat begins, on the player's
+// clock; negative: there was none.
+func (s *Scheduler) LastBeat() int64 { return s.beatAt }
+
 // StopBeat ends the metronome; a beat that sounds fades out within 10 ms.
 func (s *Scheduler) StopBeat() {
 	if s.on {
@@ -43,6 +47,7 @@ func (s *Scheduler) beats(from, to int64) {
 			clip = accent
 		}
 		s.player.Beat(at, clip, s.volume)
+		s.beatAt = at
 		at = s.beat.At(k + 1)
 	}
 	s.beat.breathsIn(from, to, func(at int64) { s.player.Beat(at, soft, s.volume) })

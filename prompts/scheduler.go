@@ -67,6 +67,7 @@ type Scheduler struct {
 	beat   Metronome
 	on     bool
 	beatTo int64 // beats before this sample are placed
+	beatAt int64 // where the latest one begins; negative: there was none
 	breath int64 // start of ventilation ticks; negative: none
 	every  int64
 	lastB  int64
@@ -91,7 +92,7 @@ type said struct {
 // NewScheduler returns a scheduler that speaks with voice through player.
 func NewScheduler(voice *Voice, player *audio.Player, volume float64) *Scheduler {
 	fresh := func(c timeline.Cue) (timeline.Cue, bool) { return c, true }
-	return &Scheduler{voice: voice, player: player, volume: volume, breath: -1, spoke: -lull, fresh: fresh}
+	return &Scheduler{voice: voice, player: player, volume: volume, beatAt: -1, breath: -1, spoke: -lull, fresh: fresh}
 }
 
 // SetVolume sets the gain of everything placed from now on, 0 to 1.

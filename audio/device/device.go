@@ -171,7 +171,8 @@ func hardware(d *portaudio.DeviceInfo) bool { return d == nil || strings.Contain
 func callback(e *audio.Exchange, in, out, fast bool) any {
 	type flags = portaudio.StreamCallbackFlags
 	type info = portaudio.StreamCallbackTimeInfo
-	begin := func(fl flags) {
+	begin := func(i info, fl flags) {
+		e.Sounds(until(i))
 		if fl&^portaudio.PrimingOutput != 0 {
 			e.Flag(fl&(portaudio.InputUnderflow|portaudio.InputOverflow) != 0,
 				fl&(portaudio.OutputUnderflow|portaudio.OutputOverflow) != 0)
@@ -183,11 +184,27 @@ func callback(e *audio.Exchange, in, out, fast bool) any {
 	var quiet [16 * audio.Block]float32 // of the side that is missing
 	switch {
 	case !in:
-		return func(spk []float32, _ info, fl flags) { begin(fl); e.Callback(quiet[:min(len(spk), len(quiet))], spk) }
+		return func(spk []float32, i info, fl flags) {
+			begin(i, fl)
+			e.Callback(quiet[:min(len(spk), len(quiet))], spk)
+		}
 	case !out:
-		return func(mic []float32, _ info, fl flags) { begin(fl); e.Callback(mic, quiet[:min(len(mic), len(quiet))]) }
+		return func(mic []float32, i info, fl flags) {
+			begin(i, fl)
+			e.Callback(mic, quiet[:min(len(mic), len(quiet))])
+		}
 	}
-	return func(mic, spk []float32, _ info, fl flags) { begin(fl); e.Callback(mic, spk) }
+	return func(mic, spk []float32, i info, fl flags) { begin(i, fl); e.Callback(mic, spk) }
+}
+
+// until is how long it takes until a buffer is heard, by the device's account: zero
+// where it gives none that can be (PortAudio v19, PaStreamCallbackTimeInfo).
+func until(i portaudio.StreamCallbackTimeInfo) time.Duration {
+	d := i.OutputBufferDacTime - i.CurrentTime
+	if i.OutputBufferDacTime == 0 || d < 0 || d > 5*time.Second {
+		return 0
+	}
+	return d
 }
 
 // side is one of the two that a stream has.

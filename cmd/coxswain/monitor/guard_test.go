@@ -59,7 +59,8 @@ func TestOpenPagesCarryNoPatient(t *testing.T) {
 	n := &session.Snapshot{
 		Caution: secret, Record: secret, State: secret, Rhythm: secret, Shocks: 4711, Recogniser: secret, Sound: secret,
 		Given: []session.Given{{Name: secret, Count: 4712}}, Due: []session.Due{{Text: secret, In: 4713}},
-		Last: []session.Heard{{Text: secret, Ago: 4714, Sure: 0.4715}},
+		Last:  []session.Heard{{Text: secret, Ago: 4714, Sure: 0.4715}},
+		Beats: session.Beats{Uneven: true},
 	}
 	for _, healthy := range []bool{false, true} {
 		n.Healthy = healthy
@@ -76,7 +77,7 @@ func TestOpenPagesCarryNoPatient(t *testing.T) {
 			if w.Code != want || strings.Contains(body, secret) || strings.Contains(body, "471") {
 				t.Errorf("%s: %d, want %d without a word of the session: %.300s", path, w.Code, want, body)
 			}
-			if path == "/health" && !healthy && !strings.Contains(body, "not well: recogniser sound record") {
+			if path == "/health" && !healthy && !strings.Contains(body, "not well: recogniser sound record beat") {
 				t.Errorf("%s does not say what is not well: %s", path, body)
 			}
 		}

@@ -2,6 +2,7 @@ package monitor
 
 import (
 	"fmt"
+	"io"
 	"net/http"
 
 	"coxswain/cmd/coxswain/outbox"
@@ -19,6 +20,8 @@ var gauges = []struct {
 		func(n *session.Snapshot) float64 { return flag(n.Recogniser == "hears") }},
 	{"sound_whole", "1 while there are microphone and loudspeaker, and nearly all of their sound comes.",
 		func(n *session.Snapshot) float64 { return flag(n.Sound == "whole") }},
+	{"beat_even", "0 while so many ticks of the metronome are off or lacking that nobody should follow it.",
+		func(n *session.Snapshot) float64 { return flag(!n.Beats.Uneven) }},
 	{"sound_lost_ratio", "Share of the last half minute's sound that never came, 0 to 1.",
 		func(n *session.Snapshot) float64 { return n.Lost }},
 	{"record_saving", "1 while the record can be written.",
@@ -74,6 +77,7 @@ func metrics(s Watched) http.Handler {
 		for _, g := range gauges {
 			gauge(g.name, g.help, g.value(latest))
 		}
+		beats(w, latest.Beats)
 		gauge("loop_turns", "Turns of the session's loop.", float64(s.Turns()))
 		if s.Dropped != nil {
 			gauge("log_lines_dropped", "Lines of the log that nobody read and that were not told of yet.", float64(s.Dropped()))
@@ -86,4 +90,23 @@ func metrics(s Watched) http.Handler {
 			gauge(g.name, g.help, g.value(o))
 		}
 	})
+}
+
+// beats are how far off each tick of the metronome sounded, and those that did not.
+func beats(w io.Writer, b session.Beats) {
+	const name = "coxswain_beat_off_seconds"
+	fmt.Fprintf(w, "# HELP %s How far a tick of the metronome sounded from where the ones before it led to.\n"+
+		"# TYPE %[1]s histogram\n", name)
+	n := uint64(0)
+	for k, past := range b.Past {
+		bound := "+Inf"
+		if n += past; k < len(b.Past)-1 {
+			bound = fmt.Sprint(session.OffBounds()[k])
+		}
+		fmt.Fprintf(w, "%s_bucket{le=%q} %d\n", name, bound, n)
+	}
+	fmt.Fprintf(w, "%s_sum %g\n%[1]s_count %[3]d\n", name, b.Sum, n)
+	const lost = "coxswain_beats_lost_total"
+	fmt.Fprintf(w, "# HELP %s Ticks of the metronome that did not sound.\n# TYPE %[1]s counter\n%[1]s %[2]d\n",
+		lost, b.Gone)
 }

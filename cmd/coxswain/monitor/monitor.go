@@ -186,7 +186,8 @@ func unwell(n *session.Snapshot) string {
 	for _, part := range []struct {
 		name string
 		well bool
-	}{{"recogniser", n.Recogniser == "hears"}, {"sound", n.Sound == "whole"}, {"record", n.Saving}} {
+	}{{"recogniser", n.Recogniser == "hears"}, {"sound", n.Sound == "whole"}, {"record", n.Saving},
+		{"beat", !n.Beats.Uneven}} {
 		if !part.well {
 			what += " " + part.name
 		}

@@ -6,10 +6,14 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/prometheus/common/expfmt"
+	"github.com/prometheus/common/model"
 
 	"coxswain/cmd/coxswain/outbox"
 	"coxswain/cmd/coxswain/session"
@@ -25,7 +29,8 @@ func running(started *int) Watched {
 		}}
 	s.Latest.Store(&session.Snapshot{Caution: "caution", State: "compressing", Session: 130, Code: &code, CycleLeft: &left, Healthy: true,
 		Recogniser: "hears", Sound: "whole", Saving: true, Microphone: -48.2, Record: "2026-03-01T140000", Faults: 1, Callouts: 4,
-		Due: []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}}})
+		Due: []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Beats: session.Beats{Uneven: true, Off: 7, Lost: 1, Worst: 84.4, Past: [8]uint64{100, 5, 3, 2, 6, 4}, Sum: 1.25, Gone: 3}})
 	return s
 }
 
@@ -146,6 +151,7 @@ due in 55 s: Epinephrine due.
 12 s ago: shock given, 200 J (90 %)
 outbox: 2 records wait, the oldest for 1m30s; 7 are in the store; 2 are not whole: see coxswain verify and mend; the store does not answer
 recogniser: hears; sound: whole; microphone -48 dBFS; record 2026-03-01T140000, saved: true; faults: 1
+metronome: UNEVEN; of 123 ticks 10 were more than 20 ms off, 3 did not sound; of the last 20 7 and 1, by up to 84 ms
 caution
 `
 	if out.String() != want {
@@ -153,7 +159,7 @@ caution
 	}
 	out.Reset()
 	if err := Print(&out, &Status{Snapshot: new(session.Box).Load()}); err != nil || !strings.Contains(out.String(), "code -, cycle left -") ||
-		strings.Contains(out.String(), "outbox") {
+		strings.Contains(out.String(), "outbox") || strings.Contains(out.String(), "metronome") {
 		t.Errorf("%v: without a code it says %s", err, out.String())
 	}
 }
@@ -169,5 +175,35 @@ func TestHost(t *testing.T) {
 	}
 	if said, err := CheckClock(); (err == nil) != strings.HasPrefix(said, "synchronised") && said != "not checked on this system" {
 		t.Errorf("%q %v", said, err)
+	}
+}
+
+// The histogram of the ticks is what Prometheus's own parser takes for one: bounds that
+// rise, counts that include those below (exposition format 0.0.4).
+func TestTicksInMetrics(t *testing.T) {
+	started := 0
+	w := httptest.NewRecorder()
+	Handler(running(&started)).ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/metrics", nil))
+	parser := expfmt.NewTextParser(model.UTF8Validation)
+	all, err := parser.TextToMetricFamilies(w.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := all["coxswain_beat_off_seconds"].GetMetric()[0].GetHistogram()
+	if h.GetSampleCount() != 120 || h.GetSampleSum() != 1.25 || len(h.GetBucket()) != 8 {
+		t.Fatalf("histogram %v", h)
+	}
+	last, bound := uint64(0), 0.0
+	for _, b := range h.GetBucket() {
+		if b.GetCumulativeCount() < last || b.GetUpperBound() <= bound {
+			t.Errorf("bucket %v behind %v", b, last)
+		}
+		last, bound = b.GetCumulativeCount(), b.GetUpperBound()
+	}
+	if n := all["coxswain_beats_lost_total"].GetMetric()[0].GetCounter().GetValue(); n != 3 {
+		t.Errorf("%v lost, want 3", n)
+	}
+	if even := all["coxswain_beat_even"].GetMetric()[0].GetGauge().GetValue(); even != 0 {
+		t.Errorf("even is %v, want 0", even)
 	}
 }

@@ -40,7 +40,9 @@ type badDay struct {
 	drift   int              // of every so many blocks the device has one too many
 	harm    func(dir string) // done to the record at 16 s
 	disk    func(Journal, SoundLog) (Journal, SoundLog)
-	alone   bool // there is no other folder for records
+	alone   bool                                 // there is no other folder for records
+	sounds  func(at time.Duration) time.Duration // in how long a buffer is heard that the device takes; nil: at once
+	seen    *Snapshot                            // the last one, if asked for
 }
 
 // run returns the journal's events, the session's own and the time that passed.
@@ -88,6 +90,9 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	passed = up()
 	l.Close()
 	pos = audio.Duration(s.pos)
+	if b.seen != nil {
+		*b.seen = *s.Latest().Load()
+	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -160,6 +165,9 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 				stalled = true
 			}
 			for ; owed > 0; owed-- {
+				if b.sounds != nil {
+					e.Sounds(b.sounds(up()))
+				}
 				e.Callback(in[:], out[:])
 			}
 		}

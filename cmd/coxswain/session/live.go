@@ -30,6 +30,12 @@ type Live struct {
 	clock  keeper
 	losses losses
 	dog    watchdog
+	beat   steadiness
+	begun  time.Time // what the clock counts from, and how long the machine had slept then
+	slept0 time.Duration
+
+	unevenTo   time.Duration // an uneven beat is not said again before
+	unevenSaid bool
 
 	dry     uint64 // blocks that the speaker ran dry for, made up for
 	told    uint64 // of these, told
@@ -124,7 +130,7 @@ func (l *Live) Run(ctx context.Context, s *Session) {
 	tick := time.NewTicker(8 * time.Millisecond) // well below the lead of 30 ms
 	defer tick.Stop()
 	begun, slept := time.Now(), l.asleep()
-	l.slept = slept
+	l.begun, l.slept, l.slept0 = begun, slept, slept
 	l.clock = newKeeper(
 		func() time.Duration { return time.Since(begun) + l.asleep() - slept },
 		s.pos,
@@ -164,6 +170,7 @@ func (l *Live) turn(now time.Duration) {
 		}
 		l.send(l.s.Step(f.Room[:], f.Speaker[:]), now)
 	}
+	l.followBeat(now)
 	l.keep(now)
 	l.watch(now)
 	l.s.lostShare = l.losses.share(now)
@@ -173,8 +180,11 @@ func (l *Live) turn(now time.Duration) {
 // that the speaker ran dry, one is left out, so that the beat stays on the clock.
 func (l *Live) send(block []float32, now time.Duration) {
 	dry, lost, _ := l.e.Troubles()
+	b, beats := l.beatOf()
 	if dry > l.dry {
-		l.dry++
+		if l.dry++; beats {
+			l.beat.missed(now, true)
+		}
 		return
 	}
 	if n := dry - l.told; n > 0 { // made up for: the hole is over
@@ -185,7 +195,12 @@ func (l *Live) send(block []float32, now time.Duration) {
 		slog.Warn("sound came faster than it could be taken", "blocks", lost-l.lost)
 		l.lost = lost
 	}
-	l.e.Send(block)
+	switch sent := l.e.Send(block); {
+	case beats && sent:
+		l.beat.sent(b)
+	case beats:
+		l.beat.missed(now, true)
+	}
 }
 
 // hole logs a hole in the sound, and says it if it is long, alone or with those
@@ -251,8 +266,12 @@ func (l *Live) keep(now time.Duration) {
 // cycle and the intervals stay right. What is rendered for that time is past.
 func (l *Live) fill(gap time.Duration) {
 	var silence [audio.Block]float32
+	known := gap > worthSaying || l.s.sound == "lost" // told of by itself
 	for ; gap >= blockTime; gap -= blockTime {
 		l.s.Step(silence[:], silence[:])
+		if _, beats := l.beatOf(); beats {
+			l.beat.missed(l.turned, !known)
+		}
 		l.beats.Add(1)
 	}
 }
@@ -332,6 +351,7 @@ func (l *Live) back(r reopening, now time.Duration) {
 		l.dog.back(now)
 	}
 	l.clock.start(now)
+	l.beat.reopened(now)
 	l.e, l.dev, l.called = r.e, r.dev, now+firstCallback
 	l.dry, l.told, l.lost, l.calls, l.backoff, l.ahead = 0, 0, 0, 0, 0, 0
 	l.s.sound = l.side()

@@ -97,6 +97,7 @@ type Session struct {
 	sound    string // whole, lost, or what it lacks
 
 	lostShare float64 // of the last half minute's sound
+	beats     Beats   // how evenly the metronome sounds
 	over      bool    // the session has come to its end by itself
 	seen      Box
 	start     atomic.Bool // a start was asked for, not called

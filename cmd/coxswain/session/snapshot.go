@@ -35,6 +35,7 @@ type Snapshot struct {
 	Recogniser string   `json:"recogniser"` // "hears", or why not
 	Sound      string   `json:"sound"`      // "whole", "lost", what it lacks, or how much of it is lost
 	Lost       float64  `json:"sound_lost"` // share of the last half minute's sound that never came, 0 to 1
+	Beats      Beats    `json:"beats"`
 	Saving     bool     `json:"saving"`
 	Faults     int      `json:"faults"`
 	Callouts   int      `json:"callouts"`
@@ -101,7 +102,8 @@ func (s *Session) show() {
 	if n.Lost = s.lostShare; n.Sound == "whole" && n.Lost > mostLost {
 		n.Sound = fmt.Sprintf("%.0f %% lost", 100*n.Lost)
 	}
-	n.Healthy = s.deaf == "" && c.saving && n.Sound == "whole"
+	n.Beats = s.beats
+	n.Healthy = s.deaf == "" && c.saving && n.Sound == "whole" && !n.Beats.Uneven
 	if st.Ended == timeline.Never {
 		n.Code = since(st.CodeAt())
 		n.Paused = since(st.PausedFrom)

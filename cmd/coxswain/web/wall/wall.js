@@ -14,6 +14,7 @@ const ill = n => {
   const out = [];
   if (n.recogniser !== "hears") out.push("CANNOT HEAR");
   if (n.sound !== "whole") out.push(n.sound.endsWith("lost") && n.sound !== "lost" ? `HEARS BADLY, SOUND ${n.sound.toUpperCase()}` : "SOUND " + n.sound.toUpperCase());
+  if (n.beats.uneven) out.push("BEAT UNEVEN, COUNT ALOUD");
   if (!n.saving) out.push("NOT SAVING");
   return out.join(", ");
 };
