@@ -74,6 +74,9 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	c := reply("dose", e, now, Answer)
 	c.Expires, c.Items = now+Seconds(8), []string{drug}
 	amount, unit, ok := m.amount(drug)
+	if m.state.Ended != Never { // who comes next is nobody yet
+		return reply("answer.nocode", e, now, Answer)
+	}
 	if p.otherPatient(m.state) {
 		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "question.who"}}
 		return c
@@ -227,7 +230,7 @@ func (m *Machine) basis(e Event, now Time) Cue {
 
 func (m *Machine) codeTime(e Event, now Time) Cue {
 	c := reply("answer.nocode", e, now, Answer)
-	if from := m.state.CodeAt(); from != Never {
+	if from := m.state.CodeAt(); from != Never && m.state.Ended == Never {
 		t := math.Floor((e.At - from).Seconds())
 		c.ID, c.Values = "answer.time", map[string]float64{"minutes": math.Floor(t / 60), "seconds": math.Mod(t, 60)}
 	}

@@ -13,7 +13,7 @@ func (s *State) apply(e Event) {
 	switch {
 	case e.Kind == PatientNext && !s.Running():
 		s.nextPatient(e.Seq)
-	case s.Ended != Never && row.Starts && !late:
+	case s.Leaves(e):
 		s.nextPatient(s.EndedBy)
 	}
 	s.At = e.At
@@ -59,7 +59,7 @@ func (s *State) called(e Event) {
 		s.start(e.At)
 	case CompressorChange:
 		s.changed(e.At)
-	case CompressionsStop:
+	case CompressionsStop, CompressionsOff:
 		s.stop(e.At)
 		s.MetronomeForced = false
 	case RhythmCheck:
@@ -109,29 +109,6 @@ func (s *State) changed(at Time) {
 	if s.InArrest() && s.FirstCompression == Never {
 		s.start(at)
 	}
-}
-
-// nextPatient forgets the former one, up to the event that ended that case: only what
-// was called clear since the end holds.
-func (s *State) nextPatient(endedBy uint64) {
-	clear := s.ClearAt
-	*s = newState()
-	s.EndedBy, s.ClearAt = endedBy, clear
-}
-
-// late reports whether e is a fact of the case that has just ended, and no new
-// case: neither a call for help or hands, nor the loss of a pulse, nor a shock that
-// can hardly have been told late.
-func (s State) late(e Event, row Row) bool {
-	switch {
-	case s.Ended == Never || !row.Starts || e.At >= s.Ended+rule("after_end_s"):
-		return false
-	case e.Kind == CodeStart || e.Kind == CompressionsStart || e.Kind == PulseAbsent || e.Kind == PulseLost:
-		return false
-	case (e.Kind == ShockGiven || e.Kind == RhythmVF) && e.At >= s.Ended+rule("after_end_shock_s"):
-		return false
-	}
-	return !(row.Arrest && s.PulsePresent)
 }
 
 // tended takes what was done beside rhythm and hands; false: it is none of these.

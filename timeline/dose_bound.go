@@ -36,3 +36,76 @@ func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Dru
 	}
 	return nil
 }
+
+// Bound is an amount above which a drug is asked about that the protocol itself gives no
+// dose of.
+type Bound struct {
+	Most   float64 `yaml:"most"`   // mg, or mEq of what is called so
+	PerKg  float64 `yaml:"per_kg"` // of a child; 0: Most holds for all
+	Source string  `yaml:"source"`
+	Status string  `yaml:"status"`
+}
+
+// odd reports whether an amount that was called is above the bound; kg is the weight of a
+// child, 0 of an adult and if it is not known.
+func (b Bound) odd(amount, kg float64) bool {
+	most := b.Most
+	if b.PerKg > 0 && kg > 0 {
+		most = min(most, b.PerKg*kg)
+	}
+	return most > 0 && amount > most*1.001
+}
+
+func (b Bound) text() string {
+	s := "asked about above " + FormatNumber(b.Most)
+	if b.PerKg > 0 {
+		s += ", in a child above " + FormatNumber(b.PerKg) + " for each kg"
+	}
+	return s
+}
+
+// checkAskedAbove holds the bounds to drugs that a team can call, and to a source.
+func checkAskedAbove(file string, root *yaml.Node, list map[string]Bound) error {
+	for name, b := range list {
+		_, known := kinds.rows[Kind("drug."+name)]
+		if !known || !(b.Most > 0 && b.Most <= maxDose && b.PerKg >= 0) || b.Source == "" {
+			return fmt.Errorf("%s:%d: asked_above %s: want a drug that is called, most (and per_kg) above 0 and a source",
+				file, lineOf(root, "asked_above", name), name)
+		}
+	}
+	return nil
+}
+
+// unusual asks about an amount that is far from what is given: above the bound where the
+// protocol gives no dose, or in the arrest far below the smallest dose.
+func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
+	d, kg, slot := p.Drugs[drug], 0.0, "said_mg"
+	amount := e.Milligrams()
+	if meq := e.Values["dose_meq"]; meq > 0 {
+		amount, slot = meq, "said_meq"
+	}
+	if p.patient(s) != "" {
+		kg, _ = p.Weight(s)
+	}
+	if _, dosed := d.most(0, kg); !dosed {
+		return Cue{ID: "question.drug.usual", Items: []string{drug}}.with(slot, amount), p.AskedAbove[drug].odd(amount, kg)
+	}
+	kg, _ = p.Weight(s)
+	given := len(s.Doses(drug))
+	next, ok := p.Dose(drug, given, kg)
+	if !ok || !s.InArrest() || amount <= 0 || amount >= d.least(given, kg)*p.Get("dose_least_part")*0.999 {
+		return Cue{}, false
+	}
+	return Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", amount).with("dose_mg", next.Value), true
+}
+
+// least is the smallest single dose that is left after given earlier ones.
+func (d Drug) least(given int, kg float64) float64 {
+	least := 0.0
+	for _, a := range d.Doses[min(given, max(0, len(d.Doses)-1)):] {
+		if c, ok := a.For(kg); ok && (least == 0 || c.Value < least) {
+			least = c.Value
+		}
+	}
+	return least
+}

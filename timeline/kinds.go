@@ -22,6 +22,7 @@ const (
 	CodeEnd           Kind = "code.end"
 	CompressionsStart Kind = "compressions.start"
 	CompressionsStop  Kind = "compressions.stop"
+	CompressionsOff   Kind = "compressions.off" // from an end that was called and taken back
 	CompressorChange  Kind = "compressor.change"
 	RhythmCheck       Kind = "rhythm.check"
 	RhythmVF          Kind = "rhythm.vf"

@@ -38,6 +38,10 @@ func (p *Protocol) Lines() []Line {
 		out = append(out, Line{Patient: "adult", Section: "value", Name: "measured " + name, Text: r.text(), Source: r.Source,
 			Status: r.Status})
 	}
+	for _, name := range slices.Sorted(maps.Keys(p.AskedAbove)) {
+		b := p.AskedAbove[name]
+		out = append(out, Line{"adult", "drug", name + " asked about", b.text(), b.Source, b.Status, nil})
+	}
 	for _, d := range p.Doubtful {
 		out = append(out, Line{"adult", "drug", d.Drug + " " + d.text(), d.text(), d.Source, d.Status, nil})
 	}

@@ -60,8 +60,8 @@ func (m *Machine) State() State { return m.state }
 // at which it became known.
 func (m *Machine) Step(e Event, now Time) Ready {
 	var back []Event
-	if m.state.reopens(e) {
-		back = m.reopen(e.At)
+	if m.state.Reopens(e) {
+		back = m.reopen(e)
 	}
 	was := m.state
 	m.events = append(m.events, e)

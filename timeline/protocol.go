@@ -46,9 +46,10 @@ type Protocol struct {
 	StableVT        []string            `yaml:"stable_vt"`         // what to consider, in order: cardioversion, a drug
 	Bradycardia     []string            `yaml:"bradycardia"`       // unstable, what to do in order: see bradySteps
 	Causes          []string            `yaml:"causes"`
-	Measured        map[string]Range    `yaml:"measured"` // what is expected of a number that is called, by its name
-	Doubtful        []Doubt             `yaml:"doubtful"` // drugs that are asked about
-	Round           []Kind              `yaml:"round"`    // what the first minute with a pulse holds
+	Measured        map[string]Range    `yaml:"measured"`    // what is expected of a number that is called, by its name
+	Doubtful        []Doubt             `yaml:"doubtful"`    // drugs that are asked about
+	AskedAbove      map[string]Bound    `yaml:"asked_above"` // amounts of drugs that it gives no dose of
+	Round           []Kind              `yaml:"round"`       // what the first minute with a pulse holds
 	WeightRule      string              `yaml:"weight_rule"`
 	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
 	Notes           map[string]Remark   `yaml:"notes"` // for people; no code reads them
@@ -125,6 +126,7 @@ func (p *Protocol) merge(s Source) error {
 		checkUnits(s.Name, &root, p.Values, q.Values), checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync),
 		p.checkDoses(s.Name, &root, q.Drugs), checkMeasured(s.Name, &root, q.Measured),
 		checkDoubtful(s.Name, &root, q.Doubtful), checkNotes(s.Name, &root, q.Notes),
+		checkAskedAbove(s.Name, &root, q.AskedAbove),
 	} {
 		if err != nil {
 			return err
@@ -292,6 +294,7 @@ func (p *Protocol) overlay(q Protocol) {
 	p.Variants = laid(p.Variants, q.Variants)
 	p.Notes = laid(p.Notes, q.Notes)
 	p.Measured = laid(p.Measured, q.Measured)
+	p.AskedAbove = laid(p.AskedAbove, q.AskedAbove)
 	instead(&p.Polymorphic, q.Polymorphic)
 	instead(&p.AlwaysUnstable, q.AlwaysUnstable)
 	instead(&p.StableVT, q.StableVT)

@@ -188,18 +188,7 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 		return &out[len(out)-1]
 	}
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
-	kg, _ := p.Weight(s)
-	if most, ok := d.most(len(given), kg); ok && mg > most*1.001 {
-		dose := most
-		if next, ok := p.Dose(drug, len(given), kg); ok {
-			dose = next.Value
-		}
-		q := ask("drug.amount")
-		q.Cue, q.instead = q.Cue.with("said_mg", mg).with("dose_mg", dose), true
-	} else if limit := d.TotalCap(kg); limit > 0 && s.Total(drug)+mg > limit*1.001 {
-		q := ask("drug.total")
-		q.Cue = q.Cue.with("dose_mg", limit)
-	}
+	out = append(out, p.amountQuestion(s, e, drug)...)
 	if n := len(given); n > 0 {
 		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
 			secs := math.Max(0, math.Floor(since.Seconds()))
@@ -218,6 +207,28 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 		q.Cue = q.Cue.with("doses", float64(d.MaxDoses))
 	}
 	return out
+}
+
+// amountQuestion asks about an amount that is not what is given, or that makes too much of
+// the drug in all.
+func (p *Protocol) amountQuestion(s State, e Event, drug string) []question {
+	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
+	kg, _ := p.Weight(s)
+	if most, ok := d.most(len(given), kg); ok && mg > most*1.001 {
+		dose := most
+		if next, ok := p.Dose(drug, len(given), kg); ok {
+			dose = next.Value
+		}
+		c := Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", mg).with("dose_mg", dose)
+		return []question{{Cue: c, instead: true}}
+	}
+	if c, odd := p.unusual(s, e, drug); odd {
+		return []question{{Cue: c, instead: true}}
+	}
+	if limit := d.TotalCap(kg); limit > 0 && s.Total(drug)+mg > limit*1.001 {
+		return []question{{Cue: Cue{ID: "question.drug.total", Items: []string{drug}}.with("dose_mg", limit)}}
+	}
+	return nil
 }
 
 // tooSoon is how long after the last dose another one is asked about. Of a drug

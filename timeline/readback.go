@@ -16,13 +16,13 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	case m.compressFrom(e, p, now):
 		c.Parts = []Cue{{ID: "compress.now"}}
 	case e.Kind == PatientHypothermic:
-		c.Parts = p.cold(m.state)
+		c.Parts = append(c.Parts, p.cold(m.state)...)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientWeight && m.state.byWeight(p):
-		c.Parts = []Cue{{ID: "said.patient.child"}} // the weight alone says so
+		c.Parts = append(c.Parts, Cue{ID: "said.patient.child"}) // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
-		c.Parts = p.estimated(m.state)
+		c.Parts = append(c.Parts, p.estimated(m.state)...)
 	}
 	if p.needsWeight(m.state, e) {
 		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
@@ -91,15 +91,18 @@ func (m *Machine) started(e Event) string {
 	return ""
 }
 
-// whose adds to a read-back whose clock runs, or how to go back to the former patient.
-func (m *Machine) whose(id string, e Event, now Time) []Cue {
+// whose adds to a read-back whose clock runs: that it is a new patient's, and how to go
+// back to the former.
+func (m *Machine) whose(id string, e Event, now Time) (out []Cue) {
 	switch {
 	case id == "said.code.start.again":
 		return []Cue{m.codeTime(e, now)}
-	case (id == "said.code.start.next" || id == "said.patient.next") && m.mayGoBack(e.At):
-		return []Cue{{ID: "next.same"}}
+	case !m.mayGoBack(e):
+		return nil
+	case e.Kind != CodeStart && e.Kind != PatientNext:
+		out = []Cue{{ID: "next.new"}}
 	}
-	return nil
+	return append(out, Cue{ID: "next.same"})
 }
 
 // doubted names the form of a read-back that asks for what the callout leaves open, or

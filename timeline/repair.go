@@ -67,6 +67,12 @@ func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
 	return m.latest(at, func(e Event) bool { return true })
 }
 
+// TakesBack is the kind of the callout that an undo would take back now; false: none.
+func (m *Machine) TakesBack() (Kind, bool) {
+	last, _, ok := m.undoable(m.newest)
+	return last.Kind, ok
+}
+
 // latest is the newest callout of this case that stands and is meant, and whether it is
 // near: heard a short while and few callouts before.
 func (m *Machine) latest(at Time, meant func(Event) bool) (last Event, near, ok bool) {
@@ -140,7 +146,7 @@ func (m *Machine) answered(e Event, now Time) (r Ready, ok bool) {
 // named adds what an event is, and its amounts, to a cue.
 func named(c Cue, e Event) Cue {
 	c.Items = []string{e.Kind.Row().Spoken}
-	for _, slot := range []string{"dose_mg", "dose_g", "energy_j", "weight_kg"} {
+	for _, slot := range []string{"dose_mg", "dose_g", "dose_meq", "energy_j", "weight_kg"} {
 		if v, ok := e.Values[slot]; ok {
 			c.Parts = append(c.Parts, Cue{ID: "amount." + slot}.with(slot, v))
 		}

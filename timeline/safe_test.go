@@ -30,7 +30,7 @@ func doseOf(c Cue) string {
 // nextIsNew holds the state of the next patient, begun by e, to know nothing of the one before.
 func nextIsNew(t *testing.T, was, got State, e Event) {
 	t.Helper()
-	if was.Ended == Never || got.Ended != Never || e.Replaces != 0 || !e.Kind.Row().Starts || was.reopens(e) {
+	if was.Ended == Never || got.Ended != Never || e.Replaces != 0 || !e.Kind.Row().Starts || was.Reopens(e) {
 		return
 	}
 	only := Fold([]Event{e})

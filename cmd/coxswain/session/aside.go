@@ -16,10 +16,11 @@ type aside struct {
 	until int64          // clock of the session
 }
 
-// leaves reports whether a callout is of no case that this one could be: a start behind
-// its end, or another patient where no code runs.
+// leaves reports whether a callout is the next patient's, and does not show that the
+// present case goes on.
 func (s *oneCase) leaves(k timeline.Kind) bool {
-	return k == timeline.CodeStart && s.ended() || k == timeline.PatientNext && !s.machine.State().Running()
+	st, e := s.machine.State(), timeline.Event{At: timeline.Time(s.pos), Kind: k}
+	return k == timeline.PatientNext && !st.Running() || st.Leaves(e) && !st.Reopens(e)
 }
 
 // justEnded reports whether the end of the case could be taken back still.
@@ -27,11 +28,16 @@ func (s *oneCase) justEnded() bool {
 	return s.ended() && s.pos-int64(s.machine.State().Ended) < int64(timeline.Reopen())
 }
 
-// onlyBegun reports whether nothing stands in the case but its start.
-func (s *oneCase) onlyBegun() bool {
-	gone := timeline.Retracted(s.events)
+// onlyBegun reports whether nothing stands in the case but what began it.
+func (s *oneCase) onlyBegun(start string) bool {
+	gone, first := timeline.Retracted(s.events), true
 	return !slices.ContainsFunc(s.events, func(e timeline.Event) bool {
-		return opens(e.Kind) && e.Kind != timeline.CodeStart && !gone[e.Seq]
+		if !opens(e.Kind) || e.Replaces != 0 {
+			return false
+		}
+		began := first && (string(e.Kind) == start || e.Kind == timeline.CodeStart)
+		first = false
+		return !began && !gone[e.Seq]
 	})
 }
 
@@ -65,7 +71,7 @@ func (s *Session) settle() {
 // that another one began and nothing else was called since. The time between is silence
 // in its record; what began the other one and the undo stand in both.
 func (s *Session) goBack(r intents.Result) bool {
-	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil || !s.now.onlyBegun() {
+	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil || !s.now.onlyBegun(s.aside.start.Callout) {
 		return false
 	}
 	if s.now.kept() {

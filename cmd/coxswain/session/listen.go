@@ -94,8 +94,11 @@ func (s *Session) listen(r intents.Result) {
 func (s *Session) ask(d decide.Decision) {
 	k := timeline.Kind(d.Result.Callout)
 	cue := timeline.Cue{ID: "hear.again", Priority: timeline.ReadBack}
-	if name := k.Row().Spoken; d.Name && name != "" {
+	if name := k.Row().Spoken; d.Name && name != "" && !k.Row().Control {
 		cue.ID, cue.Items = "hear.sure", []string{name}
+	}
+	if last, ok := s.now.machine.TakesBack(); k == timeline.Undo && ok {
+		cue.ID, cue.Items = "hear.undo", []string{last.Row().Spoken}
 	}
 	s.now.question(cue, d.Result)
 }

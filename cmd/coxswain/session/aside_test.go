@@ -1,0 +1,78 @@
+package session
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+// A code that is started, or another patient who is called, behind an end that was a
+// mistake: "undo" goes back to the record before, with its doses and clock, and the
+// time between is silence in it. Once something was done, nothing of it is the former's.
+func TestGoBackToThePatientBefore(t *testing.T) {
+	for _, next := range []string{"code.start", "patient.next"} {
+		s, records := evening(t, 60, nil, heardAt("code.start", 5), heardAt("compressions.start", 8),
+			valued("drug.epinephrine", 10, "dose_mg", 1), heardAt("code.end", 20), heardAt("confirm", 23), heardAt(next, 30),
+			heardAt("undo", 35), heardAt("ask.time", 50))
+		st := s.now.machine.State()
+		if len(st.Given["epinephrine"]) != 1 || st.Ended != timeline.Never || !st.Compressing {
+			t.Errorf("%s: the case before does not go on: %+v", next, st)
+		}
+		got := strings.Join(kindsOf(records[0]), " ")
+		if want := "code.start compressions.start drug.epinephrine code.end confirm " + next + " undo ask.time"; got != want {
+			t.Errorf("%s: the record holds %q, want %q", next, got, want)
+		}
+		if n := len(records[0].room); n < 59*audio.Rate || records[0].room[32*audio.Rate] != 0 {
+			t.Errorf("%s: %v of sound; what was heard of another patient is silence", next, audio.Duration(int64(n)))
+		}
+		if !slices.ContainsFunc(records[0].events, func(e timeline.Event) bool {
+			return e.Cue == "reopened" && strings.HasPrefix(e.Sentence, "End taken back. Code time thirty")
+		}) {
+			t.Errorf("%s: nobody is told", next)
+		}
+	}
+	s, records := evening(t, 40, nil, heardAt("code.start", 5), valued("drug.epinephrine", 10, "dose_mg", 1),
+		heardAt("code.end", 20), heardAt("confirm", 23), heardAt("code.start", 26), heardAt("compressions.start", 30),
+		heardAt("undo", 33))
+	if len(records) != 2 || len(s.now.machine.State().Given) != 0 || s.now.machine.State().Started == timeline.Never {
+		t.Errorf("%d records, and the second holds %+v", len(records), s.now.machine.State())
+	}
+}
+
+// "New patient" behind an end closes the record and begins none; while a code runs it
+// changes nothing.
+func TestNewPatient(t *testing.T) {
+	_, records := evening(t, 200, nil, heardAt("code.start", 5), valued("patient.weight", 8, "weight_kg", 20),
+		heardAt("patient.next", 15), heardAt("code.end", 20), heardAt("confirm", 23), heardAt("patient.next", 30),
+		heardAt("code.start", 190))
+	if len(records) != 2 || len(kindsOf(records[1])) != 1 {
+		t.Fatalf("%d records", len(records))
+	}
+	if got := records[1].events[0].Session.Former; got != "" {
+		t.Errorf("the second names %q as a moment before", got)
+	}
+}
+
+// An answer that waits is made anew on the clock of its record, which begins when the
+// case does: "what is next" tells the same whether nobody called anything for 100 s before
+// or the record begins with the session.
+func TestAnswersKeepTheRecordsClock(t *testing.T) {
+	for _, begin := range []int{5, 105} {
+		_, records := evening(t, begin+50, nil, heardAt("compressions.start", begin), heardAt("ask.next", begin+10),
+			heardAt("ask.time", begin+40))
+		var said []string
+		for _, e := range records[0].events {
+			if e.Kind == timeline.CueSpoken && (strings.HasPrefix(e.Cue, "next.") || strings.HasPrefix(e.Cue, "answer.")) {
+				said = append(said, e.Sentence)
+			}
+		}
+		want := "[Rhythm in one minute fifty seconds Code time forty seconds]"
+		if got := fmt.Sprint(said); got != want {
+			t.Errorf("a case that begins at %d s: %s, want %s", begin, got, want)
+		}
+	}
+}

@@ -1,0 +1,96 @@
+package timeline
+
+import (
+	"slices"
+	"strings"
+)
+
+// One patient after the other: when the next one's case begins, and the way back.
+
+// Leaves reports whether e is of the next patient: behind the end of the case it begins
+// another, or tells, too late to be of the one that has ended, of a rhythm, of a pulse or of
+// who lies there.
+func (s State) Leaves(e Event) bool {
+	row := e.Kind.Row()
+	group, _, _ := strings.Cut(string(e.Kind), ".")
+	seen := row.Rhythm != Unknown || e.Kind == PulsePresent || group == "patient" && !row.Control
+	switch {
+	case s.Ended == Never:
+		return false
+	case row.Starts:
+		return !s.late(e, row)
+	}
+	return seen && e.At >= s.Ended+rule("after_end_s")
+}
+
+// late reports whether e is a fact of the case that has just ended, and no new
+// case: neither a call for help or hands, nor the loss of a pulse, nor a shock that
+// can hardly have been told late.
+func (s State) late(e Event, row Row) bool {
+	switch {
+	case s.Ended == Never || !row.Starts || e.At >= s.Ended+rule("after_end_s"):
+		return false
+	case e.Kind == CodeStart || e.Kind == CompressionsStart || e.Kind == PulseAbsent || e.Kind == PulseLost:
+		return false
+	case (e.Kind == ShockGiven || e.Kind == RhythmVF) && e.At >= s.Ended+rule("after_end_shock_s"):
+		return false
+	}
+	return !(row.Arrest && s.PulsePresent)
+}
+
+// nextPatient forgets the former one, up to the event that ended that case: only what
+// was called clear since the end holds.
+func (s *State) nextPatient(endedBy uint64) {
+	clear := s.ClearAt
+	*s = newState()
+	s.EndedBy, s.ClearAt = endedBy, clear
+}
+
+// wrongly returns the callout that began another patient's case, if a mistake can be
+// taken back at that moment: nothing stands since, and the case before had just ended.
+func (m *Machine) wrongly(at Time) (begun Event, ok bool) {
+	gone := Retracted(m.events)
+	for i, e := range slices.Backward(m.events) {
+		next := e.Kind == PatientNext
+		if !e.Kind.IsCallout() || gone[e.Seq] || e.Kind.Row().Control && !next {
+			continue
+		}
+		before := Fold(m.events[:i])
+		begins := next || before.Leaves(e) && !before.Reopens(e)
+		if begins && before.justEnded(e.At) && at < e.At+Reopen() {
+			return e, true
+		}
+		break
+	}
+	return Event{}, false
+}
+
+// goBack takes back the end of a case, and that another patient's began, if one did.
+func (m *Machine) goBack(begun Event, at Time) (out []Event) {
+	if begun.Seq != 0 {
+		out = []Event{{At: at, Kind: Retraction, Retracts: begun.Seq}}
+		m.state = Fold(slices.Concat(m.events, out))
+	}
+	return append(out, m.reopen(Event{At: at, Kind: Undo})...)
+}
+
+// mayGoBack reports whether e begins another patient's case, and an undo leads back to
+// the one before: in this record, or in the one that this one names.
+func (m *Machine) mayGoBack(e Event) bool {
+	if begun, here := m.wrongly(e.At); here {
+		return begun.Seq == e.Seq
+	}
+	first := slices.IndexFunc(m.events, func(x Event) bool {
+		return x.Kind == PatientNext || x.Kind.IsCallout() && !x.Kind.Row().Control
+	})
+	return m.former() && e.At < Reopen() && first >= 0 && m.events[first].Seq == e.Seq
+}
+
+// former reports whether this record names one that ended a moment before.
+func (m *Machine) former() bool {
+	return len(m.events) > 0 && m.events[0].Session != nil && m.events[0].Session.Former != ""
+}
+
+// follows reports whether another patient's case ended a moment before this one
+// began, in this record or in the one that this record names.
+func (m *Machine) follows() bool { return m.former() || m.state.EndedBy != 0 }
