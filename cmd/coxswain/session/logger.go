@@ -16,6 +16,7 @@ type logger struct {
 	done    sync.WaitGroup
 	failing atomic.Pointer[string]
 	lost    atomic.Int64 // samples for which the queue was full
+	full    atomic.Bool  // it was, and has not been empty since
 	next    logItem      // what is being gathered
 }
 
@@ -58,6 +59,9 @@ func (l *logger) take(it logItem) {
 	if it.room == nil {
 		l.rec.Mark(it.mark)
 		return
+	}
+	if len(l.queue) == 0 {
+		l.full.Store(false)
 	}
 	var err error
 	if it.skip > 0 {
@@ -120,6 +124,7 @@ func (l *logger) send() {
 	select {
 	case l.queue <- it:
 	default:
+		l.full.Store(true)
 		l.lost.Add(int64(it.skip + len(it.room)))
 	}
 }
@@ -141,15 +146,22 @@ func (l *logger) Failing() string {
 	if p := l.failing.Load(); p != nil {
 		return *p
 	}
+	if l.full.Load() {
+		return "the disk is too slow: sound is lost from the record"
+	}
 	return ""
 }
 
-// Close writes what is queued and finishes the file.
+// Close writes what is queued, and what the queue had no room for, and finishes the file.
 func (l *logger) Close() error {
 	if l.queue != nil {
-		l.send()
 		close(l.queue)
 		l.done.Wait()
+		l.next.skip = int(l.lost.Swap(0))
+		if len(l.next.room) > 0 || l.next.skip > 0 {
+			l.next.room = append([]float32{}, l.next.room...) // not nil: that is a mark
+			l.take(l.next)
+		}
 	}
 	return l.rec.Close()
 }
