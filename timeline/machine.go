@@ -88,7 +88,7 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		r.Cues[0].About = 0 // e is taken back, and what is said of it holds
 	}
 	if len(back) > 0 {
-		r.Cues[0].Parts = append(r.Cues[0].Parts, Cue{ID: "reopened"}, m.codeTime(e, now))
+		r.Cues[0].Parts = append(r.Cues[0].Parts, m.reopened(e, now)...)
 		r.Events = append(back, r.Events...)
 	}
 	if e.Kind != SayAgain {

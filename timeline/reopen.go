@@ -40,6 +40,16 @@ func (m *Machine) reopen(e Event) []Event {
 	return out
 }
 
+// reopened tells that the end was taken back by e, and to compress where e does not.
+func (m *Machine) reopened(e Event, now Time) []Cue {
+	s, drug := m.state, e.Kind.Row().family == "drug."
+	out := []Cue{{ID: "reopened"}}
+	if s.InArrest() && !s.Compressing && !s.Silent(now) && (drug || e.Kind.Row().Rhythm != Unknown) {
+		out = append(out, Cue{ID: "compress.now"})
+	}
+	return append(out, m.codeTime(e, now))
+}
+
 // doubtful reports whether somebody was still compressing when the case was
 // ended: the end may be a mistake.
 func (m *Machine) doubtful() bool {

@@ -31,7 +31,7 @@ func (m *Machine) undo(e Event, now Time) Ready {
 func (m *Machine) takeBack(last, e Event, now Time) Ready {
 	if before, ok := m.corrected(last); ok {
 		c := reply("undone.correction", e, now, ReadBack)
-		c.Parts = []Cue{{ID: "said." + string(before.Kind), Values: before.Values}}
+		c.Parts = []Cue{m.state.said(before)}
 		return replace(e, last, before, c)
 	}
 	c := named(reply("undone", e, now, ReadBack), last)
@@ -231,7 +231,7 @@ var inOrder = map[Kind]bool{
 // asks is what is said of a corrected event, with the questions that it raises as if it
 // had been called so at first, and the questions to be logged.
 func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
-	said = []Cue{{ID: "said." + string(fixed.Kind), Values: fixed.Values}}
+	said = []Cue{m.state.said(fixed)}
 	other := func(x Event) bool { return x.Seq == last.Seq || x.At > last.At }
 	before := slices.DeleteFunc(standing(m.events), other)
 	for _, q := range m.raised(Fold(before), fixed) {
@@ -243,6 +243,16 @@ func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 		said = append(said, q.Cue)
 	}
 	return said, asked
+}
+
+// said names an event that was called before, and tells nobody to compress who does, or
+// where there is a pulse.
+func (s State) said(e Event) Cue {
+	c := Cue{ID: "said." + string(e.Kind), Values: e.Values}
+	if e.Kind == ShockGiven && (!s.InArrest() || s.Compressing) {
+		c.ID += ".pulse"
+	}
+	return c
 }
 
 // replace puts an event in the place of an earlier one, because of e.

@@ -12,7 +12,7 @@ import (
 func (p *Protocol) weightQuestions(s State, e Event) []question {
 	after := s
 	after.patient(e)
-	if p.otherPatient(after) && !p.otherPatient(s) {
+	if p.otherPatient(after) && !p.otherPatient(s) && e.Kind != PatientWeight {
 		return []question{{Cue: Cue{ID: "question.who"}}}
 	}
 	kg := after.WeightKg
@@ -58,11 +58,16 @@ func (p *Protocol) tooMuchFor(s State) []question {
 	return nil
 }
 
-// otherPatient reports whether the age contradicts who was called to lie there: until
+// otherPatient reports whether the age or the weight contradicts who was called to lie there: until
 // that is called again, or confirmed, no dose can rest on either.
 func (p *Protocol) otherPatient(s State) bool {
 	months, grown := s.AgeMonths, 12*p.Get("child_below_years")
-	if months == 0 || s.whoSure {
+	switch {
+	case s.whoSure:
+		return false
+	case s.Patient == "adult" && s.WeightKg > 0 && !p.believable(s): // an adult's dose, to a child's weight
+		return true
+	case months == 0:
 		return false
 	}
 	switch s.Patient {
