@@ -71,7 +71,7 @@ func beat(b session.Beats) string {
 	}
 	how := "even"
 	if b.Uneven {
-		how = "UNEVEN, end what else runs or set buffer_ms to 200"
+		how = "UNEVEN, try buffer_ms 200"
 	}
 	return fmt.Sprintf("metronome: %s; of %d ticks %d were more than 20 ms off, %d did not sound; "+
 		"of the last 20 %d and %d, by up to %.0f ms\n", how, all, off, b.Gone, b.Off, b.Lost, b.Worst)

@@ -151,7 +151,7 @@ due in 55 s: Epinephrine due.
 12 s ago: shock given, 200 J (90 %)
 outbox: 2 records wait, the oldest for 1m30s; 7 are in the store; 2 are not whole: see coxswain verify and mend; the store does not answer
 recogniser: hears; sound: whole; microphone -48 dBFS; record 2026-03-01T140000, saved: true; faults: 1
-metronome: UNEVEN, end what else runs or set buffer_ms to 200; of 123 ticks 10 were more than 20 ms off, 3 did not sound; of the last 20 7 and 1, by up to 84 ms
+metronome: UNEVEN, try buffer_ms 200; of 123 ticks 10 were more than 20 ms off, 3 did not sound; of the last 20 7 and 1, by up to 84 ms
 caution
 `
 	if out.String() != want {
