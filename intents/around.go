@@ -20,7 +20,13 @@ type Around struct {
 	// Within are those of Forbid that may also stand between the words of a phrase:
 	// "epinephrine has not been given".
 	Within []string `yaml:"within" json:"within,omitempty"`
+	// When are times that may be told behind a callout: "{minutes} minutes ago". What is
+	// told so did not happen now: see Result.When.
+	When []string `yaml:"when" json:"when,omitempty"`
 }
+
+// Told is the reason of a time: see Surround.
+const Told = "when"
 
 // clean writes the words as phrases are written.
 func (a *Around) clean() {
@@ -31,6 +37,7 @@ func (a *Around) clean() {
 	}
 	tidy(a.Beside)
 	tidy(a.Within)
+	tidy(a.When)
 	for _, list := range a.Forbid {
 		tidy(list)
 	}
@@ -43,6 +50,9 @@ func (a Around) all() (out [][2]string) {
 	}
 	for _, w := range a.Within {
 		out = append(out, [2]string{"within", w})
+	}
+	for _, w := range a.When {
+		out = append(out, [2]string{Told, w})
 	}
 	for _, reason := range slices.Sorted(maps.Keys(a.Forbid)) {
 		for _, w := range a.Forbid[reason] {
@@ -57,6 +67,7 @@ func (a Around) with(b Around) Around {
 	out := Around{
 		Beside: slices.Concat(a.Beside, b.Beside),
 		Within: slices.Concat(a.Within, b.Within),
+		When:   slices.Concat(a.When, b.When),
 		Forbid: map[string][]string{},
 	}
 	for _, src := range []Around{a, b} {
@@ -75,31 +86,30 @@ func (v *Vocabulary) checkAround(name string) error {
 		return fmt.Errorf("%s: around: more than 400 words", name)
 	}
 	for _, w := range all {
-		if err := checkPhrase(w[1]); err != nil || strings.Contains(w[1], "{") {
+		number := strings.Contains(w[1], "{") && w[0] != Told
+		if err := checkPhrase(w[1]); err != nil || number {
 			return fmt.Errorf("%s: around: %s: %q: want 1 to 20 words in letters", name, w[0], w[1])
 		}
 	}
 	return nil
 }
 
-// Surround returns the words around a callout as phrases, each with its reason:
-// "" for one that means nothing, else why it forbids.
-func (v *Vocabulary) Surround() (phrases [][]string, reasons []string, err error) {
+// Surround returns the words around a callout as phrases, each with its reason: "" for
+// one that means nothing, Told for a time, else why it forbids.
+func (v *Vocabulary) Surround() (phrases []Phrase, reasons []string, err error) {
 	for _, w := range v.Around.all() {
 		if w[0] == "within" {
 			continue
 		}
-		words := strings.Fields(w[1])
-		for _, x := range words {
-			if _, err := v.Pronounce(x); err != nil {
-				return nil, nil, fmt.Errorf("around: %s: %w", w[0], err)
-			}
+		parts, err := v.parts(w[1])
+		if err != nil {
+			return nil, nil, fmt.Errorf("around: %s: %w", w[0], err)
 		}
 		reason := w[0]
 		if reason == "beside" {
 			reason = ""
 		}
-		phrases, reasons = append(phrases, words), append(reasons, reason)
+		phrases, reasons = append(phrases, Phrase{Callout: &talk, Text: w[1], Parts: parts}), append(reasons, reason)
 	}
 	return phrases, reasons, nil
 }

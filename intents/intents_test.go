@@ -165,7 +165,7 @@ func TestAroundAndBounds(t *testing.T) {
 	}
 	found := map[string]string{}
 	for i, w := range words {
-		found[strings.Join(w, " ")] = reasons[i] + "!"
+		found[w.Text] = reasons[i] + "!"
 	}
 	for w, reason := range map[string]string{"howdy": "!", "please": "!", "fetch": "order!", "not": "negation!",
 		"who": "question!", "if": "condition!"} {

@@ -18,9 +18,14 @@ type Result struct {
 	Open bool `json:"open,omitempty"`
 	// Need is the confidence that the recogniser itself would ask for; 0: the callout's.
 	Need float64 `json:"need,omitempty"`
+	// Answer says that the phrase counts only as an answer to a question, or, of a time, right
+	// behind what happened then.
+	Answer bool `json:"answer,omitempty"`
 	// Forbidden says why words in the same breath make it no callout: a negation, a
 	// question. Empty: they do not.
 	Forbidden string `json:"forbidden,omitempty"`
+	// When is the time that was told behind it, in words: "two minutes ago". Empty: now.
+	When string `json:"when,omitempty"`
 	// Rivals are other callouts that the same sound may have been.
 	Rivals []Rival `json:"rivals,omitempty"`
 }

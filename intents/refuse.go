@@ -28,7 +28,7 @@ func (p *Process) wrong(r Result) string {
 		return "it is of sound that has not been heard yet"
 	case !sure(r.Confidence) || !sure(r.Need):
 		return "its confidence is not between 0 and 1"
-	case len(r.Text) > 500 || len(r.Rivals) > 10:
+	case tooLong(r):
 		return "it is too long"
 	}
 	if !p.opt.Vocabulary.inBounds(c, r.Values) {
@@ -42,6 +42,8 @@ func (p *Process) wrong(r Result) string {
 	}
 	return ""
 }
+
+func tooLong(r Result) bool { return len(r.Text) > 500 || len(r.When) > 500 || len(r.Rivals) > 10 }
 
 // inBounds reports whether every number has a slot and lies in its bounds.
 func (v *Vocabulary) inBounds(c *Callout, values map[string]float64) bool {

@@ -15,6 +15,7 @@ import (
 type Typed struct {
 	vocabulary *Vocabulary
 	phrases    []Phrase
+	times      []Phrase // that may be told behind one
 }
 
 // NewTyped prepares a vocabulary for reading.
@@ -23,13 +24,38 @@ func NewTyped(v *Vocabulary) (*Typed, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Typed{v, slices.DeleteFunc(phrases, Phrase.Talk)}, nil
+	around, reasons, err := v.Surround()
+	if err != nil {
+		return nil, err
+	}
+	t := &Typed{vocabulary: v, phrases: slices.DeleteFunc(phrases, Phrase.Talk)}
+	for i, p := range around {
+		if reasons[i] == Told {
+			t.times = append(t.times, p)
+		}
+	}
+	return t, nil
 }
 
-// Read returns the callout that a line says. A line that says none is refused
-// with the phrase that comes nearest.
+// Read returns the callout that a line says, with the time behind it. A line that says none
+// is refused with the phrase that comes nearest.
 func (t *Typed) Read(line string) (Result, error) {
 	said := typedWords(line)
+	r, err := t.read(line, said)
+	for k := 1; k < len(said) && err != nil; k++ {
+		if !slices.ContainsFunc(t.times, func(p Phrase) bool { _, err := t.match(p, said[k:]); return err == nil }) {
+			continue
+		}
+		if x, err := t.read(line, said[:k]); err == nil {
+			x.When = strings.Join(said[k:], " ")
+			return x, nil
+		}
+	}
+	return r, err
+}
+
+// read returns the callout that some words say; the line is named in errors.
+func (t *Typed) read(line string, said []string) (Result, error) {
 	near, most := "", 0
 	var bounds outOfBounds
 	for _, p := range t.phrases {

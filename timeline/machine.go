@@ -59,19 +59,7 @@ func (m *Machine) State() State { return m.state }
 // Step takes an event that is already in the journal; now is the session time
 // at which it became known.
 func (m *Machine) Step(e Event, now Time) Ready {
-	var back []Event
-	if m.state.Reopens(e) {
-		back = m.reopen(e)
-	}
-	was := m.state
-	m.events = append(m.events, e)
-	if e.Kind == Retraction || e.Replaces != 0 || e.At < m.newest { // the past has changed
-		m.state, m.rearm = Fold(m.events), true
-	} else {
-		m.state.apply(e)
-	}
-	m.newest = max(m.newest, e.At)
-	m.plan(now)
+	was, back := m.add(e, now)
 	switch {
 	case e.Kind == Retraction:
 		return Ready{Withdrawn: []uint64{e.Retracts}}
@@ -95,6 +83,32 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		m.last = r.Cues[0]
 	}
 	return r
+}
+
+// Add takes a callout that is already in the journal and answers nothing: what follows in
+// the same breath, the time that it happened, answers for both. What it leads to must be
+// appended and stepped.
+func (m *Machine) Add(e Event, now Time) []Event {
+	_, back := m.add(e, now)
+	return back
+}
+
+// add takes an event into the state; was is the state before, back what opens an ended case
+// again, if e shows that it goes on.
+func (m *Machine) add(e Event, now Time) (was State, back []Event) {
+	if m.state.Reopens(e) {
+		back = m.reopen(e)
+	}
+	was = m.state
+	m.events = append(m.events, e)
+	if e.Kind == Retraction || e.Replaces != 0 || e.At < m.newest { // the past has changed
+		m.state, m.rearm = Fold(m.events), true
+	} else {
+		m.state.apply(e)
+	}
+	m.newest = max(m.newest, e.At)
+	m.plan(now)
+	return was, back
 }
 
 // repair does what e wants done to what was called before; ok is false if it wants

@@ -16,7 +16,7 @@ var update = flag.Bool("update", false, "rewrite golden files; commit only what 
 // A transcript is commands and, behind "----", what they lead to:
 //
 //	protocol ID          start over with a protocol
-//	SECONDS KIND [K=V]   a callout at that second of session time
+//	SECONDS KIND [K=V]   a callout at that second of session time; ago=N: that was N minutes ago, told with it
 //	until SECONDS        let time pass
 //	busy, free           answers wait to be spoken, or not any more
 //	state                print where the code stands
@@ -80,6 +80,16 @@ func (s *stage) step(e Event) {
 	}
 }
 
+// add takes an event that is told with its time.
+func (s *stage) add(e Event) {
+	s.seq++
+	e.Seq = s.seq
+	for _, more := range s.m.Add(e, s.now) {
+		fmt.Fprintf(&s.out, "%s %s\n", more.At, more.Describe())
+		s.step(more)
+	}
+}
+
 func run(t *testing.T, text string) string {
 	var got strings.Builder
 	s := &stage{}
@@ -125,6 +135,12 @@ func (s *stage) command(t *testing.T, line string) {
 				e.Values = map[string]float64{}
 			}
 			e.Values[k], _ = strconv.ParseFloat(v, 64)
+		}
+		if ago, ok := e.Values["ago"]; ok {
+			delete(e.Values, "ago")
+			e.Heard = &Heard{End: s.now}
+			s.add(e)
+			e = Event{At: s.now, Kind: Backdate, Values: map[string]float64{"minutes": ago}}
 		}
 		s.step(e)
 	}

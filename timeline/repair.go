@@ -49,6 +49,9 @@ func (m *Machine) corrected(e Event) (before Event, ok bool) {
 		return m.events[i], true
 	}
 	before, ok = bySeq(e.Replaces)
+	if ok && slices.ContainsFunc(m.events, func(x Event) bool { return x.Retracts == before.Seq && x.At == before.At }) {
+		return Event{}, false // it was called with its time, in one breath
+	}
 	if f, _ := e.Kind.Family(); !ok || f == "measured." { // that was only its unit
 		return Event{}, false
 	}
@@ -164,13 +167,21 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	}
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
-	moved := last
+	moved, together := last, e.At == last.At
 	claimed := min(last.At, e.At-Seconds(60*e.Values["minutes"]))
 	moved.At = max(0, claimed, min(last.At, Fold(without).Started))
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
 		c.Items = []string{between.Kind.Row().Spoken}
 		return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: c.ID}}, Cues: []Cue{c}}
+	}
+	var said []Cue
+	var asked []Event
+	if together { // nothing was asked about it yet
+		said, asked = m.asks(moved, moved, e.At)
+		if said[0].ID == "said."+string(last.Kind) {
+			said = said[1:]
+		}
 	}
 	c := named(reply("backdated", e, now, ReadBack), last)
 	if from := m.state.CodeAt(); from != Never && last.At > from {
@@ -180,10 +191,13 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		}
 		c.Parts = append(c.Parts, to)
 	}
+	c.Parts = append(c.Parts, said...)
 	if moved.At == last.At { // said again: it stands there already
-		return Ready{Cues: []Cue{c}}
+		return Ready{Events: asked, Cues: []Cue{c}}
 	}
-	return replace(e, last, moved, c)
+	r := replace(e, last, moved, c)
+	r.Events = append(r.Events, asked...)
+	return r
 }
 
 // dated is the newest callout of this case that can have happened earlier than it was
@@ -194,13 +208,18 @@ func (m *Machine) dated() (last Event, ok bool) {
 		if e.Seq <= m.state.EndedBy {
 			break
 		}
-		group, _, _ := strings.Cut(string(e.Kind), ".")
-		setting := group == "patient" || group == "metronome" || group == "round"
-		if e.Kind.IsCallout() && !e.Kind.Row().Control && !gone[e.Seq] && !setting {
+		if e.Kind.Datable() && !gone[e.Seq] {
 			return e, true
 		}
 	}
 	return Event{}, false
+}
+
+// Datable reports whether a callout tells of what can have happened before it was called.
+func (k Kind) Datable() bool {
+	group, _, _ := strings.Cut(string(k), ".")
+	setting := group == "patient" || group == "metronome" || group == "round"
+	return k.IsCallout() && !k.Row().Control && !setting
 }
 
 // crossed is the last event that an event would be moved over and that it depends

@@ -60,23 +60,23 @@ func (g *graph) addAround() error {
 		return nil
 	}
 	for _, w := range g.ownWords(phrases, reasons) {
-		phrases, reasons = append(phrases, []string{w}), append(reasons, plain)
+		p := intents.Phrase{Callout: &intents.Callout{}, Parts: []intents.Part{{Word: w}}, Text: w}
+		phrases, reasons = append(phrases, p), append(reasons, plain)
 	}
-	for k, words := range phrases {
-		p := intents.Phrase{Callout: &intents.Callout{}}
-		for _, w := range words {
-			p.Parts = append(p.Parts, intents.Part{Word: w})
-		}
+	for k, p := range phrases {
 		sp, err := g.add(p, intents.NumberExpr)
 		if err != nil {
 			return err
 		}
 		cost := float32(wordCost)
-		if reasons[k] != "" && reasons[k] != plain {
+		if forbids(reasons[k]) {
 			cost = forbidCost
 		}
-		slight := len(words) == 1 && weak[words[0]] != ""
-		g.asides = append(g.asides, aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons)})
+		slight := len(p.Parts) == 1 && weak[p.Text] != ""
+		a := aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons)}
+		if g.asides = append(g.asides, a); a.reason != intents.Told {
+			g.before = append(g.before, a)
+		}
 	}
 	return nil
 }
@@ -87,7 +87,7 @@ const plain = "plain"
 // ownWords are the words of the phrases, but for those that are among the others or that
 // one of them begins or ends with: "one" keeps "when" from being heard in it, and "for"
 // must not hide "before".
-func (g *graph) ownWords(others [][]string, reasons []string) []string {
+func (g *graph) ownWords(others []intents.Phrase, reasons []string) []string {
 	phones := func(w string) string {
 		p, _ := g.vocabulary.Pronounce(w)
 		return " " + strings.Join(p[0], " ") + " "
@@ -102,8 +102,8 @@ func (g *graph) ownWords(others [][]string, reasons []string) []string {
 	}
 	var forbidden []string
 	for k, o := range others {
-		if len(o) == 1 && reasons[k] != "" {
-			forbidden = append(forbidden, o[0])
+		if len(o.Parts) == 1 && reasons[k] != "" {
+			forbidden = append(forbidden, o.Text)
 		}
 	}
 	out = append(out, strings.Fields("one two three four five six seven eight nine ten fifty hundred")...)
@@ -125,7 +125,9 @@ type found struct {
 }
 
 // forbids reports whether no callout may stand in the same breath.
-func (a aside) forbids() bool { return a.reason != "" && a.reason != plain }
+func (a aside) forbids() bool { return forbids(a.reason) }
+
+func forbids(reason string) bool { return reason != "" && reason != plain && reason != intents.Told }
 
 // token is a path through the loop.
 type token struct {
@@ -138,13 +140,14 @@ type token struct {
 type loop struct {
 	from int
 	at   []token // by frame since from: the best token when it begins
+	live []token // by state of the asides, when it ends
 	list []found
 }
 
 // around passes tokens through the asides over frames [from, to), which lie before or
 // behind a phrase.
 func (d *decoder) around(from, to int, behind bool) loop {
-	return d.through(d.g.asides, from, to, behind, nil)
+	return d.through(d.g.about(behind), from, to, behind, nil)
 }
 
 // through is around with some of the asides. Given a loop of the same frames, its paths are
@@ -184,6 +187,7 @@ func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop)
 		out.at = append(out.at, next)
 		old, now = now, old
 	}
+	out.live = old
 	return out
 }
 
@@ -202,7 +206,7 @@ func (d *decoder) enter(a aside, here token, t int, behind, first bool) token {
 // doubt is by how much the best path up to a frame with a word that forbids falls behind the
 // best without one. Words of a sound or two in running speech ("is") are heard anywhere.
 func (d *decoder) doubt(l loop, frame int, behind bool) (float64, []found) {
-	full := slices.DeleteFunc(slices.Clone(d.g.asides), func(a aside) bool { return a.slight })
+	full := slices.DeleteFunc(slices.Clone(d.g.about(behind)), func(a aside) bool { return a.slight })
 	forbidden := d.through(full, l.from, frame, behind, &l)
 	return float64(l.at[frame-l.from].score - forbidden.at[frame-l.from].score), forbidden.until(frame)
 }
@@ -245,6 +249,8 @@ type breath struct {
 	doubtful  bool    // a word that forbids is nearly as likely as none
 	left      float64 // how surely a word that is known stands right before it
 	right     float64 // and right behind it
+	when      string  // the time that was told behind it; "": none was
+	whenFrom  int     // frame that it begins with
 }
 
 // listenBefore looks at what was said before a phrase in the same breath, from frame
@@ -320,10 +326,11 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		}
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
 			b.right = plainBehind
-			if words[0].reason == "" {
+			if words[0].reason == "" || words[0].reason == intents.Told {
 				b.right = 1
 			}
 		}
+		b.when, b.whenFrom = d.told(c, words)
 	}
 	if b.forbidden == "" {
 		gain := d.denied(c)

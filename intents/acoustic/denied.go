@@ -89,16 +89,16 @@ func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool
 
 // likeForbidden reports whether word k means nothing and has the sounds of one that forbids,
 // but for one.
-func (g *graph) likeForbidden(k int, phrases [][]string, reasons []string) bool {
-	if reasons[k] != "" || len(phrases[k]) > 1 {
+func (g *graph) likeForbidden(k int, phrases []intents.Phrase, reasons []string) bool {
+	if reasons[k] != "" || len(phrases[k].Parts) > 1 {
 		return false
 	}
-	mine, _ := g.vocabulary.Pronounce(phrases[k][0])
+	mine, _ := g.vocabulary.Pronounce(phrases[k].Text)
 	for i, other := range phrases {
-		if reasons[i] == "" || reasons[i] == plain || len(other) > 1 {
+		if !forbids(reasons[i]) || len(other.Parts) > 1 {
 			continue
 		}
-		theirs, _ := g.vocabulary.Pronounce(other[0])
+		theirs, _ := g.vocabulary.Pronounce(other.Text)
 		if oneSoundApart(mine[0], theirs[0]) {
 			return true
 		}

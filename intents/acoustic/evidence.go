@@ -1,6 +1,9 @@
 package acoustic
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // evidence is what the alignment of a phrase says for and against it.
 type evidence struct {
@@ -143,7 +146,11 @@ type seg struct {
 func (s seg) frames() float64 { return float64(s.to - s.from) }
 
 func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
-	var segs []seg
+	return d.weigh(c, a.sp, d.segments(c, a), c.end-c.start+1)
+}
+
+// segments are the phones of an alignment in their order.
+func (d *decoder) segments(c candidate, a alignment) (segs []seg) {
 	sp, at, n, m := a.sp, a.at, c.end-c.start+1, int(a.sp.hi-a.sp.lo)
 	for t := n - 1; t >= 0 && at >= 0; t-- {
 		if len(segs) == 0 || segs[len(segs)-1].state != int32(at) {
@@ -160,10 +167,8 @@ func (d *decoder) measure(c candidate, a alignment) ([]string, evidence) {
 		s.diff, s.variance, s.top = s.diff+float64(x-b.mean), s.variance+float64(b.variance), s.top+float64(b.top)
 		at = int(a.back[t*m+at])
 	}
-	for i, j := 0, len(segs)-1; i < j; i, j = i+1, j-1 {
-		segs[i], segs[j] = segs[j], segs[i]
-	}
-	return d.weigh(c, sp, segs, n)
+	slices.Reverse(segs)
+	return segs
 }
 
 // among reports whether at most two phones fit frame k of the rings better than x.

@@ -42,6 +42,7 @@ type graph struct {
 	class      []int             // by phrase: the nets' number for its callout; 0: they do not know it
 	entries    map[int32][]int32 // by first state of a phrase: where it may begin
 	asides     []aside           // what may be said around callouts
+	before     []aside           // and before them
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.

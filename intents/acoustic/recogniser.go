@@ -72,7 +72,7 @@ func (r *Recogniser) frame(mels [][]float32) {
 	if c, ok := r.dec.push(r.nets.phone, r.nets.call); ok {
 		r.propose(c)
 	}
-	for len(r.waiting) > 0 && r.due(r.waiting[0].candidate) {
+	for len(r.waiting) > 0 && r.due(&r.waiting[0]) {
 		r.judge(r.waiting[0])
 		r.waiting = r.waiting[1:]
 	}
@@ -84,7 +84,8 @@ type proposal struct {
 	result intents.Result
 	evidence
 	breath
-	strong bool // it keeps what overlaps with it from being heard
+	strong   bool // it keeps what overlaps with it from being heard
+	patience int  // frames that it waits while its speaker goes on
 }
 
 // LeaveOpen implements intents.Candid: from now on all that may have been said is
@@ -98,36 +99,38 @@ const openFloor = 0.2
 // until its breath is over, or long enough.
 func (r *Recogniser) propose(c candidate) {
 	p := r.dec.g.phrases[c.phrase]
-	need := p.Callout.Need()
-	least := need // to be worth a closer look
+	least := p.Callout.Need() // to be worth a closer look
 	if r.open {
 		least = openFloor
 	}
-	said, ev := r.dec.settle(c)
-	if c.bare != nil && ev.atBest(r.model) < least-roomToGain { // "shock delivered, thank you" says no number
+	w, ok := r.understood(c, breath{})
+	if c.bare != nil && w.evidence.atBest(r.model) < least-roomToGain { // "shock delivered, thank you" says no number
 		r.propose(*c.bare)
 		return
 	}
-	var b breath
-	if r.trace != nil || !p.Talk() && ev.atBest(r.model) >= least-roomToGain {
-		c, b = r.dec.listenBefore(c, r.last+1)
-		said, ev = r.dec.settle(c)
+	if r.trace != nil || !p.Talk() && w.evidence.atBest(r.model) >= least-roomToGain {
+		w, ok = r.understood(r.dec.listenBefore(c, r.last+1))
 	}
-	values, err := r.v.Values(p, said)
-	if err != nil {
-		return // a number out of its bounds: nobody said that
-	}
-	w := proposal{candidate: c, evidence: ev, breath: b}
-	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: need,
-		Start: at(c.start), End: at(c.end + 1)}
-	sure := ev.atBest(r.model)
+	sure := w.evidence.atBest(r.model)
 	w.strong = w.holds(sure, r.model)
 	switch {
+	case !ok: // a number out of its bounds: nobody said that
 	case p.Talk() && w.strong:
 		r.dec.clear(c)
 	case !p.Talk() && (sure >= least || r.trace != nil):
 		r.hold(w)
 	}
+}
+
+// understood is a phrase as it was understood; ok is false if its number cannot be.
+func (r *Recogniser) understood(c candidate, b breath) (w proposal, ok bool) {
+	p := r.dec.g.phrases[c.phrase]
+	said, ev := r.dec.settle(c)
+	values, err := r.v.Values(p, said)
+	w = proposal{candidate: c, evidence: ev, breath: b, patience: waitFrames}
+	w.result = intents.Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Need: p.Callout.Need(),
+		Answer: p.Answer, Start: at(c.start), End: at(c.end + 1)}
+	return w, err == nil
 }
 
 // holds reports whether a phrase keeps what overlaps with it from being heard; sure is its
@@ -150,13 +153,16 @@ func (r *Recogniser) hold(w proposal) {
 }
 
 // due reports whether a phrase can be judged: its speaker has paused, or goes on for long,
-// and not with a phrase that explains more of the same sound.
-func (r *Recogniser) due(c candidate) bool {
-	late := r.dec.frame - c.end
+// and neither with a phrase that explains more of the same sound nor with the time of it.
+func (r *Recogniser) due(w *proposal) bool {
+	c, late := w.candidate, r.dec.frame-w.end
 	if len(r.dec.g.asides) == 0 || late > 2*waitFrames || !r.dec.speaking() {
 		return true
 	}
-	return late > waitFrames && !r.dec.outgrown(c)
+	if late > w.patience && r.dec.telling(c) {
+		w.patience = late + morePatience
+	}
+	return late > w.patience && !r.dec.outgrown(c)
 }
 
 // judge decides whether a phrase was said as a callout.
@@ -165,6 +171,9 @@ func (r *Recogniser) judge(w proposal) {
 		r.dec.clear(w.candidate)
 	}
 	b := r.dec.listenBehind(w.candidate, w.breath)
+	if x, ok := r.withoutNumber(w); ok {
+		w, b = x, x.breath
+	}
 	if gap := w.start - r.ended; r.ended > 0 && gap > -besideGap && gap <= 2*besideGap { // two in one breath
 		b.left = 1
 	}
@@ -176,7 +185,7 @@ func (r *Recogniser) judge(w proposal) {
 		features, sounds := w.values()
 		r.trace(out, features, sounds)
 	}
-	out.Need, out.Forbidden = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden
+	out.Need, out.Forbidden, out.When = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden, b.when
 	if b.doubtful {
 		out.Need = 1 // to be asked about
 	}
@@ -186,12 +195,31 @@ func (r *Recogniser) judge(w proposal) {
 	}
 	switch {
 	case r.open && out.Confidence >= openFloor:
-		out.Open, out.Rivals = true, r.rivals(w.candidate)
+		out.Open, out.Rivals = true, append(r.rivals(w.candidate), r.numberRival(w, out)...)
 		r.results = append(r.results, out)
 	case accepted && !r.open:
 		out.Need = 0
 		r.results = append(r.results, out)
 	}
+}
+
+// withoutNumber is a phrase without the number that it was found with, if that is part of a
+// time: of "shock delivered two minutes ago" nobody delivered two joules.
+func (r *Recogniser) withoutNumber(w proposal) (bare proposal, ok bool) {
+	if w.candidate.bare == nil {
+		return w, false
+	}
+	c := *w.candidate.bare
+	c.start = max(c.start, w.start)
+	if c.end-c.start < leastFrames {
+		return w, false
+	}
+	b := r.dec.listenBehind(c, w.breath)
+	if b.when == "" || b.whenFrom > c.end+2*besideGap {
+		return w, false
+	}
+	bare, ok = r.understood(c, b)
+	return bare, ok
 }
 
 // rivalScale is the score by which a rival must lose to count e times less.
@@ -207,6 +235,9 @@ func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	said, ev := r.dec.settle(*c.rival)
 	values, err := r.v.Values(p, said)
 	behind := c.margin * float64(c.end-c.start+1)
+	if !c.rival.opinion.known { // the nets' second opinion speaks for what it was taught alone
+		behind = max(0, c.score-c.rival.score)
+	}
 	if sure := ev.atBest(r.model) * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
 		return []intents.Rival{{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values,
 			Confidence: math.Round(sure*1000) / 1000}}

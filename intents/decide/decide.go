@@ -1,9 +1,9 @@
 package decide
 
 import (
+	"maps"
 	"math"
 	"slices"
-	"strings"
 
 	"coxswain/intents"
 )
@@ -25,8 +25,9 @@ const (
 	clearLed = 0.7               // log odds by which a callout must lead its likeness to be called by its name
 	patience = 10 * intents.Rate // samples in which a question may be answered
 	aMinute  = 60 * intents.Rate
-	touch    = intents.Rate / 10 // samples by which two phrases may share their edge
-	inMinute = 3                 // questions a minute at most
+	touch    = intents.Rate / 10    // samples by which two phrases may share their edge
+	inMinute = 3                    // questions a minute at most
+	behind   = 3 * intents.Rate / 2 // samples within which a time follows what happened then
 )
 
 // View is what a listener knows besides the sound.
@@ -43,6 +44,7 @@ type View struct {
 type Speech struct {
 	Start, End int64 // in samples at intents.Rate
 	Asked      bool  // it was asked about; else accepted
+	Dated      bool  // a time was told with it
 }
 
 // Question is one that was asked.
@@ -50,6 +52,9 @@ type Question struct {
 	At     int64          // when, in samples at intents.Rate
 	About  intents.Result // what may have been said
 	Rivals []string       // the other callouts that it may have been
+	Which  string         // which of two it was is asked: see Decision
+	Other  intents.Rival  // the other of the two
+	When   bool           // when it happened is asked, too
 }
 
 // Decision is what becomes of a result.
@@ -57,13 +62,18 @@ type Decision struct {
 	Verdict Verdict
 	Result  intents.Result // what is accepted or asked about: after a "yes", what was asked about
 	Name    bool           // ask about it by its name; else ask to say it again
+	When    bool           // ask when it happened: a time was told that says nothing
+	Dates   bool           // it is the time of what is asked about
+	Which   string         // ask which of two it was: what the rules call the pair, or Number
+	Other   intents.Rival  // the other of the two
 	Why     []string       // what weighed besides the sound
 	Settled bool           // the open question is answered
+	sure    float64        // how likely it is
 }
 
 // Decide decides about one result. need is the confidence that its callout needs.
 func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
-	if !x.Open { // the recogniser decided
+	if !x.Open && !vague(x) { // the recogniser decided
 		return Decision{Verdict: Accept, Result: x, Settled: v.answers(x)}
 	}
 	v.Facts = v.withAsked(x)
@@ -72,27 +82,39 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 		return Decision{Result: x, Why: []string{why}}
 	}
 	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
-	if v.waits(x.Decided) && !same {
-		if d, ok := v.answer(x, p); ok {
-			return d
-		}
+	d := r.between(x, p, need, v.Facts)
+	if a, ok := v.answer(x, p, d.Which, same); ok {
+		return a
 	}
-	y, q, lead := r.rival(x, p, v.Facts)
-	if lead <= -clearLed && q >= need { // the case speaks for the other one
-		_, because := r.Odds(y.Callout, v.Facts)
-		x.Callout, x.Text, x.Values, x.Confidence = y.Callout, y.Text, y.Values, y.Confidence
-		p, why, lead = q, append(why, because...), -lead
+	d.Why = append(why, d.Why...)
+	d.Verdict = d.verdict(max(need, x.Need), same)
+	if d.Verdict == Ask && !v.mayBeAsked(d, need) {
+		d.Verdict = Ignore
 	}
-	d := Decision{Result: x, Why: why, Name: lead >= clearLed}
+	d.Settled = d.Verdict == Accept && same
+	return d
+}
+
+// verdict is what becomes of a callout that needs so much; same: it is about the speech that
+// was asked about.
+func (d *Decision) verdict(need float64, same bool) Verdict {
 	switch {
-	case p >= max(need, x.Need) && d.Name:
-		d.Verdict, d.Settled = Accept, same
+	case d.sure >= need && d.Name && !d.When && d.Which == "":
+		return Accept
 	case same:
 		d.Why = append(d.Why, "the same speech as what was asked about")
-	case p >= askFrom && v.mayAsk(x.Decided) && v.Facts["running"]:
-		d.Verdict = Ask
+		return Ignore
 	}
-	return d
+	return Ask
+}
+
+// mayBeAsked reports whether a callout is near enough to be asked about, and there is room for
+// a question. What is sure but for its time is asked about even before a case runs.
+func (v View) mayBeAsked(d Decision, need float64) bool {
+	if d.When && d.sure >= need {
+		return true
+	}
+	return d.sure >= askFrom && v.Facts["running"] && v.mayAsk(d.Result.Decided)
 }
 
 // nothing says why nothing is to be made of a result, however clearly it was heard. same: it is about
@@ -103,8 +125,12 @@ func (v View) nothing(x intents.Result, same bool) string {
 		return "a " + x.Forbidden + " in the same breath"
 	case same && !v.Last.Asked:
 		return "the same speech as what was accepted"
-	case x.Callout == "confirm" && !v.Facts["asked"]:
+	case x.Callout == "confirm" && !v.Facts["asked"], v.unasked(x):
 		return "nothing was asked"
+	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated):
+		return "no callout stands before it"
+	case same && v.asksWhen(x):
+		return "the same speech, without its time"
 	}
 	return ""
 }
@@ -120,29 +146,14 @@ func logit(p float64) float64 {
 	return math.Log(p / (1 - p))
 }
 
-// rival is the likeliest other callout that the same sound may have been, its probability
-// and the log odds by which x leads it. What the recogniser has weighed and found worse
-// counts only if the case makes it likelier, or if both are drugs: what sounds alike may
-// be the other, and the other may kill.
-func (r *Rules) rival(x intents.Result, p float64, f Facts) (best intents.Rival, probability, lead float64) {
-	lead = math.Inf(1)
-	odds, _ := r.Odds(x.Callout, f)
-	for _, y := range x.Rivals {
-		theirs, _ := r.Odds(y.Callout, f)
-		drugs := strings.HasPrefix(x.Callout, "drug.") && strings.HasPrefix(y.Callout, "drug.")
-		q, _ := r.weigh(y.Callout, y.Confidence, f)
-		if l := logit(p) - logit(q); y.Callout != x.Callout && (theirs > odds || drugs) && q >= askFrom && l < lead {
-			best, probability, lead = y, q, l
-		}
-	}
-	return best, probability, lead
-}
-
 // holds reports whether a result is about the same speech: a longer or another phrase for
 // it is no second callout, and nobody saying it again.
 func (s *Speech) holds(x intents.Result) bool {
 	return s != nil && x.Start < s.End-touch && s.Start < x.End-touch
 }
+
+// asked reports whether something was asked about it.
+func (s *Speech) asked() bool { return s != nil && s.Asked }
 
 // waits reports whether a question waits for its answer.
 func (v View) waits(now int64) bool { return v.Open != nil && now-v.Open.At <= patience }
@@ -150,18 +161,6 @@ func (v View) waits(now int64) bool { return v.Open != nil && now-v.Open.At <= p
 // answers reports whether a result answers the open question: by its name.
 func (v View) answers(x intents.Result) bool {
 	return v.Open != nil && (x.Callout == v.Open.About.Callout || slices.Contains(v.Open.Rivals, x.Callout))
-}
-
-// answer settles the open question, if x is an answer to it: a yes, or what was asked
-// about said again, for which less is enough.
-func (v View) answer(x intents.Result, p float64) (Decision, bool) {
-	switch {
-	case x.Callout == "confirm" && x.Start >= v.Open.At && p >= settles:
-		return Decision{Verdict: Accept, Result: v.Open.About, Why: []string{"yes was answered"}, Settled: true}, true
-	case v.answers(x) && p >= settles:
-		return Decision{Verdict: Accept, Result: x, Why: []string{"it was said again"}, Settled: true}, true
-	}
-	return Decision{}, false
 }
 
 // mayAsk reports whether there is room for another question.
@@ -178,9 +177,9 @@ func (v View) mayAsk(now int64) bool {
 // withAsked are the facts with the one that the open question makes. What was said before
 // the question was asked is no answer to it.
 func (v View) withAsked(x intents.Result) Facts {
-	f := Facts{}
-	for k, x := range v.Facts {
-		f[k] = x
+	f := maps.Clone(v.Facts)
+	if f == nil {
+		f = Facts{}
 	}
 	f["asked"] = f["asked"] || v.waits(x.Decided) && x.Start >= v.Open.At
 	return f

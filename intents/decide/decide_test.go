@@ -150,6 +150,92 @@ func TestOneSpeechOneCallout(t *testing.T) {
 	}
 }
 
+// What was told with a time that says nothing is not called now, however clearly it was heard:
+// it is asked when it was, and the time settles it; a yes does not.
+func TestTimes(t *testing.T) {
+	r := rules(t)
+	epi := open("drug.epinephrine", 0.95)
+	epi.Start, epi.End, epi.When = 98*intents.Rate, 99*intents.Rate, "two minutes ago"
+	if d := r.Decide(epi, 0.6, View{Facts: facts("running")}); d.Verdict != Accept || d.Result.When != epi.When {
+		t.Errorf("a time that says when: %+v", d)
+	}
+	for _, decided := range []bool{false, true} {
+		epi.When, epi.Open = "a while ago", !decided
+		var m Memory
+		if d := m.Hear(r, epi, 0.6, facts("running")); d.Verdict != Ask || !d.When {
+			t.Fatalf("a time that says nothing, decided by the recogniser %v: %+v", decided, d)
+		}
+		after := func(callout, text string, second int64) intents.Result {
+			x := open(callout, 0.9)
+			x.Text, x.Start, x.End, x.Decided = text, second*intents.Rate, (second+1)*intents.Rate, (second+1)*intents.Rate
+			return x
+		}
+		if d := m.Hear(r, after("confirm", "yes", 101), 0.6, facts("running")); d.Verdict != Ignore {
+			t.Errorf("yes: %+v", d)
+		}
+		d := m.Hear(r, after("backdate", "that was three minutes ago", 103), 0.6, facts("running"))
+		if d.Verdict != Accept || d.Result.Callout != epi.Callout || d.Result.When != "three minutes ago" {
+			t.Errorf("its time: %+v", d)
+		}
+	}
+}
+
+// Of two that sound alike and mean the opposite, or that differ in a teen and a ten, neither is
+// called: it is asked which. Saying it again as unclearly settles only a number; a yes nothing.
+func TestWhichOfTwo(t *testing.T) {
+	r := rules(t)
+	at := func(x intents.Result, second int64) intents.Result {
+		x.Start, x.End, x.Decided = second*intents.Rate, (second+1)*intents.Rate, (second+1)*intents.Rate
+		return x
+	}
+	start := open("compressions.start", 0.92, intents.Rival{Callout: "compressions.stop", Confidence: 0.6})
+	clear := open("compressions.stop", 0.94, intents.Rival{Callout: "compressions.start", Confidence: 0.25})
+	can := open("pulse.absent", 0.98, intents.Rival{Callout: "pulse.present", Confidence: 0.96})
+	dose := func(mg, or float64) intents.Result {
+		x := open("drug.lidocaine", 0.8, intents.Rival{Callout: "drug.lidocaine", Confidence: 0.7, Values: map[string]float64{"dose_mg": or}})
+		x.Values = map[string]float64{"dose_mg": mg}
+		return x
+	}
+	digits := func(text string) intents.Result {
+		x := open("confirm", 0.9)
+		x.Text = text
+		return x
+	}
+	for _, c := range []struct {
+		name    string
+		first   intents.Result
+		which   string
+		then    intents.Result
+		verdict Verdict
+		callout string
+		mg      float64
+	}{
+		{"stop or start, then clear", start, "compressions", clear, Accept, "compressions.stop", 0},
+		{"stop or start, then unclear again", start, "compressions", start, Ask, "compressions.start", 0},
+		{"stop or start, then yes", start, "compressions", digits("yes"), Ignore, "confirm", 0},
+		{"can or can't, then no pulse", can, "pulse", open("pulse.absent", 0.8), Accept, "pulse.absent", 0},
+		{"can or can't, then a pulse", can, "pulse", open("pulse.present", 0.8), Accept, "pulse.present", 0},
+		{"seventy or seventeen, then again", dose(70, 17), Number, dose(70, 17), Accept, "drug.lidocaine", 70},
+		{"seventy or seventeen, then the other", dose(70, 17), Number, dose(17, 70), Ask, "drug.lidocaine", 17},
+		{"seventy or seventeen, then one seven", dose(70, 17), Number, digits("one seven"), Accept, "drug.lidocaine", 17},
+		{"seventy or seventeen, then seven zero", dose(70, 17), Number, digits("seven zero"), Accept, "drug.lidocaine", 70},
+		{"seventy or seventeen, then five zero", dose(70, 17), Number, digits("five zero"), Ignore, "confirm", 0},
+		{"one fifty or one fifteen", dose(150, 115), Number, digits("one five"), Accept, "drug.lidocaine", 115},
+		{"a number for a yes", open("rhythm.check", 0.4), "", digits("one five"), Ignore, "confirm", 0},
+	} {
+		var m Memory
+		d := m.Hear(r, at(c.first, 100), 0.6, facts("running"))
+		if d.Verdict != Ask || d.Which != c.which {
+			t.Errorf("%s: first %d, which %q", c.name, d.Verdict, d.Which)
+		}
+		d = m.Hear(r, at(c.then, 104), 0.6, facts("running"))
+		if d.Verdict != c.verdict || d.Result.Callout != c.callout || d.Result.Values["dose_mg"] != c.mg && c.mg != 0 {
+			t.Errorf("%s: then %d of %s %v, want %d of %s %v (%q)", c.name, d.Verdict, d.Result.Callout, d.Result.Values, c.verdict,
+				c.callout, c.mg, d.Why)
+		}
+	}
+}
+
 // No fourth question in a minute.
 func TestQuestionsAMinute(t *testing.T) {
 	r, x := rules(t), open("rhythm.check", 0.45)

@@ -14,11 +14,14 @@ type Memory struct {
 // question that it asks or settles.
 func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decision {
 	d := r.Decide(x, need, View{Facts: f, Asked: m.asked, Open: m.open, Last: m.last})
-	if d.Settled {
+	switch {
+	case d.Settled:
 		m.open = nil
+	case d.Dates && m.open != nil:
+		m.open.About.When, m.last.Dated = timeOf(x), true
 	}
 	if d.Verdict != Ignore {
-		m.last = &Speech{Start: x.Start, End: x.End, Asked: d.Verdict == Ask}
+		m.last = &Speech{Start: x.Start, End: x.End, Asked: d.Verdict == Ask, Dated: d.Result.When != ""}
 	}
 	if d.Verdict != Ask {
 		return d
@@ -27,7 +30,7 @@ func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decisio
 	if n := len(m.asked); n > inMinute {
 		m.asked = m.asked[n-inMinute:]
 	}
-	m.open = &Question{At: d.Result.Decided, About: d.Result}
+	m.open = &Question{At: d.Result.Decided, About: d.Result, When: d.When, Which: d.Which, Other: d.Other}
 	for _, x := range d.Result.Rivals {
 		m.open.Rivals = append(m.open.Rivals, x.Callout)
 	}

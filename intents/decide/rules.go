@@ -27,7 +27,10 @@ const (
 )
 
 // Rules are how much likelier callouts are where a case stands.
-type Rules struct{ list []rule }
+type Rules struct {
+	list      []rule
+	opposites []pair
+}
 
 type rule struct {
 	Callout string   `yaml:"callout"`
@@ -65,7 +68,8 @@ var (
 // Parse reads and checks rules. Errors name file and line.
 func Parse(name string, text []byte) (*Rules, error) {
 	var f struct {
-		Odds []rule `yaml:"odds"`
+		Odds      []rule `yaml:"odds"`
+		Opposites []pair `yaml:"opposites"`
 	}
 	d := yaml.NewDecoder(bytes.NewReader(text))
 	d.KnownFields(true)
@@ -81,7 +85,12 @@ func Parse(name string, text []byte) (*Rules, error) {
 			return nil, fmt.Errorf("%s:%d: %w", name, r.line, err)
 		}
 	}
-	return &Rules{f.Odds}, nil
+	for _, o := range f.Opposites {
+		if len(o.Callouts) != 2 || o.Ask == "" || o.Why == "" {
+			return nil, fmt.Errorf("%s: opposites: %v: want two callouts, ask and why", name, o.Callouts)
+		}
+	}
+	return &Rules{f.Odds, f.Opposites}, nil
 }
 
 func (r rule) check() error {
@@ -107,6 +116,9 @@ func (r rule) check() error {
 func (r *Rules) Callouts() (out []string) {
 	for _, x := range r.list {
 		out = append(out, x.Callout)
+	}
+	for _, o := range r.opposites {
+		out = append(out, o.Callouts...)
 	}
 	return out
 }

@@ -222,7 +222,8 @@ func (s *oneCase) callout(r intents.Result) {
 	if len(values) == 0 {
 		values = nil
 	}
-	s.take(timeline.Event{At: max(0, h.End), Kind: timeline.Kind(r.Callout), Values: values, Heard: h})
+	e := timeline.Event{At: max(0, h.End), Kind: timeline.Kind(r.Callout), Values: values, Heard: h}
+	s.takeDated(e, r)
 	s.callouts, s.called, s.asked = s.callouts+1, s.pos, 0
 	s.loudness(timeline.Kind(r.Callout))
 }

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"fmt"
 	"log/slog"
 	"slices"
 	"strings"
@@ -79,6 +80,7 @@ func (s *Session) listen(r intents.Result) {
 		slog.Debug("own voice, or unknown", "callout", r.Callout)
 		return
 	}
+	r.When = s.now.possible(r)
 	d := s.hearing.memory.Hear(s.hearing.rules, r, c.Need(), s.now.facts())
 	switch d.Verdict {
 	case decide.Accept:
@@ -94,13 +96,31 @@ func (s *Session) listen(r intents.Result) {
 func (s *Session) ask(d decide.Decision) {
 	k := timeline.Kind(d.Result.Callout)
 	cue := timeline.Cue{ID: "hear.again", Priority: timeline.ReadBack}
-	if name := k.Row().Spoken; d.Name && name != "" && !k.Row().Control {
+	switch name := k.Row().Spoken; {
+	case d.Which == decide.Number:
+		cue.ID, cue.Items = fmt.Sprintf("hear.which.%d", teen(d.Result.Values, d.Other.Values)-10), []string{name}
+	case d.Which != "":
+		cue.ID = "hear.which." + d.Which
+	case d.When:
+		cue.ID, cue.Items = "hear.when", []string{name}
+	case d.Name && name != "" && !k.Row().Control:
 		cue.ID, cue.Items = "hear.sure", []string{name}
 	}
 	if last, ok := s.now.machine.TakesBack(); k == timeline.Undo && ok {
 		cue.ID, cue.Items = "hear.undo", []string{last.Row().Spoken}
 	}
 	s.now.question(cue, d.Result)
+}
+
+// teen is the one of two numbers, a teen and the ten that sounds like it, that is a teen; of
+// larger numbers their last two digits.
+func teen(a, b map[string]float64) int {
+	for slot, x := range a {
+		if y := b[slot]; x != y {
+			return int(min(x, y)) % 100
+		}
+	}
+	return 0
 }
 
 // question asks aloud about a result that is not called, and logs it.

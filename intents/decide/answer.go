@@ -1,0 +1,114 @@
+package decide
+
+import (
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coxswain/intents"
+)
+
+// answer settles the open question, if x is an answer to it: a yes, a time, one of the two
+// that were named, or what was asked about said again, for which less is enough. p is the
+// probability of x, which what it cannot be told from; same: x is about the speech that was
+// asked about.
+func (v View) answer(x intents.Result, p float64, which string, same bool) (Decision, bool) {
+	if x.Callout == "backdate" && v.Last.asked() && v.follows(x) {
+		return Decision{Result: x, Why: []string{"the time of what was asked about"}, Dates: p >= settles}, true
+	}
+	if !v.waits(x.Decided) || same || p < settles {
+		return Decision{}, false
+	}
+	if x.Start >= v.Open.At && v.replies(x) {
+		return v.replied(x), true
+	}
+	if v.answers(x) && (which == "" || which == Number && maps.Equal(x.Values, v.Open.About.Values)) {
+		return settled(x, "it was said again"), true
+	}
+	return Decision{}, false
+}
+
+// replies reports whether a result is a word to the question, and no callout.
+func (v View) replies(x intents.Result) bool {
+	return x.Callout == "confirm" || x.Callout == "backdate" && v.Open.When && !v.follows(x)
+}
+
+// replied is what a yes, a time, or a number said digit by digit makes of the open question.
+func (v View) replied(x intents.Result) Decision {
+	digits, number := digitsOf(x.Text)
+	about := v.Open.About
+	switch {
+	case x.Callout == "backdate":
+		about.When = timeOf(x)
+		return settled(about, "its time was answered")
+	case number && v.Open.Which == Number && ends(v.Open.Other.Values, digits):
+		about.Text, about.Values = v.Open.Other.Text, v.Open.Other.Values
+		return settled(about, "its number was answered")
+	case number && v.Open.Which == Number && ends(about.Values, digits):
+		return settled(about, "its number was answered")
+	case number || v.Open.Which != "" || v.Open.When: // a yes is neither a time nor one of two
+		return Decision{Result: x, Why: []string{"it does not answer what was asked"}}
+	}
+	return settled(about, "yes was answered")
+}
+
+// settled is what was asked about as it is called now, unless its time is still open.
+func settled(x intents.Result, why string) Decision {
+	d := Decision{Verdict: Accept, Result: x, Why: []string{why}, Settled: true}
+	if vague(x) {
+		d.Verdict, d.When, d.Name = Ask, true, true
+	}
+	return d
+}
+
+// digitsOf reads "one five" as 15 and "five zero" as 50.
+func digitsOf(text string) (n int, ok bool) {
+	for _, w := range strings.Fields(text) {
+		k := slices.Index(digitWords, w)
+		if k < 0 {
+			return 0, false
+		}
+		n = 10*n + k
+	}
+	return n, text != ""
+}
+
+var digitWords = strings.Fields("zero one two three four five six seven eight nine")
+
+// ends reports whether a number ends with two digits.
+func ends(values map[string]float64, digits int) bool {
+	for _, v := range values {
+		if strings.HasSuffix(strconv.FormatFloat(v, 'f', -1, 64), strconv.Itoa(digits)) {
+			return true
+		}
+	}
+	return false
+}
+
+// unasked reports whether a phrase that is only an answer answers nothing.
+func (v View) unasked(x intents.Result) bool {
+	waits := v.waits(x.Decided) && x.Start >= v.Open.At
+	if _, number := digitsOf(x.Text); x.Callout == "confirm" && number {
+		return !waits || v.Open.Which != Number
+	}
+	return x.Answer && x.Callout != "confirm" && x.Callout != "backdate" && !(waits && v.answers(x))
+}
+
+// asksWhen reports whether a question waits that only a time answers.
+func (v View) asksWhen(x intents.Result) bool { return v.waits(x.Decided) && v.Open.When }
+
+// follows reports whether a result comes right behind the speech that something was made of.
+func (v View) follows(x intents.Result) bool {
+	return v.Last != nil && x.Start >= v.Last.End-touch && x.Start <= v.Last.End+behind
+}
+
+// vague reports whether a time was told with a callout that cannot be put into its place: it
+// did not happen now.
+func vague(x intents.Result) bool {
+	_, ok := intents.ReadWhen(x.When)
+	return x.When != "" && !ok
+}
+
+// timeOf is the time that was told alone, behind what happened then.
+func timeOf(x intents.Result) string { return strings.TrimPrefix(x.Text, "that was ") }
