@@ -15,17 +15,23 @@ import (
 	"coxswain/timeline/review"
 )
 
+const recordsHelp = `List the records under --records, newest last. --summary gives the median of each
+figure by month; --charts draws run charts with natural limits and links the
+records behind a month outside them; --parquet writes a table for an engine such
+as DuckDB. --serve has all of it on a page of this machine: search, open a record,
+run charts, how teams do in their drills.
+
+A case that lies in two folders, because it was amended in both or was copied, counts
+once: the record with the most amendments, else the first by name. The other is marked
+as its twin (twin_of in JSON and Parquet).`
+
 func newRecords(c *config.Config) *cobra.Command {
 	var search, charts, parquetFile string
 	var asJSON, summary, serve bool
 	p := &web.Private{}
 	cmd := &cobra.Command{
 		Use: "records", Short: "List, search and summarise the records of a folder",
-		Long: `List the records under --records, newest last. --summary gives the median of each
-figure by month; --charts draws run charts with natural limits and links the
-records behind a month outside them; --parquet writes a table for an engine such
-as DuckDB. --serve has all of it on a page of this machine: search, open a record,
-run charts, how teams do in their drills.`,
+		Long: recordsHelp,
 		Example: `  coxswain records --records /var/lib/coxswain
   coxswain records --search "VF 2026-03"
   coxswain records --serve

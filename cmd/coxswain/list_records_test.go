@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -42,11 +44,26 @@ func manyRecords(tb testing.TB, dir string, n int) {
 		for k := month; k < n; k += 24 {
 			d := filepath.Join(dir, fmt.Sprintf("%s-%05d", wall.Format("2006-01"), k))
 			os.Mkdir(d, 0o700)
-			if err := os.WriteFile(filepath.Join(d, record.JournalName), b, 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(d, record.JournalName), anew(b, wall, k), 0o600); err != nil {
 				tb.Fatal(err)
 			}
 		}
 	}
+}
+
+// anew is a journal whose session began k microseconds later, with the chain made anew
+// as its format says: each line's sum is the SHA-256 of the sum before and of the line.
+func anew(journal []byte, wall time.Time, k int) []byte {
+	later := wall.Add(time.Duration(k) * time.Microsecond).Format(time.RFC3339Nano)
+	journal = bytes.Replace(journal, []byte(wall.Format(time.RFC3339Nano)), []byte(later), 1)
+	var out bytes.Buffer
+	sum := ""
+	for line := range bytes.Lines(journal) {
+		plain := append(bytes.Clone(line[:bytes.LastIndex(line, []byte(`,"sum":"`))]), '}')
+		sum = fmt.Sprintf("%x", sha256.Sum256(append([]byte(sum), plain...)))
+		fmt.Fprintf(&out, "%s,\"sum\":\"%s\"}\n", plain[:len(plain)-1], sum)
+	}
+	return out.Bytes()
 }
 
 func typicalCode(wall time.Time, month int) []timeline.Event {
@@ -99,6 +116,37 @@ func TestRecords(t *testing.T) {
 	}
 	if b, _ := os.ReadFile(table); !strings.HasPrefix(string(b), "PAR1") {
 		t.Error("no Parquet file")
+	}
+}
+
+// A case that lies in two folders counts once, in the table by month as in the charts and
+// in Parquet; the other stands in the list, marked. The one with more amendments counts.
+func TestTwinsCountOnce(t *testing.T) {
+	dir := t.TempDir()
+	manyRecords(t, dir, 24)
+	before := ok(t, "records", "--records", dir, "--summary")
+	one, two := filepath.Join(dir, "2024-01-00000"), filepath.Join(dir, "2024-01-00000_2")
+	for _, to := range []string{two, filepath.Join(dir, "another")} {
+		if err := os.CopyFS(to, os.DirFS(one)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if after := ok(t, "records", "--records", dir, "--summary"); after != before {
+		t.Errorf("with copies of a case\n%s\nwithout\n%s", after, before)
+	}
+	ok(t, "amend", two, "--do", "add", "--kind", "access.iv", "--at", "0:30", "--by", "AB", "--reason", "told later")
+	out := ok(t, "records", "--records", dir)
+	if strings.Count(out, "(twin of 2024-01-00000_2)") != 2 || !strings.Contains(out, "26 records, 2 of them twins") {
+		t.Error(out)
+	}
+	list, _, err := review.LoadAll(dir, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range list {
+		if want := s.Path == one || filepath.Base(s.Path) == "another"; (s.Twin != "") != want {
+			t.Errorf("%s is a twin of %q", s.Name, s.Twin)
+		}
 	}
 }
 

@@ -151,6 +151,15 @@ func (r *Record) Fingerprint() string {
 	return r.lines[len(r.lines)-1].sum
 }
 
+// Origin is the sum of the journal's first line: the same in a record and in every copy
+// of it, whatever was amended in either; empty where nothing was written.
+func (r *Record) Origin() string {
+	if len(r.lines) == 0 {
+		return ""
+	}
+	return r.lines[0].sum
+}
+
 func (r *Record) size() int64 {
 	if len(r.lines) == 0 {
 		return 0

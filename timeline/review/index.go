@@ -37,6 +37,8 @@ type indexed struct {
 	changed time.Time
 	size    int64
 	line    Summary
+	origin  string // the same in all copies of a case
+	amends  int    // amendments
 	why     string // it cannot be read
 }
 
@@ -97,7 +99,7 @@ func (x *Index) look() error {
 	}
 	for i, line := range x.read(stale) {
 		k := now[stale[i]]
-		k.line, k.why = line.line, line.why
+		k.line, k.why, k.origin, k.amends = line.line, line.why, line.origin, line.amends
 		found[stale[i]] = k
 	}
 	x.known = found
@@ -105,14 +107,31 @@ func (x *Index) look() error {
 	return nil
 }
 
+// counting chooses of the copies of each case the one that counts: the one with the most
+// amendments and, of such as have as many, the first by name.
+func (x *Index) counting() map[string]indexed {
+	out := make(map[string]indexed, len(x.known))
+	for _, k := range x.known {
+		was, here := out[k.origin]
+		if !here || k.amends > was.amends || k.amends == was.amends && k.line.Name < was.line.Name {
+			out[k.origin] = k
+		}
+	}
+	return out
+}
+
 // put makes the lines anew, of what is known of the folders.
 func (x *Index) put(dirs []string) {
+	counts := x.counting()
 	x.lines, x.bad = make([]Summary, 0, len(dirs)), nil
 	for _, d := range dirs {
 		switch k, ok := x.known[d]; {
 		case ok && k.why != "":
 			x.bad = append(x.bad, k.why)
 		case ok:
+			if c := counts[k.origin].line; k.origin != "" && c.Path != k.line.Path {
+				k.line.Twin = c.Name
+			}
 			x.lines = append(x.lines, k.line)
 		}
 	}
@@ -154,7 +173,12 @@ func (x *Index) summary(dir string) (one indexed) {
 		return indexed{why: err.Error()}
 	}
 	one.line = x.summarise(r.Events, x.defs)
-	one.line.Path, one.line.Name = dir, r.Name()
+	one.line.Path, one.line.Name, one.origin = dir, r.Name(), r.Origin()
+	for _, e := range r.Events {
+		if e.Amend != nil {
+			one.amends++
+		}
+	}
 	if one.line.Drill != nil {
 		one.line.Score = Debrief(r.Events, x.cases...)
 	}

@@ -24,7 +24,8 @@ type Summary struct {
 	Faults  int                `json:"faults"`
 	Unsure  int                `json:"unsure"` // callouts heard with little confidence
 	Amended bool               `json:"amended"`
-	Figures map[string]float64 `json:"figures"` // the known ones, by id
+	Twin    string             `json:"twin_of,omitempty"` // name of the copy that counts, if this one does not
+	Figures map[string]float64 `json:"figures"`           // the known ones, by id
 	Drill   *timeline.Drill    `json:"drill,omitempty"`
 	Score   *Debriefing        `json:"score,omitempty"` // of a drill whose case is at hand
 }
@@ -54,8 +55,9 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 	return s
 }
 
-// charted reports whether a record counts in a run chart: no drill, and of a known date.
-func (s *Summary) charted() bool { return s.Drill == nil && !s.Wall.IsZero() }
+// charted reports whether a record counts in a run chart: no drill, of a known date, and
+// no case that another record tells as well.
+func (s *Summary) charted() bool { return s.Drill == nil && !s.Wall.IsZero() && s.Twin == "" }
 
 // Month is a point of a run chart.
 type Month struct {
@@ -211,6 +213,7 @@ type parquetRow struct {
 	Faults              int64     `parquet:"faults"`
 	Unsure              int64     `parquet:"unsure"`
 	Amended             bool      `parquet:"amended"`
+	Twin                *string   `parquet:"twin_of,optional"`
 	CompressionFraction *float64  `parquet:"compression_fraction,optional"`
 	Pauses              *float64  `parquet:"pauses,optional"`
 	LongestPause        *float64  `parquet:"longest_pause,optional"`
@@ -226,6 +229,14 @@ type parquetRow struct {
 	Shocks              *float64  `parquet:"shocks,optional"`
 	ReturnOfCirculation *float64  `parquet:"return_of_circulation,optional"`
 	Sustained           *float64  `parquet:"sustained,optional"`
+}
+
+// named is a name, or null where there is none.
+func named(name string) *string {
+	if name == "" {
+		return nil
+	}
+	return &name
 }
 
 // WriteParquet writes the summaries as an Apache Parquet file.
@@ -248,6 +259,7 @@ func WriteParquet(w io.Writer, list []Summary) error {
 			int64(s.Faults),
 			int64(s.Unsure),
 			s.Amended,
+			named(s.Twin),
 			f(
 				"compression_fraction",
 			),

@@ -78,7 +78,7 @@ type Lost struct {
 func ProgressOf(list []Summary) []Progress {
 	byTeam := map[string]*Progress{}
 	for _, s := range slices.Backward(list) {
-		if s.Score == nil {
+		if s.Score == nil || s.Twin != "" {
 			continue
 		}
 		p := byTeam[s.Drill.Team]

@@ -162,7 +162,7 @@ func Records(w io.Writer, list []review.Summary, caution string) error {
 				func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) },
 			),
 			cell("longest_pause", func(v float64) string { return timeline.Seconds(v).String() }),
-			s.Outcome,
+			s.Outcome+twin(s),
 			s.Unsure,
 			s.Faults,
 		)
@@ -170,8 +170,28 @@ func Records(w io.Writer, list []review.Summary, caution string) error {
 	if err := tw.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(w, "%d records\n%s\n", len(list), caution)
+	twins := ""
+	if n := countTwins(list); n > 0 {
+		twins = fmt.Sprintf(", %d of them twins: cases that another record tells as well, which count once", n)
+	}
+	_, err := fmt.Fprintf(w, "%d records%s\n%s\n", len(list), twins, caution)
 	return err
+}
+
+func twin(s review.Summary) string {
+	if s.Twin == "" {
+		return ""
+	}
+	return " (twin of " + s.Twin + ")"
+}
+
+func countTwins(list []review.Summary) (n int) {
+	for _, s := range list {
+		if s.Twin != "" {
+			n++
+		}
+	}
+	return n
 }
 
 // Summary prints each figure by month, with the natural limits of its run chart.

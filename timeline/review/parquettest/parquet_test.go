@@ -24,6 +24,7 @@ func records() (list []review.Summary) {
 			Figures: map[string]float64{"compression_fraction": 0.7 + float64(k)/100}}
 		if k%3 == 0 {
 			s.Figures["first_shock"] = 90 + float64(k)
+			s.Twin = "r1"
 		}
 		list = append(list, s)
 	}
@@ -49,6 +50,11 @@ func TestArrowReadsTheExport(t *testing.T) {
 	}
 	names, walls := texts(t, f, "name"), integers(t, f, "wall")
 	rhythms, faults := texts(t, f, "rhythm"), integers(t, f, "faults")
+	twins, marked := make([]parquet.ByteArray, len(list)), make([]int16, len(list))
+	if _, n, err := column(t, f, "twin_of").(*file.ByteArrayColumnChunkReader).ReadBatch(int64(len(list)), twins, marked, nil); err != nil ||
+		n != 4 || twins[0].String() != "r1" || marked[0] != 1 || marked[1] != 0 {
+		t.Errorf("twins %v in rows %v, want r1 in each third: %v", twins, marked, err)
+	}
 	fraction, shock := numbers(t, f, "compression_fraction"), numbers(t, f, "first_shock")
 	for k, s := range list {
 		if names[k] != s.Name || walls[k] != s.Wall.UnixMilli() || rhythms[k] != s.Rhythm || faults[k] != int64(s.Faults) {
