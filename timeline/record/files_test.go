@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
@@ -52,9 +54,53 @@ func TestFoldersWithinASecond(t *testing.T) {
 			t.Errorf("%s %v, want %s", dir, err, want)
 		}
 	}
-	old, err := OlderThan(records, wall.AddDate(1, 0, 0))
-	if err != nil || len(old) != 3 {
-		t.Errorf("%v %v", old, err)
+	old, undated, err := OlderThan(records, wall.AddDate(1, 0, 0))
+	if err != nil || len(old) != 3 || len(undated) > 0 {
+		t.Errorf("%v %v %v", old, undated, err)
+	}
+}
+
+// A record is as old as its journal says, whatever its folder is called. One that began
+// when no clock can have said so is of no known age; what is no record is left alone.
+func TestAgeOfARecord(t *testing.T) {
+	records := t.TempDir()
+	for name, at := range map[string]time.Time{
+		"case-7":            wall,                                           // copied under another name
+		"2026-03-01T140000": wall.AddDate(0, 6, 0),                          // its name lies
+		"1970-01-01T000012": time.Unix(12, 0).UTC(),                         // a machine without a clock
+		"set-later":         time.Date(1999, 12, 31, 23, 0, 0, 0, time.UTC), // another
+	} {
+		w, err := Begin(filepath.Join(records, name), at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		open := timeline.Event{Kind: timeline.SessionOpen,
+			Session: &timeline.Session{Wall: at.Format(time.RFC3339Nano), Rate: timeline.Rate}}
+		if _, err := w.Journal.Append(open); err != nil {
+			t.Fatal(err)
+		}
+		end(t, w)
+	}
+	for _, name := range []string{"2025-01-01T000000_bay-2.tar.age", "1970-01-01T000000.tar.age", "notes-2024"} {
+		if err := os.WriteFile(filepath.Join(records, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old, undated, err := OlderThan(records, wall.AddDate(0, 3, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	base := func(paths []string) (out []string) {
+		for _, p := range paths {
+			out = append(out, filepath.Base(p))
+		}
+		return out
+	}
+	if got := base(old); !slices.Equal(got, []string{"2025-01-01T000000_bay-2.tar.age", "case-7"}) {
+		t.Errorf("old: %v", got)
+	}
+	if got := base(undated); !slices.Equal(got, []string{"1970-01-01T000000.tar.age", "1970-01-01T000012", "set-later"}) {
+		t.Errorf("undated: %v", got)
 	}
 }
 

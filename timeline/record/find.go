@@ -65,23 +65,47 @@ func (r *Record) ended(now time.Time) (time.Duration, bool) {
 
 var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(_[a-z0-9-]+)?(_\d+)?(\.tar\.age)?$`)
 
-// OlderThan lists records that began before a moment, sealed ones too, by their
-// names, which a session gives them. Nothing else in the folder is touched.
-func OlderThan(records string, before time.Time) ([]string, error) {
+// clocks is the first moment that a machine's clock can show: one that was never set
+// begins in 1970.
+var clocks = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// OlderThan lists records that began before a moment, by their journals, whatever their
+// folders are called; sealed ones, and those that cannot be read, by the names that a
+// session gives them. What began when no clock can have said so is undated: nobody knows
+// how old it is. Nothing else in the folder is touched.
+func OlderThan(records string, before time.Time) (old, undated []string, err error) {
 	entries, err := os.ReadDir(records)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var out []string
 	for _, e := range entries {
-		m := recordName.FindStringSubmatch(e.Name())
-		if m == nil || e.Type()&os.ModeSymlink != 0 {
+		if e.Type()&os.ModeSymlink != 0 {
 			continue
 		}
-		at, err := time.ParseInLocation(folderTime, m[1], time.Local)
-		if err == nil && at.Before(before) {
-			out = append(out, filepath.Join(records, e.Name()))
+		path := filepath.Join(records, e.Name())
+		switch at := began(path); {
+		case at.IsZero() || !at.Before(before):
+		case at.Before(clocks):
+			undated = append(undated, path)
+		default:
+			old = append(old, path)
 		}
 	}
-	return out, nil
+	return old, undated, nil
+}
+
+// began is when the record at path began; the zero time if it is none, or does not say.
+func began(path string) time.Time {
+	if r, err := Open(path); err == nil && !r.Wall().IsZero() {
+		return r.Wall()
+	}
+	m := recordName.FindStringSubmatch(filepath.Base(path))
+	if m == nil {
+		return time.Time{}
+	}
+	at, err := time.ParseInLocation(folderTime, m[1], time.Local)
+	if err != nil {
+		return time.Time{}
+	}
+	return at
 }

@@ -16,9 +16,12 @@ import (
 // deletes them: but none of which keeps says why it must stay. What is sealed is not
 // asked about: see Unsent.
 func Retain(w io.Writer, folder string, before time.Time, really bool, keeps func(dir string) error) error {
-	old, err := record.OlderThan(folder, before)
+	old, undated, err := record.OlderThan(folder, before)
 	if err != nil {
 		return err
+	}
+	for _, path := range undated {
+		fmt.Fprintf(w, "kept: the clock was not set when it began, so its age is not known; delete it by hand: %s\n", path)
 	}
 	for _, path := range old {
 		if !strings.HasSuffix(path, record.Sealed) {
