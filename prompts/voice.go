@@ -244,17 +244,17 @@ var (
 	tens = strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ninety")
 )
 
-// NumberTexts returns the clips that speak a number from 0 to 9999, with up to
+// NumberTexts returns the clips that speak a number from 0 to 999,999, with up to
 // three decimals: an infant's dose of 0.005 mg must not be rounded up to 0.01.
 func NumberTexts(x float64) []string {
 	x = math.Round(x*1000) / 1000
 	n := int(x)
 	var out []string
-	if x < 0 || x > 9999 {
+	if x < 0 || x >= 1e6 {
 		return []string{"many"}
 	}
 	if n >= 1000 {
-		out, n = append(out, ones[n/1000], "thousand"), n%1000
+		out, n = append(NumberTexts(float64(n/1000)), "thousand"), n%1000
 	}
 	if n >= 100 {
 		out, n = append(out, ones[n/100], "hundred"), n%100

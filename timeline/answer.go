@@ -232,6 +232,10 @@ func (m *Machine) codeTime(e Event, now Time) Cue {
 	c := reply("answer.nocode", e, now, Answer)
 	if from := m.state.CodeAt(); from != Never && m.state.Ended == Never {
 		t := math.Floor((e.At - from).Seconds())
+		if t < 1 {
+			c.ID = "answer.time.new"
+			return c
+		}
 		c.ID, c.Values = "answer.time", map[string]float64{"minutes": math.Floor(t / 60), "seconds": math.Mod(t, 60)}
 	}
 	return c

@@ -44,7 +44,8 @@ func (m *Machine) reopen(e Event) []Event {
 func (m *Machine) reopened(e Event, now Time) []Cue {
 	s, drug := m.state, e.Kind.Row().family == "drug."
 	out := []Cue{{ID: "reopened"}}
-	if s.InArrest() && !s.Compressing && !s.Silent(now) && (drug || e.Kind.Row().Rhythm != Unknown) {
+	if s.InArrest() && !s.Compressing && !s.Silent(now) && !m.compressFrom(e, m.protocol.For(s), now) &&
+		(drug || e.Kind.Row().Rhythm != Unknown) {
 		out = append(out, Cue{ID: "compress.now"})
 	}
 	return append(out, m.codeTime(e, now))

@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -95,16 +96,7 @@ func (m *Machine) treatment() []Cue {
 	s := m.state
 	out := counted("summary.shocks", "shocks", float64(len(s.Defibrillations())))
 	out = append(out, counted("summary.cardioversions", "shocks", float64(len(s.Cardioversions())))...)
-	for _, drug := range slices.Sorted(maps.Keys(s.Given)) {
-		c := Cue{ID: "summary.drug", Items: []string{drug}}
-		unnamed := slices.ContainsFunc(s.Given[drug], func(d Dose) bool { return d.Mg == 0 })
-		if total := s.Total(drug); total > 0 && !unnamed {
-			c = c.with("dose_mg", total)
-		} else {
-			c = c.with("doses", float64(len(s.Given[drug])))
-		}
-		out = append(out, c)
-	}
+	out = append(out, s.drugs()...)
 	done := Cue{ID: "summary.done"}
 	if s.AirwayAt != Never {
 		done.Items = append(done.Items, AirwaySecured.Row().Spoken)
@@ -118,6 +110,33 @@ func (m *Machine) treatment() []Cue {
 	}
 	if len(done.Items) > 0 {
 		out = append(out, done)
+	}
+	return out
+}
+
+// namedDrugs is how many drugs a hand-over names: common practice, no source, but that
+// nobody takes in a longer list.
+const namedDrugs = 4
+
+// drugs are what was given, those of the arrest first, with their amounts as far as they
+// were called; of many the rest is only counted.
+func (s State) drugs() (out []Cue) {
+	first := []string{"lidocaine", "amiodarone", "epinephrine"}
+	order := slices.SortedFunc(maps.Keys(s.Given), func(a, b string) int {
+		return cmp.Or(slices.Index(first, b)-slices.Index(first, a), strings.Compare(a, b))
+	})
+	for i, drug := range order {
+		if i == namedDrugs && len(order) > namedDrugs+1 {
+			return append(out, Cue{ID: "summary.others"}.with("drugs", float64(len(order)-i)))
+		}
+		c := Cue{ID: "summary.drug", Items: []string{drug}}
+		unnamed := slices.ContainsFunc(s.Given[drug], func(d Dose) bool { return d.Mg == 0 })
+		if total := s.Total(drug); total > 0 && !unnamed {
+			c = c.with("dose_mg", total)
+		} else {
+			c = c.with("doses", float64(len(s.Given[drug])))
+		}
+		out = append(out, c)
 	}
 	return out
 }
