@@ -1,8 +1,10 @@
 package timeline
 
 import (
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -15,27 +17,92 @@ func (d Drug) perKg() (most float64) {
 	return most
 }
 
-// checkDoses holds the doses of an overlay to those of the protocol below it.
-func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Drug) error {
-	dearest := rules["overlay_times"].Value
+// checkDoses holds the drugs of an overlay to those of the protocol below it; variant is
+// the kind of patient that they are of, empty for the adult.
+func (p *Protocol) checkDoses(file string, root *yaml.Node, drugs map[string]Drug, variant string) error {
 	for name, d := range drugs {
-		if list := sold[name]; len(list) > 0 && d.MgPerMl > 0 && !slices.Contains(list, d.MgPerMl) {
-			return fmt.Errorf("%s:%d: drug %s: %s mg/mL is not sold: choose one of %v", file, lineOf(root, "drugs", name), name,
-				FormatNumber(d.MgPerMl), list)
-		}
-		known, perKg := mostOf(p.Drugs[name].Doses, 0), p.Drugs[name].perKg()
-		for _, v := range p.Variants {
-			known, perKg = max(known, mostOf(v.Drugs[name].Doses, 0)), max(perKg, v.Drugs[name].perKg())
-		}
-		most, each := mostOf(d.Doses, 0), d.perKg()
-		if known > 0 && most > dearest*known || perKg > 0 && each > dearest*perKg {
-			return fmt.Errorf("%s:%d: drug %s: a dose of %s mg is more than %s times the largest below it, %s mg",
-				file, lineOf(root, "drugs", name), name, FormatNumber(max(most, each)),
-				FormatNumber(dearest), FormatNumber(known))
+		if err := p.slip(name, d, variant); err != nil {
+			return fmt.Errorf("%s:%d: drug %s: %w", file, lineOf(root, "drugs", name), name, err)
 		}
 	}
 	return nil
 }
+
+// slip says what of a drug can only be a slip of the pen.
+func (p *Protocol) slip(name string, d Drug, variant string) error {
+	if list := sold[name]; len(list) > 0 && d.MgPerMl > 0 && !slices.Contains(list, d.MgPerMl) {
+		return fmt.Errorf("%s mg/mL is not sold: choose one of %v", FormatNumber(d.MgPerMl), list)
+	}
+	if _, called := kinds.rows[Kind("drug."+strings.TrimSuffix(name, "_infusion"))]; !called {
+		return errors.New("nobody calls such a drug, so that it would be without effect")
+	}
+	times := rules["overlay_times"].Value
+	known, perKg, least := mostOf(p.Drugs[name].Doses, 0), p.Drugs[name].perKg(), p.Drugs[name].leastFixed()
+	for _, v := range p.Variants {
+		known, perKg = max(known, mostOf(v.Drugs[name].Doses, 0)), max(perKg, v.Drugs[name].perKg())
+	}
+	most, each, small := mostOf(d.Doses, 0), d.perKg(), d.leastFixed()
+	child := variant == "child" || variant == "infant"
+	switch {
+	case known > 0 && most > times*known || perKg > 0 && each > times*perKg:
+		return fmt.Errorf("a dose of %s mg is more than %s times the largest below it, %s mg",
+			FormatNumber(max(most, each)), FormatNumber(times), FormatNumber(known))
+	case variant == "" && small > 0 && small*times < least:
+		return fmt.Errorf("a dose of %s mg is less than the smallest below it, %s mg, by more than %s times",
+			FormatNumber(small), FormatNumber(least), FormatNumber(times))
+	case child && small > 0 && p.Variants["child"].Drugs[name].perKg() > 0:
+		return errors.New("a child's dose goes by weight: give per_kg, not fixed")
+	}
+	return nil
+}
+
+// leastFixed is the smallest dose that goes by no weight; 0 if there is none.
+func (d Drug) leastFixed() float64 {
+	least := 0.0
+	for _, a := range d.Doses {
+		if a.Fixed > 0 && (least == 0 || a.Fixed < least) {
+			least = a.Fixed
+		}
+	}
+	return least
+}
+
+// maxPerKg is the most energy for each kilogram, in J: AHA 2025 Part 8, 10 J/kg.
+const maxPerKg = 10
+
+// checkEnergies holds energies to what a defibrillator is set to: no less than is asked
+// about, no more for each kilogram than any guideline gives, and none that falls.
+func (p *Protocol) checkEnergies(file string, root *yaml.Node, sync map[string][]Amount, lists ...[]Amount) error {
+	least := p.Get("shock_least_j")
+	for _, list := range lists {
+		before := 0.0
+		for i, a := range list {
+			at := fmt.Sprintf("%s:%d: shocks, number %d", file, lineOf(root, "shocks", ""), i+1)
+			switch {
+			case a.tooMuchPerKg():
+				return fmt.Errorf("%s: more than %v J/kg", at, maxPerKg)
+			case a.Fixed > 0 && a.Fixed < least:
+				return fmt.Errorf("%s: below %s J, from which on it is asked about", at, FormatNumber(least))
+			case max(a.Fixed, a.PerKg) < before:
+				return fmt.Errorf("%s: less than the one before: later energies are the same or higher", at)
+			}
+			before = max(a.Fixed, a.PerKg)
+		}
+	}
+	for rhythm, list := range sync {
+		at := fmt.Sprintf("%s:%d: sync %s", file, lineOf(root, "sync", rhythm), rhythm)
+		switch {
+		case !Rhythm(rhythm).Fast():
+			return fmt.Errorf("%s: no such fast rhythm: choose one of VT, SVT, AF, flutter", at)
+		case slices.ContainsFunc(list, Amount.tooMuchPerKg):
+			return fmt.Errorf("%s: more than %v J/kg", at, maxPerKg)
+		}
+	}
+	return nil
+}
+
+// tooMuchPerKg reports whether an energy is more for each kilogram than any guideline gives.
+func (a Amount) tooMuchPerKg() bool { return a.PerKg > maxPerKg || a.PerKgMax > maxPerKg }
 
 // Bound is an amount above which a drug is asked about that the protocol itself gives no
 // dose of.

@@ -124,9 +124,10 @@ func (p *Protocol) merge(s Source) error {
 	shocks := slices.Concat(q.Shocks, q.Monophasic, q.Polymorphic)
 	for _, err := range []error{
 		checkUnits(s.Name, &root, p.Values, q.Values), checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync),
-		p.checkDoses(s.Name, &root, q.Drugs), checkMeasured(s.Name, &root, q.Measured),
+		p.checkDoses(s.Name, &root, q.Drugs, ""), checkMeasured(s.Name, &root, q.Measured),
 		checkDoubtful(s.Name, &root, q.Doubtful), checkNotes(s.Name, &root, q.Notes),
 		checkAskedAbove(s.Name, &root, q.AskedAbove),
+		p.checkEnergies(s.Name, &root, q.Sync, q.Shocks, q.Monophasic, q.Polymorphic), p.checkNames(s.Name, &root, q),
 	} {
 		if err != nil {
 			return err
@@ -147,7 +148,10 @@ func (p *Protocol) merge(s Source) error {
 		if err := checkAmounts(s.Name, part, v.Drugs, v.Shocks, v.Sync); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
-		if err := p.checkDoses(s.Name, part, v.Drugs); err != nil {
+		if err := p.checkDoses(s.Name, part, v.Drugs, name); err != nil {
+			return fmt.Errorf("%w (variant %s)", err, name)
+		}
+		if err := p.checkEnergies(s.Name, part, v.Sync, v.Shocks); err != nil {
 			return fmt.Errorf("%w (variant %s)", err, name)
 		}
 	}

@@ -269,6 +269,25 @@ func (p *Protocol) check(name string) error {
 	return nil
 }
 
+// arrestDrugs are the antiarrhythmics that are spoken of.
+var arrestDrugs = []string{"amiodarone", "lidocaine"}
+
+// checkNames holds an overlay to a name that is not another built-in protocol's, and to
+// drugs that are spoken of.
+func (p *Protocol) checkNames(file string, root *yaml.Node, q Protocol) error {
+	for _, d := range q.Antiarrhythmics {
+		if !slices.Contains(arrestDrugs, d) {
+			return fmt.Errorf("%s:%d: antiarrhythmics: %s: choose of %s", file, lineOf(root, "antiarrhythmics", ""), d,
+				strings.Join(arrestDrugs, ", "))
+		}
+	}
+	if p.ID != "" && q.ID != "" && q.ID != p.ID && slices.Contains(Protocols(), q.ID) {
+		return fmt.Errorf("%s:%d: id: %s is another protocol's: records would call themselves so", file,
+			lineOf(root, "id", ""), q.ID)
+	}
+	return nil
+}
+
 // checkOrder holds the lower of two values below the upper one.
 func (p *Protocol) checkOrder(name string) error {
 	for _, o := range [][2]string{{"compression_rate_min", "compression_rate_max"},

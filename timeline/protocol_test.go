@@ -139,3 +139,34 @@ func TestOverlayConcentrationAndUnit(t *testing.T) {
 		}
 	}
 }
+
+// An overlay with a slip that would be spoken is refused, with its line: tenfold energies
+// (AHA 2025 Part 8: at most 10 J/kg), an adult's milligram for every child, grams for
+// milligrams, what nobody calls.
+func TestOverlaySlips(t *testing.T) {
+	for overlay, want := range map[string]string{
+		`variants: {child: {shocks: [{per_kg: 40, max: 200, source: a}]}}`: "more than 10 J/kg (variant child)",
+		`variants: {child: {drugs: {epinephrine: {doses: [{fixed: 1, source: a}]}}}}`: "a child's dose goes by weight: " +
+			"give per_kg, not fixed (variant child)",
+		`drugs: {epinephrine: {doses: [{fixed: 0.001, source: a}]}}`: "less than the smallest below it, 1 mg, by more than 3 times",
+		`drugs: {epinephrine: {doses: [{fixed: 0.5, source: a}]}}`:   "",
+		`shocks: [{fixed: 20, source: a}]`:                           "below 120 J, from which on it is asked about",
+		`shocks: [{fixed: 360, source: a}, {fixed: 200, source: a}]`: "later energies are the same or higher",
+		`sync: {svt: [{fixed: 50, source: a}]}`:                      "no such fast rhythm: choose one of VT, SVT, AF, flutter",
+		`sync: {SVT: [{fixed: 50, source: a}]}`:                      "",
+		`antiarrhythmics: [epinephrine]`:                             "antiarrhythmics: epinephrine: choose of amiodarone, lidocaine",
+		`drugs: {vasopressin: {doses: [{fixed: 40, source: a}]}}`:    "nobody calls such a drug, so that it would be without effect",
+		`id: aha-2020`: "aha-2020 is another protocol's",
+		`id: ours`:     "",
+		`asked_above: {naloxone: {most: -1, source: a}}`: "want a drug that is called",
+	} {
+		_, err := LoadProtocol("aha-2025", Source{"x.yaml", []byte(overlay)})
+		got := ""
+		if err != nil {
+			got = err.Error()
+		}
+		if !strings.Contains(got, want) || (want == "") != (err == nil) || err != nil && !strings.HasPrefix(got, "x.yaml:1: ") {
+			t.Errorf("%s: %q, want %q", overlay, got, want)
+		}
+	}
+}
