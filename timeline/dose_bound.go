@@ -36,6 +36,11 @@ func (p *Protocol) slip(name string, d Drug, variant string) error {
 	if _, called := kinds.rows[Kind("drug."+strings.TrimSuffix(name, "_infusion"))]; !called {
 		return errors.New("nobody calls such a drug, so that it would be without effect")
 	}
+	return p.slipOfDose(name, d, variant)
+}
+
+// slipOfDose says which dose is far from those below it, or an adult's for a child.
+func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 	times := rules["overlay_times"].Value
 	known, perKg, least := mostOf(p.Drugs[name].Doses, 0), p.Drugs[name].perKg(), p.Drugs[name].leastFixed()
 	for _, v := range p.Variants {
