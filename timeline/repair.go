@@ -219,7 +219,7 @@ func (m *Machine) dated() (last Event, ok bool) {
 func (k Kind) Datable() bool {
 	group, _, _ := strings.Cut(string(k), ".")
 	setting := group == "patient" || group == "metronome" || group == "round"
-	return k.IsCallout() && !k.Row().Control && !setting
+	return k.IsCallout() && !k.Row().Control && !k.Row().Confirm && !setting
 }
 
 // crossed is the last event that an event would be moved over and that it depends
