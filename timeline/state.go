@@ -151,6 +151,9 @@ func (s State) CodeAt() Time {
 // BriefPulse is how long a pulse must hold to be a return of circulation.
 func BriefPulse() Time { return rule("brief_pulse_s") }
 
+// Look is how long a cycle has run at least when a look at the rhythm ends it.
+func Look() Time { return rule("look_s") }
+
 // HandsOff reports whether the arrest is in a pause: no pulse and nobody
 // compresses, after the first compression.
 func (s State) HandsOff() bool {

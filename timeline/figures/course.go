@@ -104,8 +104,14 @@ func (c *Course) withdrawn(s timeline.State) {
 // before was ended by a check: last is the event that led to s.
 func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Time) {
 	n := len(c.Cycles)
-	if c.State.CycleFrom != timeline.Never && s.CycleFrom != c.State.CycleFrom && n > 0 && checks(last.Kind) {
-		c.Checked = append(c.Checked, c.Cycles[n-1])
+	if was := c.State; was.CycleFrom != timeline.Never && s.CycleFrom != was.CycleFrom && n > 0 && checks(last.Kind) {
+		switch shock := last.Kind.Row().Lane == "shock"; {
+		case shock && was.CycleFrom == was.RhythmAt: // of the look that ended the cycle: the hands were never back on
+			n--
+			c.Cycles = c.Cycles[:n]
+		case was.FirstRhythmAt <= was.CycleFrom && was.FirstRhythm != timeline.Unknown, s.CheckedAt-was.CycleFrom >= timeline.Look():
+			c.Checked = append(c.Checked, c.Cycles[n-1])
+		} // else the first look at the rhythm, or the shock behind it
 	}
 	if s.CycleFrom != timeline.Never {
 		if n == 0 || c.Cycles[n-1].From != s.CycleFrom {

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -170,7 +171,9 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 			_, out[i].Low, out[i].High, estimated = c.fraction(d.Breaths)
 		}
 		if known && !estimated { // no verdict over an estimate
-			out[i].Met = d.met(v, c.State)
+			if out[i].Met = d.met(v, c.State); d.ID == "longest_pause" && out[i].Met == "yes" && c.unseenPause() {
+				out[i].Met = "" // the pause before a shock was not called: it may have been longer
+			}
 		}
 	}
 	for other := range otherwise(events) {
@@ -302,11 +305,16 @@ func (c Course) shockPauses(m map[string]float64) {
 			continue
 		}
 		p := c.Pauses[i]
-		a := (shock.At - p.From).Seconds()
-		pre = append(pre, a)
+		a, b := (shock.At - p.From).Seconds(), (p.To - shock.At).Seconds()
+		known := a > 0 // hands come off before a shock: if nobody called that, nobody knows when
+		if known {
+			pre = append(pre, a)
+		}
 		if resumed[p.To] {
-			b := (p.To - shock.At).Seconds()
-			post, peri = append(post, b), append(peri, a+b)
+			post = append(post, b)
+		}
+		if known && resumed[p.To] {
+			peri = append(peri, a+b)
 		}
 	}
 	medians := map[string][]float64{"pre_shock_pause": pre, "post_shock_pause": post, "peri_shock_pause": peri}
@@ -315,6 +323,14 @@ func (c Course) shockPauses(m map[string]float64) {
 			m[id] = Median(list)
 		}
 	}
+}
+
+// unseenPause reports whether a shock was called while somebody compressed, by what was
+// called.
+func (c Course) unseenPause() bool {
+	return slices.ContainsFunc(c.State.Defibrillations(), func(x timeline.Shock) bool {
+		return slices.ContainsFunc(c.Hands, func(h Stretch) bool { return h.From < x.At && x.At <= h.To })
+	})
 }
 
 // Median is the middle of x, or the mean of the two in the middle.
