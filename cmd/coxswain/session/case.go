@@ -49,9 +49,6 @@ type held struct {
 	since int64
 }
 
-// echoDelay is the longest way from our loudspeaker to our microphone.
-const echoDelay = audio.Rate / 4
-
 // ackPatience is how long a read-back waits for a slow disk before it is
 // spoken all the same: the team must not wait for a disk.
 const ackPatience = audio.Rate
@@ -238,24 +235,6 @@ func (s *oneCase) loudness(k timeline.Kind) {
 	case timeline.Loud:
 		s.sched.SetVolume(full)
 	}
-}
-
-// ownVoice reports whether the words lie within a prompt of ours that says
-// them, and were heard while it sounded: what comes back from the loudspeaker
-// is no callout. A leader who says them after us is heard.
-func (s *oneCase) ownVoice(h *timeline.Heard) bool {
-	plain := func(t string) string {
-		return " " + strings.Join(
-			strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }),
-			" ",
-		) + " "
-	}
-	for _, sp := range s.spoken {
-		if h.Start > sp.At && h.End < sp.Until+echoDelay && strings.Contains(plain(sp.Text), plain(h.Text)) {
-			return true
-		}
-	}
-	return false
 }
 
 // offer queues a cue, on the session's clock.

@@ -1,0 +1,46 @@
+package session
+
+import (
+	"strings"
+
+	"coxswain/audio"
+	"coxswain/timeline"
+)
+
+const (
+	// echoDelay is the longest way from our loudspeaker to our microphone.
+	echoDelay = audio.Rate / 4
+	// atWords is how far from their place in our sentence its words may be heard: the
+	// place goes by letters, which take unlike times to say.
+	atWords = audio.Rate * 2 / 5
+	// shortest is shorter than any words that were spoken: what is typed takes less.
+	shortest = audio.Rate / 10
+)
+
+// ownVoice reports whether the words lie within a prompt of ours that says
+// them, and were heard while it said them: what comes back from the loudspeaker
+// is no callout. A leader who says them after us is heard, and so is one who says
+// "confirmed" before we have come to the end of "say confirmed".
+func (s *oneCase) ownVoice(h *timeline.Heard) bool {
+	plain := func(t string) string {
+		return " " + strings.Join(
+			strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }),
+			" ",
+		) + " "
+	}
+	if h.End-h.Start < shortest {
+		return false
+	}
+	for _, sp := range s.spoken {
+		ours, words := plain(sp.Text), plain(h.Text)
+		i := strings.Index(ours, words)
+		if i < 0 || h.Start <= sp.At || h.End >= sp.Until+echoDelay {
+			continue
+		}
+		from := sp.At + (sp.Until-sp.At)*timeline.Time(i)/timeline.Time(len(ours))
+		if strings.LastIndex(ours, words) != i || h.Start > from-atWords {
+			return true
+		}
+	}
+	return false
+}
