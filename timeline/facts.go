@@ -66,14 +66,6 @@ func (s *State) measured(name string, e Event) {
 	s.Measured = with(s.Measured, name, m)
 }
 
-// tooCold reports whether the patient is colder than the protocol's limit for
-// drugs, and for more than a few shocks.
-func (p *Protocol) tooCold(s State) bool {
-	limit, ok := p.Spoken("cold_c")
-	t, called := s.Measured["temperature"]
-	return ok && called && t.Value < limit && p.plausible("temperature", t.Value)
-}
-
 // jump suggests a look when the end-tidal CO2 has risen at once: never more
 // than that.
 func (p *Protocol) jump(s State) []Cue {

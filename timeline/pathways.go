@@ -30,7 +30,7 @@ func (p *Protocol) afterReturn(s State) []Cue {
 	out := []Cue{
 		p.say(at(0, "rosc.oxygen"), "rosc_spo2_min", "min", "rosc_spo2_max", "max"),
 		p.say(at(1, "rosc.ventilation"), "rosc_ventilation_s", "seconds"),
-		p.temperature(at(3, "rosc.temperature")),
+		p.warmth(at(3, "rosc.temperature")),
 	}
 	if p.patient(s) == "" { // a child's pressure goes by age: no single number
 		out = append(out, p.pressure(at(2, "rosc.pressure")))
@@ -43,8 +43,8 @@ func (p *Protocol) afterReturn(s State) []Cue {
 	return append(out, recheck.every(every, every))
 }
 
-// temperature names the bounds that the protocol sets, and for how long.
-func (p *Protocol) temperature(c Cue) Cue {
+// warmth names the bounds that the protocol sets, and for how long.
+func (p *Protocol) warmth(c Cue) Cue {
 	if c = p.say(c, "rosc_temperature_min", "min", "rosc_temperature_max", "max"); p.Values["rosc_temperature_min"].None {
 		c.ID += ".most"
 	}
