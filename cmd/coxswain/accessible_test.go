@@ -154,3 +154,19 @@ func axe(t *testing.T, ctx context.Context, rules string) (found []string) {
 	}
 	return found
 }
+
+// Nothing of any page lies beside a phone's screen, 420 pixels wide; what is wide, such as
+// a chart, scrolls in its own place.
+func TestNoPageIsWiderThanAPhone(t *testing.T) {
+	ctx := browser(t, "about:blank")
+	do(t, ctx, chromedp.EmulateViewport(420, 860))
+	for _, p := range everyPage(t) {
+		do(t, ctx, append([]chromedp.Action{chromedp.Navigate(p.url)}, p.then...)...)
+		if wide := eval[int](t, ctx, `document.documentElement.scrollWidth`); wide > 420 {
+			t.Errorf("%s is %d pixels wide: %s", p.name, wide, eval[string](t, ctx,
+				`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn"))
+					.slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
+		}
+		do(t, ctx, chromedp.Navigate("about:blank"))
+	}
+}

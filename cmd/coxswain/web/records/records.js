@@ -24,7 +24,7 @@ const lineOf = s => {
   when.append(link(s.name, began(s)));
   if (s.drill) when.append(el("span", "drill", { class: "tag" }));
   look.textContent = [s.unsure && `${s.unsure} unsure`, s.faults && `${s.faults} ${s.faults > 1 ? "faults" : "fault"}`, s.amended && "amended", s.twin_of && `twin of ${s.twin_of}: does not count`].filter(Boolean).join(", ");
-  const outcome = s.drill ? `${s.drill.case}${s.score ? `: ${s.score.points} of ${s.score.of} points` : ""}${s.drill.team ? ", " + s.drill.team : ""}` : s.outcome;
+  const outcome = s.drill ? `${s.score ? s.score.title : s.drill.case}${s.score ? `: ${s.score.points} of ${s.score.of} points` : ""}${s.drill.team ? ", " + s.drill.team : ""}` : s.outcome;
   tr.append(first, when, el("td", clock(s.seconds), { class: "n" }), el("td", s.rhythm || "-"), el("td", figure(s, "shocks", String), { class: "n" }),
     el("td", figure(s, "compression_fraction", percent), { class: "n" }), el("td", figure(s, "longest_pause", x => Math.round(x) + " s"), { class: "n" }),
     el("td", outcome, { class: "words" }), look);

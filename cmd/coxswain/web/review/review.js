@@ -118,8 +118,8 @@ const number = (f, v) => f.unit === "s" ? (v < 60 ? `${Math.round(10 * v) / 10} 
   : f.unit === "1" && !counts.includes(f.id) ? Math.round(100 * v) + " %" : String(Math.round(10 * v) / 10);
 const range = f => f && f.known && f.low !== f.high ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "";
 const fillFigures = () => {
-  const columns = [[rec.amended ? "as amended" : "Value", rec.as_amended || rec.as_called]];
-  if (rec.amended) columns.push(["as called", rec.as_called]);
+  const columns = [[rec.amended ? "As amended" : "Value", rec.as_amended || rec.as_called]];
+  if (rec.amended) columns.push(["As called", rec.as_called]);
   if (records.length > 1) { const o = records[1 - which]; columns.push([o.name, o.as_amended || o.as_called]); }
   $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
