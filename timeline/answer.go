@@ -169,7 +169,7 @@ func (m *Machine) given(e Event, now Time, family, drug string) Cue {
 	}
 	if family == "ask.since." {
 		c.ID = "answer.since"
-		t := math.Max(0, math.Floor((e.At - doses[len(doses)-1].At).Seconds()))
+		t := math.Max(1, math.Floor((e.At - doses[len(doses)-1].At).Seconds()))
 		return c.with("minutes", math.Floor(t/60)).with("seconds", math.Mod(t, 60))
 	}
 	c.ID = "answer.given"

@@ -91,3 +91,36 @@ func TestNothingDueThatWasGiven(t *testing.T) {
 		}
 	}
 }
+
+// What is told late, in any order and for any moment, leaves the state that the record
+// gives, whoever reads it: this machine, one that is resumed in the middle, and a replay.
+func TestLateFactsAreTheRecords(t *testing.T) {
+	all := everyProtocol(t)
+	for seed := range uint64(200) {
+		p := all[seed%uint64(len(all))]
+		w := newWalk(p, seed)
+		for n := range 40 {
+			w.until(w.now + Time(w.r.IntN(8*Rate)))
+			kind, values := anything(w.r)
+			e := Event{At: w.now, Kind: kind, Values: values}
+			switch w.r.IntN(4) {
+			case 0: // heard late
+				e.At = max(0, w.now-Time(w.r.IntN(100*Rate)))
+			case 1: // called with its time
+				w.seq++
+				e.Seq = w.seq
+				for _, more := range w.m.Add(e, w.now) {
+					w.step(more)
+				}
+				e = Event{At: w.now, Kind: Backdate, Values: map[string]float64{"minutes": float64(w.r.IntN(3))}}
+			}
+			w.step(e)
+			if got, want := fmt.Sprintf("%+v", w.m.State()), fmt.Sprintf("%+v", Fold(w.m.events)); got != want {
+				t.Fatalf("walk %d, callout %d: %s\nstate %s\nfold  %s", seed, n, e.Describe(), got, want)
+			}
+			if n == 20 {
+				w.m = NewMachine(p, w.m.events...)
+			}
+		}
+	}
+}

@@ -191,7 +191,7 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 	out = append(out, p.amountQuestion(s, e, drug)...)
 	if n := len(given); n > 0 {
 		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
-			secs := math.Max(0, math.Floor(since.Seconds()))
+			secs := math.Max(1, math.Floor(since.Seconds()))
 			q := ask("drug.early")
 			if drug == "epinephrine" {
 				q.ID = "question.epinephrine.early"
