@@ -35,6 +35,9 @@ func (m *Machine) takeBack(last, e Event, now Time) Ready {
 		return replace(e, last, before, c)
 	}
 	c := named(reply("undone", e, now, ReadBack), last)
+	if m.before(last, last.At).Repeats(last) { // a dose or a shock told twice: the first stands
+		c.ID, c.Parts = "undone.again", nil
+	}
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
 }
 
@@ -251,9 +254,7 @@ var inOrder = map[Kind]bool{
 // had been called so at first, and the questions to be logged.
 func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 	said = []Cue{m.state.said(fixed)}
-	other := func(x Event) bool { return x.Seq == last.Seq || x.At > last.At }
-	before := slices.DeleteFunc(standing(m.events), other)
-	for _, q := range m.raised(Fold(before), fixed) {
+	for _, q := range m.raised(m.before(last, last.At), fixed) {
 		asked = append(asked, Event{At: at, Kind: Question, Cue: q.ID, Values: q.Values})
 		if q.instead { // it names what was said
 			said[0] = q.Cue
@@ -262,6 +263,11 @@ func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 		said = append(said, q.Cue)
 	}
 	return said, asked
+}
+
+// before is the state that an event found that was called at a moment.
+func (m *Machine) before(e Event, at Time) State {
+	return Fold(slices.DeleteFunc(standing(m.events), func(x Event) bool { return x.Seq == e.Seq || x.At > at }))
 }
 
 // said names an event that was called before, and tells nobody to compress who does, or
