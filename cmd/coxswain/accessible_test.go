@@ -164,8 +164,8 @@ func TestNoPageIsWiderThanAPhone(t *testing.T) {
 		do(t, ctx, append([]chromedp.Action{chromedp.Navigate(p.url)}, p.then...)...)
 		if wide := eval[int](t, ctx, `document.documentElement.scrollWidth`); wide > 420 {
 			t.Errorf("%s is %d pixels wide: %s", p.name, wide, eval[string](t, ctx,
-				`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn"))
-					.slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
+				`[...document.querySelectorAll("body *")]
+					.filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn")).slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
 		}
 		do(t, ctx, chromedp.Navigate("about:blank"))
 	}
