@@ -165,7 +165,8 @@ func TestNoPageIsWiderThanAPhone(t *testing.T) {
 		if wide := eval[int](t, ctx, `document.documentElement.scrollWidth`); wide > 420 {
 			t.Errorf("%s is %d pixels wide: %s", p.name, wide, eval[string](t, ctx,
 				`[...document.querySelectorAll("body *")]
-					.filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn")).slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
+					.filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn"))
+					.slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
 		}
 		do(t, ctx, chromedp.Navigate("about:blank"))
 	}
