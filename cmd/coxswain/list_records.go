@@ -22,7 +22,7 @@ as DuckDB. --serve has all of it on a page of this machine: search, open a recor
 run charts, how teams do in their drills.
 
 A case that lies in two folders, because it was amended in both or was copied, counts
-once: the record with the most amendments, else the first by name. The other is marked
+once: the record whose journal tells most, else the first by name. The other is marked
 as its twin (twin_of in JSON and Parquet).`
 
 func newRecords(c *config.Config) *cobra.Command {

@@ -81,6 +81,8 @@ func TestAgeOfARecord(t *testing.T) {
 		}
 		end(t, w)
 	}
+	running := begin(t, filepath.Join(records, "2026-03-01T130000")) // by a clock that was wrong
+	defer cutOff(t, running)
 	for _, name := range []string{"2025-01-01T000000_bay-2.tar.age", "1970-01-01T000000.tar.age", "notes-2024"} {
 		if err := os.WriteFile(filepath.Join(records, name), nil, 0o600); err != nil {
 			t.Fatal(err)

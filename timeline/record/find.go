@@ -83,8 +83,8 @@ func OlderThan(records string, before time.Time) (old, undated []string, err err
 			continue
 		}
 		path := filepath.Join(records, e.Name())
-		switch at := began(path); {
-		case at.IsZero() || !at.Before(before):
+		switch at, runs := began(path); {
+		case at.IsZero() || runs || !at.Before(before):
 		case at.Before(clocks):
 			undated = append(undated, path)
 		default:
@@ -95,17 +95,20 @@ func OlderThan(records string, before time.Time) (old, undated []string, err err
 }
 
 // began is when the record at path began; the zero time if it is none, or does not say.
-func began(path string) time.Time {
+// One that has no end and was written to within the last hour may still run: its clock
+// was wrong when it began.
+func began(path string) (at time.Time, runs bool) {
 	if r, err := Open(path); err == nil && !r.Wall().IsZero() {
-		return r.Wall()
+		st, err := os.Lstat(filepath.Join(path, JournalName))
+		return r.Wall(), !r.Closed() && err == nil && time.Since(st.ModTime()) < time.Hour
 	}
 	m := recordName.FindStringSubmatch(filepath.Base(path))
 	if m == nil {
-		return time.Time{}
+		return time.Time{}, false
 	}
 	at, err := time.ParseInLocation(folderTime, m[1], time.Local)
 	if err != nil {
-		return time.Time{}
+		return time.Time{}, false
 	}
-	return at
+	return at, false
 }

@@ -38,7 +38,7 @@ type indexed struct {
 	size    int64
 	line    Summary
 	origin  string // the same in all copies of a case
-	amends  int    // amendments
+	events  int    // amendments too
 	why     string // it cannot be read
 }
 
@@ -99,7 +99,7 @@ func (x *Index) look() error {
 	}
 	for i, line := range x.read(stale) {
 		k := now[stale[i]]
-		k.line, k.why, k.origin, k.amends = line.line, line.why, line.origin, line.amends
+		k.line, k.why, k.origin, k.events = line.line, line.why, line.origin, line.events
 		found[stale[i]] = k
 	}
 	x.known = found
@@ -107,13 +107,13 @@ func (x *Index) look() error {
 	return nil
 }
 
-// counting chooses of the copies of each case the one that counts: the one with the most
-// amendments and, of such as have as many, the first by name.
+// counting chooses of the copies of each case the one that counts: the one whose journal
+// tells most (amendments, an end where the other was cut off) or else the first by name.
 func (x *Index) counting() map[string]indexed {
 	out := make(map[string]indexed, len(x.known))
 	for _, k := range x.known {
 		was, here := out[k.origin]
-		if !here || k.amends > was.amends || k.amends == was.amends && k.line.Name < was.line.Name {
+		if !here || k.events > was.events || k.events == was.events && k.line.Name < was.line.Name {
 			out[k.origin] = k
 		}
 	}
@@ -173,12 +173,8 @@ func (x *Index) summary(dir string) (one indexed) {
 		return indexed{why: err.Error()}
 	}
 	one.line = x.summarise(r.Events, x.defs)
-	one.line.Path, one.line.Name, one.origin = dir, r.Name(), r.Origin()
-	for _, e := range r.Events {
-		if e.Amend != nil {
-			one.amends++
-		}
-	}
+	one.line.Path, one.line.Name = dir, r.Name()
+	one.origin, one.events = r.Origin(), len(r.Events)
 	if one.line.Drill != nil {
 		one.line.Score = Debrief(r.Events, x.cases...)
 	}
