@@ -28,6 +28,7 @@ var patience = map[timeline.Priority]timeline.Time{
 	timeline.Due:      timeline.Seconds(4),
 	timeline.Cycle:    timeline.Seconds(2),
 	timeline.HandsOff: 0,
+	timeline.Urgent:   timeline.Seconds(1),
 	timeline.ReadBack: timeline.Seconds(2), // then the loop is closed all the same
 	timeline.Alarm:    0,
 }
@@ -185,7 +186,7 @@ func (s *Scheduler) wait(c *queued, from, to int64) bool {
 	if from-c.since >= int64(patience[c.Priority]) {
 		return false
 	}
-	called := c.Priority == timeline.ReadBack || c.Priority == timeline.Answer
+	called := c.Priority == timeline.ReadBack || c.Priority == timeline.Urgent || c.Priority == timeline.Answer
 	talks := s.speech || !called && from < s.spoke+lull
 	return talks && (c.Priority == timeline.Advice || to <= int64(c.Expires))
 }

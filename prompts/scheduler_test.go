@@ -250,3 +250,18 @@ func TestShortIsShorter(t *testing.T) {
 		t.Error("nothing is ever shortened")
 	}
 }
+
+// "Pulseless. Compress." goes before the read-backs and questions that wait, and cuts the
+// one that sounds, which is said again.
+func TestCompressGoesFirst(t *testing.T) {
+	s := newStage(t)
+	s.offer("said.drug.epinephrine", timeline.ReadBack, 12, nil)
+	s.offer("said.drug.amiodarone", timeline.ReadBack, 12, nil)
+	s.run(0.2)
+	s.offer("said.pulse.absent", timeline.Urgent, 12, nil)
+	s.run(8)
+	want := "said:said.drug.epinephrine cut:said.drug.epinephrine said:said.pulse.absent said:said.drug.epinephrine said:said.drug.amiodarone"
+	if got := s.told(); got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}

@@ -19,6 +19,7 @@ const (
 	Cycle                        // the 2-minute cycle
 	HandsOff                     // nobody compresses
 	ReadBack                     // closes the loop: at once
+	Urgent                       // closes it and tells to compress: before any other
 	Alarm                        // coxswain itself is failing
 )
 

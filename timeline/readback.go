@@ -24,6 +24,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		c.Parts = append(c.Parts, p.estimated(m.state)...)
 	}
+	c.Priority = m.urgency(e, p, now)
 	if p.needsWeight(m.state, e) {
 		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
 	}
@@ -122,6 +123,16 @@ func (s State) doubted(k Kind) string {
 		}
 	}
 	return ""
+}
+
+// urgency is the priority of a read-back: one that tells to compress whoever lost the pulse
+// goes before all others.
+func (m *Machine) urgency(e Event, p *Protocol, now Time) Priority {
+	lost := e.Kind == PulseAbsent || e.Kind == PulseLost
+	if lost && !m.state.Silent(now) || e.Kind.Row().Pulseless && m.compressFrom(e, p, now) {
+		return Urgent
+	}
+	return ReadBack
 }
 
 // compressFrom reports whether the read-back has to tell to compress: behind the last

@@ -105,11 +105,12 @@ func (c *Course) withdrawn(s timeline.State) {
 func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Time) {
 	n := len(c.Cycles)
 	if was := c.State; was.CycleFrom != timeline.Never && s.CycleFrom != was.CycleFrom && n > 0 && checks(last.Kind) {
-		switch shock := last.Kind.Row().Lane == "shock"; {
+		shock, seen := last.Kind.Row().Lane == "shock", was.FirstRhythm != timeline.Unknown
+		switch {
 		case shock && was.CycleFrom == was.RhythmAt: // of the look that ended the cycle: the hands were never back on
 			n--
 			c.Cycles = c.Cycles[:n]
-		case was.FirstRhythmAt <= was.CycleFrom && was.FirstRhythm != timeline.Unknown, s.CheckedAt-was.CycleFrom >= timeline.Look():
+		case seen && was.FirstRhythmAt <= was.CycleFrom, s.CheckedAt-was.CycleFrom >= timeline.Look():
 			c.Checked = append(c.Checked, c.Cycles[n-1])
 		} // else the first look at the rhythm, or the shock behind it
 	}

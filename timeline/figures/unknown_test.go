@@ -1,0 +1,46 @@
+package figures
+
+import (
+	"testing"
+
+	"coxswain/timeline"
+)
+
+// A team that never calls a pause has no pre-shock pause, and no verdict on the longest:
+// nobody can shock with hands on, so it is unknown (Cheskes, Circulation 2011;124:58: from
+// the last compression). A rhythm and the shock behind it end one cycle, and the seconds
+// to the first look are none.
+func TestWhatNobodyCalledIsUnknown(t *testing.T) {
+	silent := script(0, "code.start", 3, "compressions.start", 10, "rhythm.vf", 15, "shock.given", 17, "compressions.start",
+		137, "rhythm.vf", 140, "shock.given", 142, "compressions.start", 262, "rhythm.vf", 265, "shock.given", 267, "compressions.start",
+		360, "rosc")
+	var open []any
+	for _, e := range silent {
+		if e.Kind == timeline.RhythmVF {
+			open = append(open, int(e.At.Seconds())-1, "compressions.stop")
+		}
+		open = append(open, int(e.At.Seconds()), string(e.Kind))
+	}
+	for _, c := range []struct {
+		name   string
+		events []timeline.Event
+		id     string
+		known  bool
+		value  float64
+		met    string
+	}{
+		{"silent", silent, "pre_shock_pause", false, 0, ""},
+		{"silent", silent, "peri_shock_pause", false, 0, ""},
+		{"silent", silent, "post_shock_pause", true, 2, ""},
+		{"silent", silent, "longest_pause", true, 2, ""},
+		{"silent", silent, "cycle_adherence", true, 1, ""},
+		{"open", script(open...), "pre_shock_pause", true, 4, "yes"},
+		{"open", script(open...), "longest_pause", true, 8, "yes"},
+		{"open", script(open...), "cycle_adherence", true, 1, ""},
+	} {
+		f := figure(t, c.events, 360, c.id)
+		if f.Known != c.known || f.Value != c.value || f.Met != c.met {
+			t.Errorf("%s: %s known %v, %v, met %q; want %v, %v, %q", c.name, c.id, f.Known, f.Value, f.Met, c.known, c.value, c.met)
+		}
+	}
+}
