@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,10 +49,10 @@ type Collected struct {
 type progress struct {
 	Created time.Time `json:"created"` // of the stream: another one begins anew
 	Next    uint64    `json:"next"`    // letter to go on with
-	Missed  []uint64  `json:"missed"`  // letters before it that could not be taken
-	// Tries is how often each of these was tried; one that was tried mostTries times is
-	// set aside: it must not cost time and a line each night for ever.
-	Tries map[uint64]int `json:"tries,omitempty"`
+	// Missed are the letters before it that could not be taken, and how often each was
+	// tried; one that was tried mostTries times is set aside: it must not cost time and a
+	// line each night for ever.
+	Missed map[uint64]int `json:"missed"`
 }
 
 // mostTries is how often a letter is tried: as many nights.
@@ -104,10 +105,11 @@ func (c Collector) Run(ctx context.Context) (done Collected, err error) {
 }
 
 func (c Collector) progress(created time.Time) progress {
-	p := progress{Created: created, Next: 1}
+	p := progress{Created: created, Next: 1, Missed: map[uint64]int{}}
 	b, err := readSmall(c.Folder, progressName)
 	var had progress
-	if err == nil && json.Unmarshal(b, &had) == nil && had.Created.Equal(created) && had.Next > 0 {
+	if err == nil && json.Unmarshal(b, &had) == nil && had.Created.Equal(created) && had.Next > 0 &&
+		had.Missed != nil { // one of an earlier form, or damaged: all letters are looked at again
 		p = had
 	}
 	return p
@@ -165,49 +167,37 @@ type fetch struct {
 
 // letters takes the letters that were missed, and then those that have come.
 func (f *fetch) letters(ctx context.Context, stream jetstream.Stream, p *progress) error {
-	left, tries := []uint64{}, map[uint64]int{}
-	keep := func(seq uint64, n int) {
-		left = append(left, seq)
-		tries[seq] = n
-	}
 	take := func(seq uint64) error {
-		if p.Tries[seq] >= mostTries && !f.Again {
+		n := p.Missed[seq]
+		if n >= mostTries && !f.Again {
 			f.done.Aside++
-			keep(seq, p.Tries[seq])
 			return nil
 		}
 		err := f.letter(ctx, stream, seq)
 		if errors.Is(err, errStore) {
 			return err
 		}
-		if err != nil {
+		if delete(p.Missed, seq); err != nil {
 			f.done.Refused = append(f.done.Refused, fmt.Sprintf("letter %d: %s", seq, record.Printable(err.Error())))
-			n := p.Tries[seq]
 			if !lacks(err) {
 				n = min(n+1, mostTries)
 			}
-			keep(seq, n)
+			p.Missed[seq] = n
 		}
 		return nil
 	}
-	var err error
+	for _, seq := range slices.Sorted(maps.Keys(p.Missed)) {
+		if err := take(seq); err != nil {
+			return err
+		}
+	}
 	last := stream.CachedInfo().State.LastSeq
-	for i, seq := range p.Missed {
-		if err = take(seq); err != nil {
-			for _, later := range p.Missed[i:] {
-				keep(later, p.Tries[later])
-			}
-			break
+	for p.Next = max(p.Next, stream.CachedInfo().State.FirstSeq); p.Next <= last; p.Next++ {
+		if err := take(p.Next); err != nil {
+			return err
 		}
 	}
-	p.Next = max(p.Next, stream.CachedInfo().State.FirstSeq)
-	for ; err == nil && p.Next <= last; p.Next++ {
-		if err = take(p.Next); err != nil {
-			break
-		}
-	}
-	p.Missed, p.Tries = left, tries
-	return err
+	return nil
 }
 
 // errStore marks that the store could not be asked, which says nothing of a letter.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -292,4 +293,31 @@ func TestReviewersFilesStay(t *testing.T) {
 	}
 	collect(t, c)
 	mine("cut off after the new one stood")
+}
+
+// A folder that an earlier version collected into named the letters that it could not
+// take in another form: none of them is forgotten.
+func TestEarlierProgress(t *testing.T) {
+	r := newRoom(t, startCluster(t, 1).created())
+	r.record(0)
+	if err := r.pass(); err != nil {
+		t.Fatal(err)
+	}
+	c := r.reviewer()
+	name := collect(t, c).New[0]
+	path := filepath.Join(c.Folder, progressName)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	earlier := strings.Replace(string(b), `"missed":{}`, `"missed":[1],"tries":{"1":2}`, 1)
+	if earlier == string(b) {
+		t.Fatalf("the progress is %s", b)
+	}
+	if err := errors.Join(os.WriteFile(path, []byte(earlier), 0o600), os.RemoveAll(filepath.Join(c.Folder, name))); err != nil {
+		t.Fatal(err)
+	}
+	if done := collect(t, c); !slices.Equal(done.New, []string{name}) {
+		t.Errorf("%+v", done)
+	}
 }
