@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
@@ -243,7 +244,7 @@ func (s State) sameShock(e Event) bool {
 		return false
 	}
 	last, said := s.Shocks[n-1], e.Values["energy_j"]
-	return !last.Synced && !last.Stacked && e.At < last.At+rule("shock_again_s") &&
+	return !last.Synced && !last.Stacked && e.Early() == 0 && e.At < last.At+rule("shock_again_s") &&
 		(said == 0 || last.Joules == 0 || said == last.Joules)
 }
 
@@ -255,7 +256,8 @@ func (s *State) give(drug string, e Event) {
 		last := &given[len(given)-1]
 		last.Mg = max(last.Mg, e.Milligrams())
 	} else {
-		given = append(given, Dose{e.At, e.Milligrams(), e.Seq})
+		given = append(slices.Clip(given), Dose{e.At - e.Early(), e.Milligrams(), e.Seq, e.Early()})
+		slices.SortStableFunc(given, func(a, b Dose) int { return cmp.Compare(a.At, b.At) })
 	}
 	s.Given = with(s.Given, drug, given)
 }
@@ -267,8 +269,9 @@ func (s State) sameDose(drug string, e Event) bool {
 	if n == 0 {
 		return false
 	}
-	last := s.Given[drug][n-1]
-	return e.At < last.At+rule("dose_again_s") && (mg == 0 || last.Mg == 0 || mg == last.Mg)
+	last, again := s.Given[drug][n-1], rule("dose_again_s")
+	apart := e.At - e.Early() - last.At
+	return -again < apart && apart < again && (mg == 0 || last.Mg == 0 || mg == last.Mg)
 }
 
 func (s *State) rhythm(r Rhythm, at Time) {

@@ -36,7 +36,7 @@ func (p *Protocol) epinephrine(s State) []Cue {
 func (p *Protocol) rearrestEpinephrine(s State) Time {
 	given, settle := s.Doses("epinephrine"), p.Span("settle_s")
 	switch {
-	case given[len(given)-1].At >= s.LostAt:
+	case s.LostAt == Never || given[len(given)-1].At >= s.LostAt:
 		return Never
 	case s.lastShock() >= s.LostAt:
 		return s.lastShock() + settle

@@ -154,6 +154,10 @@ const unsureBelow = 0.75
 // Unsure reports whether the event was heard with little confidence.
 func (e Event) Unsure() bool { return e.Heard != nil && e.Heard.Confidence < unsureBelow }
 
+// Early is how long before the start of the case, where the event stands, it happened by
+// what was called: zero for what happened since.
+func (e Event) Early() Time { return Seconds(e.Values["before_s"]) }
+
 // Milligrams is the amount of a drug that was called; 0 if none was.
 func (e Event) Milligrams() float64 {
 	if g := e.Values["dose_g"]; g > 0 {
@@ -176,6 +180,10 @@ func (e Event) Words() string {
 	}
 	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
+		if k == "before_s" {
+			s += fmt.Sprintf(", %s before the start", e.Early())
+			continue
+		}
 		if full, ok := unitsOf[unit]; ok {
 			s += fmt.Sprintf(", %s %s", FormatNumber(e.Values[k]), full)
 		} else {

@@ -2,6 +2,7 @@ package timeline
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"strings"
 )
@@ -172,7 +173,11 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
 	moved, together := last, e.At == last.At
 	claimed := min(last.At, e.At-Seconds(60*e.Values["minutes"]))
-	moved.At = max(0, claimed, min(last.At, Fold(without).Started))
+	start := max(0, min(last.At, Fold(without).Started))
+	_, drug := last.Kind.Drug()
+	if moved.At = max(claimed, start); drug && claimed < start { // its interval counts from before
+		moved.Values = with(last.Values, "before_s", math.Round((start - claimed).Seconds()))
+	}
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
 		c.Items = []string{between.Kind.Row().Spoken}
@@ -187,20 +192,28 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		}
 	}
 	c := named(reply("backdated", e, now, ReadBack), last)
-	if from := m.state.CodeAt(); from != Never && last.At > from {
+	if from := m.state.CodeAt(); from != Never && (last.At > from || moved.Early() > 0) {
 		to := Cue{ID: "backdated.start"}
-		if t := int((moved.At - from).Seconds()); t > 0 {
+		if early := int(moved.Early().Seconds()); early > 0 {
+			to = Cue{ID: "backdated.before"}.with("minutes", float64(early/60)).with("seconds", float64(early%60))
+		} else if t := int((moved.At - from).Seconds()); t > 0 {
 			to = Cue{ID: "backdated.to"}.with("minutes", float64(t/60)).with("seconds", float64(t%60))
 		}
 		c.Parts = append(c.Parts, to)
 	}
 	c.Parts = append(c.Parts, said...)
-	if moved.At == last.At { // said again: it stands there already
+	if moved.At == last.At && moved.sameAge(last) { // said again: it stands there already
 		return Ready{Events: asked, Cues: []Cue{c}}
 	}
 	r := replace(e, last, moved, c)
 	r.Events = append(r.Events, asked...)
 	return r
+}
+
+// sameAge reports whether two events happened as long before the case, but for the time
+// that it takes to say so again.
+func (e Event) sameAge(x Event) bool {
+	return (e.Early() == 0) == (x.Early() == 0) && max(e.Early()-x.Early(), x.Early()-e.Early()) < rule("undo_s")/4
 }
 
 // dated is the newest callout of this case that can have happened earlier than it was
@@ -320,7 +333,9 @@ func (m *Machine) fix(last, correction, e Event, now Time) Ready {
 		fixed.Kind = Kind("drug." + drug)
 	}
 	if fixed.Kind != last.Kind || len(correction.Values) > 0 {
-		fixed.Values = correction.Values
+		if fixed.Values = correction.Values; last.Early() > 0 {
+			fixed.Values = with(correction.Values, "before_s", last.Values["before_s"])
+		}
 	}
 	c := reply("corrected", e, now, ReadBack)
 	r := replace(e, last, fixed, c)

@@ -34,9 +34,10 @@ func (r Rhythm) Pulseless() bool { return r.Kind().Row().Pulseless }
 
 // Dose is one drug given.
 type Dose struct {
-	At  Time
-	Mg  float64 // 0 if no amount was called
-	Seq uint64
+	At    Time    // one from before the case lies before its start, and may be below 0
+	Mg    float64 // 0 if no amount was called
+	Seq   uint64
+	early Time // how long before the case
 }
 
 // Shock is one defibrillation or cardioversion.
@@ -171,7 +172,7 @@ func (s State) Antiarrhythmics() int { return len(s.Doses("amiodarone")) + len(s
 // given since it began.
 func (s State) Doses(drug string) []Dose {
 	given := s.Given[drug]
-	for len(given) > 0 && given[0].At < s.ArrestAt {
+	for len(given) > 0 && given[0].At+given[0].early < s.ArrestAt {
 		given = given[1:]
 	}
 	return given

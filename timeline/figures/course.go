@@ -55,7 +55,7 @@ func Lay(events []timeline.Event, end timeline.Time) Course {
 		if s.Started != timeline.Never {
 			c.stretch(s, e.At)
 		}
-		if name := e.Kind.Row().Utstein; name != "" {
+		if name := e.Kind.Row().Utstein; name != "" && e.Early() == 0 {
 			if _, set := c.Points[name]; !set {
 				c.Points[name] = e.At
 			}
