@@ -127,7 +127,8 @@ func Unseal(path string, ids []age.Identity, dir string) error {
 	return UnsealFrom(f, st.Size(), ids, dir)
 }
 
-// UnsealFrom opens what SealTo wrote, of so many bytes, into dir, which is made.
+// UnsealFrom opens what SealTo wrote, of so many bytes, into dir, which is made: a folder
+// with a journal, or none.
 func UnsealFrom(in io.Reader, size int64, ids []age.Identity, dir string) error {
 	r, err := age.Decrypt(in, ids...)
 	if err != nil {
@@ -136,20 +137,36 @@ func UnsealFrom(in io.Reader, size int64, ids []age.Identity, dir string) error 
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
 	}
-	return unpack(r, size, func(name string) (io.WriteCloser, error) {
+	err = unpack(r, size, func(name string) (io.WriteCloser, error) {
 		return recorder.OpenFile(dir, name, os.O_CREATE|os.O_EXCL|os.O_WRONLY)
 	})
+	if err == nil {
+		if _, err = os.Lstat(filepath.Join(dir, JournalName)); err != nil {
+			err = fmt.Errorf("holds no record: no %s is in it", JournalName)
+		}
+	}
+	if err != nil { // half a record would look like one
+		return errors.Join(err, os.RemoveAll(dir))
+	}
+	return nil
 }
+
+// mostFiles bounds the files of an archive: sound has one an hour, and a reviewer may
+// have put some beside it.
+const mostFiles = 1000
 
 // unpack writes the files of a record's tar archive to what create makes; a
 // name that would lie elsewhere ends it, and so do files that claim to be larger,
 // together, than the archive of size bytes: one with holes may claim anything.
 func unpack(r io.Reader, size int64, create func(name string) (io.WriteCloser, error)) error {
 	t := tar.NewReader(r)
-	for {
+	for n := 1; ; n++ {
 		h, err := t.Next()
 		if err == io.EOF {
 			return nil
+		}
+		if err == nil && n > mostFiles {
+			err = fmt.Errorf("holds more than %d files, which no record has", mostFiles)
 		}
 		if err != nil {
 			return err

@@ -4,6 +4,7 @@ import (
 	"archive/tar"
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -70,25 +71,45 @@ func TestSeal(t *testing.T) {
 	}
 }
 
-// Names that would lie elsewhere end the unpacking.
+// What is no record, or holds what would lie elsewhere, leaves nothing behind.
 func TestUnsealRefuses(t *testing.T) {
 	id, _ := age.GenerateX25519Identity()
-	for _, name := range []string{"../x", "/tmp/x", "a/b", "..", ".hidden"} {
+	many := make([]string, 2*mostFiles)
+	for n := range many {
+		many[n] = fmt.Sprintf("f%d", n)
+	}
+	for name, files := range map[string][]string{
+		"a name outside":      {"../x"},
+		"an absolute one":     {"/tmp/x"},
+		"a folder's":          {"a/b"},
+		"the folder above":    {".."},
+		"a hidden one":        {".hidden"},
+		"behind a good one":   {JournalName, "../x"},
+		"no journal":          {"audio-00.wav"},
+		"nothing":             {},
+		"the same name twice": {JournalName, JournalName},
+		"thousands of files":  append(many, JournalName),
+	} {
 		outer := t.TempDir()
 		var b bytes.Buffer
 		w, err := age.Encrypt(&b, id.Recipient())
 		if err != nil {
 			t.Fatal(err)
 		}
-		w.Write(tarOf(name, []byte("x")))
+		archive := tar.NewWriter(w)
+		for _, file := range files {
+			archive.WriteHeader(&tar.Header{Name: file, Size: 1, Mode: 0o600})
+			archive.Write([]byte("x"))
+		}
+		archive.Close()
 		w.Close()
 		path := filepath.Join(t.TempDir(), "x.tar.age")
 		os.WriteFile(path, b.Bytes(), 0o600)
 		if err := Unseal(path, []age.Identity{id}, filepath.Join(outer, "in")); err == nil {
-			t.Errorf("%q was unpacked", name)
+			t.Errorf("%s was unpacked", name)
 		}
-		if left, _ := os.ReadDir(outer); len(left) != 1 {
-			t.Errorf("%q: written outside: %v", name, left)
+		if left, _ := os.ReadDir(outer); len(left) != 0 {
+			t.Errorf("%s: left: %v", name, left)
 		}
 	}
 }
