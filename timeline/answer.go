@@ -273,10 +273,10 @@ func (m *Machine) Now(now Time) (c Cue, first, ok bool) {
 // first, or else the next thing to come.
 func (m *Machine) next(e Event, now Time) Cue {
 	c := reply("", e, now, Answer)
-	if c.ID = m.state.nextAtOnce(); c.ID != "" {
+	p := m.protocol.For(m.state)
+	if c.ID = m.state.nextAtOnce(); c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
 		return c
 	}
-	p := m.protocol.For(m.state)
 	if from, ok := p.shockFrom(m.state); ok && from <= now {
 		c.ID = "next.defibrillation"
 		if energy, _, ok := p.NextEnergy(m.state); ok {

@@ -6,6 +6,13 @@ import "slices"
 // rhythm is too slow.
 var bradySteps = []string{"breaths", "compressions", "epinephrine", "atropine", "pacing"}
 
+// slowChild reports whether a child or infant with a pulse has a slow rhythm, and nobody
+// has called it stable or unstable: it counts as unstable, for a slow heart is what a
+// child's arrest begins with (AHA and ERC, pediatric bradycardia with a pulse).
+func (p *Protocol) slowChild(s State) bool {
+	return s.Rhythm == Brady && !s.InArrest() && s.StabilityAt < s.RhythmAt && p.patient(s) != ""
+}
+
 // slow goes through the protocol's steps. Where atropine stands first it is given to
 // its limit before the next; behind another drug it is for some causes only, and each
 // drug is named in turn.

@@ -21,7 +21,7 @@ func (p *Protocol) afterReturn(s State) []Cue {
 	if s.PulseAt == Never || s.FirstROSC == Never || s.Ended != Never {
 		return nil
 	}
-	if s.Unstable { // the rhythm comes first
+	if s.Unstable || p.slowChild(s) { // the rhythm comes first
 		return nil
 	}
 	at := func(k Time, id string) Cue {

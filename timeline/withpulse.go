@@ -7,8 +7,8 @@ import "slices"
 // unstable whatever was called. Without a pulse it does not apply: the arrest's
 // agenda takes over at once.
 func (p *Protocol) withPulse(s State) []Cue {
-	always := slices.Contains(p.AlwaysUnstable, s.Rhythm)
-	if s.Ended != Never || s.StabilityAt == Never && !always {
+	always, slow := slices.Contains(p.AlwaysUnstable, s.Rhythm), p.slowChild(s)
+	if s.Ended != Never || s.StabilityAt == Never && !always && !slow {
 		return nil
 	}
 	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
@@ -24,7 +24,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 		return []Cue{ecg, p.slowly("magnesium", s, from+p.Span("stable_drug_s"))}
 	case s.Rhythm == AF, s.Rhythm == Flutter:
 		return []Cue{ecg}
-	case s.Rhythm == Brady && s.Unstable:
+	case s.Rhythm == Brady && (s.Unstable || slow):
 		return p.slow(s, from)
 	}
 	return nil
