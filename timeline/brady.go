@@ -13,6 +13,9 @@ func (p *Protocol) slowChild(s State) bool {
 	return s.Rhythm == Brady && !s.InArrest() && s.StabilityAt < s.RhythmAt && p.patient(s) != ""
 }
 
+// tooSlow reports whether a slow rhythm is to be treated.
+func (p *Protocol) tooSlow(s State) bool { return s.Rhythm == Brady && s.Unstable || p.slowChild(s) }
+
 // slow goes through the protocol's steps. Where atropine stands first it is given to
 // its limit before the next; behind another drug it is for some causes only, and each
 // drug is named in turn.

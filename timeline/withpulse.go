@@ -7,8 +7,8 @@ import "slices"
 // unstable whatever was called. Without a pulse it does not apply: the arrest's
 // agenda takes over at once.
 func (p *Protocol) withPulse(s State) []Cue {
-	always, slow := slices.Contains(p.AlwaysUnstable, s.Rhythm), p.slowChild(s)
-	if s.Ended != Never || s.StabilityAt == Never && !always && !slow {
+	always := slices.Contains(p.AlwaysUnstable, s.Rhythm)
+	if s.Ended != Never || s.StabilityAt == Never && !always && !p.slowChild(s) {
 		return nil
 	}
 	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
@@ -24,7 +24,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 		return []Cue{ecg, p.slowly("magnesium", s, from+p.Span("stable_drug_s"))}
 	case s.Rhythm == AF, s.Rhythm == Flutter:
 		return []Cue{ecg}
-	case s.Rhythm == Brady && (s.Unstable || slow):
+	case p.tooSlow(s):
 		return p.slow(s, from)
 	}
 	return nil
