@@ -274,7 +274,10 @@ func (m *Machine) Now(now Time) (c Cue, first, ok bool) {
 func (m *Machine) next(e Event, now Time) Cue {
 	c := reply("", e, now, Answer)
 	p := m.protocol.For(m.state)
-	if c.ID = m.state.nextAtOnce(); c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
+	if c.ID = m.state.nextAtOnce(); c.ID == "next.compressions" { // before read-backs that wait
+		c.Priority = Urgent
+	}
+	if c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
 		return c
 	}
 	if from, ok := p.shockFrom(m.state); ok && from <= now {

@@ -14,15 +14,23 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 	case c.planned != "":
 		i := slices.IndexFunc(m.agenda, func(x Cue) bool { return x.key() == c.planned })
 		now = m.agenda[i]
-	case c.Priority == Answer && c.About != 0:
+	case (c.Priority == Answer || c.ID == "next.compressions") && c.About != 0:
 		i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
 		if i < 0 {
 			return c, true
 		}
 		now = m.answer(m.events[i], c.At)
 	}
+	now.Parts = slices.DeleteFunc(slices.Clone(now.Parts), m.state.answeredSince)
 	now.At, now.Expires, now.Seq, now.About, now.planned = c.At, c.Expires, c.Seq, c.About, c.planned
 	return now, true
+}
+
+// answeredSince reports whether a question has become idle: nobody asks about a pulse that
+// was lost.
+func (s State) answeredSince(c Cue) bool {
+	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
+	return pulse && s.InArrest()
 }
 
 // Holds reports whether a cue is still true, for one that was cut off and might be

@@ -148,3 +148,43 @@ func TestAnswerIsDone(t *testing.T) {
 		}
 	}
 }
+
+// A read-back that waited asks about no pulse once that was lost, and "what is next" is
+// answered with compressions before the read-backs that wait.
+func TestQuestionsThatAreIdle(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, seq := NewMachine(p), uint64(0)
+	said := func(at float64, k Kind) []Cue {
+		seq++
+		e := Event{Seq: seq, At: Seconds(at), Kind: k, Values: map[string]float64{"dose_mg": 1}}
+		r := m.Step(e, e.At)
+		for _, more := range r.Events {
+			seq++
+			more.Seq = seq
+			m.Step(more, e.At)
+		}
+		return r.Cues
+	}
+	said(0, CompressionsStart)
+	said(5, RhythmPEA)
+	said(60, ROSC)
+	given := said(120, Epinephrine)[0]
+	if len(given.Parts) != 1 || given.Parts[0].ID != "question.drug.pulse" {
+		t.Fatalf("%s: want the question about the pulse", given.Describe())
+	}
+	said(123, PulseLost)
+	if now, ok := m.Fresh(given); !ok || len(now.Parts) != 0 {
+		t.Errorf("%v %s: want the read-back alone", ok, now.Describe())
+	}
+	next := said(124, AskNext)[0]
+	if next.ID != "next.compressions" || next.Priority != Urgent {
+		t.Errorf("%s at %d", next.Describe(), next.Priority)
+	}
+	said(126, CompressionsStart)
+	if now, ok := m.Fresh(next); ok && now.ID == "next.compressions" {
+		t.Errorf("%s is said while somebody compresses", now.Describe())
+	}
+}
