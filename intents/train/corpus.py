@@ -141,3 +141,42 @@ def sentences(n, seed, vocabulary, arpa):
         else:
             (s, c), (t, d) = callout(), callout()
             yield s + ", " + t, (c, d)
+
+
+# What stands around a callout in an ordinary sentence, and what makes one no callout.
+OPEN = """okay|alright|right|okay team|alright everyone|and|so|now|folks|good|guys|okay so now|right then|well done|good work everyone
+for the record|just so we all know|i can confirm|let me say it again|one more time|thank you|listen everybody|here we go|all together now""".replace("\n", "|").split("|")
+CLOSE = "please|everyone|thank you|now please|folks|okay|team|again|right now|good job|let's keep going|well done all|for the log|over to you|nice work".split("|")
+DENIED = """we have not had|nobody has said|there was no|never mind the|not a|who said|who called|did you hear|when was|if there is|we are not ready for
+tell me before|wait until|let's hope for|what comes after|how long since|should it be|has anybody|they wanted|i thought it was not""".replace("\n", "|").split("|")
+
+
+def ordinary(n, seed, vocabulary):
+    """(text, classes of the callouts that are meant in it) n times: ordinary sentences at a resuscitation, to fit the judge on."""
+    rng, classes = random.Random(seed), callouts(vocabulary)
+    known = {p: k + 1 for k, (_, ps) in enumerate(classes) for p in ps}
+    fill = lambda s: re.sub(r"\{[a-z_]+\}", lambda m: {"{drug}": rng.choice(DRUGS), "{rhythm}": rng.choice(RHYTHMS)}.get(m[0]) or number(rng), s)
+
+    def callout():
+        p = rng.choice(rng.choice(classes)[1])
+        return fill(p), known[p]
+
+    for _ in range(n):
+        k, between = rng.random(), rng.choice([" ", ", "])
+        (s, c), (t, d) = callout(), callout()
+        if k < .2:
+            yield rng.choice(OPEN) + between + s, (c,)
+        elif k < .4:
+            yield s + between + rng.choice(CLOSE), (c,)
+        elif k < .52:
+            yield rng.choice(OPEN) + between + s + ", " + rng.choice(CLOSE), (c,)
+        elif k < .64:
+            yield s + rng.choice([", ", " and "]) + t, (c, d)
+        elif k < .7:
+            yield fill(rng.choice(TALK)) + ", " + s, (c,)
+        elif k < .78:
+            yield fill(rng.choice(TALK)), ()
+        elif k < .9:
+            yield fill(near(rng, list(known), known, lambda k: rng.choice(TALK).split()[:k])), ()
+        else:
+            yield rng.choice(DENIED) + " " + s, ()

@@ -12,7 +12,7 @@ def crc(s):
 
 
 def held(speaker, fold):
-    return bool(fold and speaker) and crc(speaker) % 5 == 0
+    return bool(fold and speaker) and crc(speaker) % (10 if fold == "H" else 5) == 0
 
 
 def held_noise(file, fold):

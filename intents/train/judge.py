@@ -16,7 +16,7 @@ import torch.nn as nn
 
 PHONES, SOUND, OPINIONS, MOST = 40, 10, 4, 40
 LAYER, HIDDEN = 16, 24
-WEIGHT = {"alone": 1., "inside": 1., "words": .5, "talk": 1., "callouts": 1.5, "held": 1.}
+WEIGHT = {"alone": 1., "inside": 1., "words": .5, "talk": 1., "callouts": 1.5, "ordinary": 1., "held": 1.}
 
 
 def read(job):

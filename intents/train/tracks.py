@@ -25,7 +25,7 @@ from people import decode
 from train import People
 
 RATE = 16000
-CONDITIONS = {"alone": "clean echo ward20 ward15 ward10 babble10", "inside": "clean ward15 babble10", "words": "clean babble10", "talk": "clean ward15 babble10",
+CONDITIONS = {"alone": "clean echo ward20 ward15 ward10 babble10", "inside": "clean ward15 babble10", "words": "clean babble10", "ordinary": "clean echo ward15 babble10", "talk": "clean ward15 babble10",
               "callouts": "clean echo ward15 ward10 ward5 babble20 babble10 babble5 metronome"}
 
 
@@ -181,7 +181,8 @@ def spoken(folders, lists, classes, fold):
     for path in lists:
         for l in open(path):
             file, calls, *_, words = l.rstrip("\n").split("\t")
-            voice = file.split("/")[0] + "-" + file.split("/")[1].split("_")[0] if file.startswith("held") else file.split("/")[0]
+            kind, name = file.split("/")
+            voice = f"{kind}-{name.split('_')[0]}" if kind in ("held", "ordinary") else kind
             try:
                 w = decode(os.path.join(os.path.dirname(path), file))
             except Exception as e:
@@ -194,7 +195,8 @@ def spoken(folders, lists, classes, fold):
             ids = [classes[int(c) - 1] for c in calls.split()] if calls.replace(" ", "").isdigit() else [calls] if calls else []
             by.setdefault(voice, []).append((w, [(0, len(w) / RATE, ids, words)] if ids else []))
     for voice, items in by.items():
-        yield ("held_" if voice.startswith("held") else "callouts_") + voice.split("-")[-1].replace("_", "."), (1, 2.2), items[:190]
+        kind, _, name = voice.rpartition("-")
+        yield f"{kind or 'callouts'}_{name.replace('_', '.')}", (1, 2.2), items[:260 if kind == "ordinary" else 190]
 
 
 def main():

@@ -20,6 +20,7 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
+import chain
 import corpus
 import folds
 import synth
@@ -71,7 +72,7 @@ def shift(y):
 
 
 def losses(out, y, call, weight, teach):
-    """Cross entropy of both outputs of each net, and of the phones against the teacher's."""
+    """Cross entropy of both outputs of each net, and of the phones against the teacher's; [b, 40, t] mean log posteriors and their labels."""
     lp = out[0].float().log_softmax(1)
     n, t = lp.shape[0], lp.shape[3]
     y, call = shift(y)[:, :t], shift(call)[:, :t]
@@ -79,7 +80,7 @@ def losses(out, y, call, weight, teach):
     hard = F.cross_entropy(lp, many(y), ignore_index=IGNORE, label_smoothing=.03)
     calls = F.cross_entropy(out[1].float(), many(call), ignore_index=IGNORE, weight=weight)
     soft = -(teach * lp).sum(1)[:, :, DELAY:].mean()
-    return hard, soft, calls
+    return hard, soft, calls, lp.mean(0).log_softmax(1), y
 
 
 def spec_mask(m):
@@ -116,7 +117,7 @@ def evaluate(model, hear, pool, aug, b):
     state = torch.cuda.get_rng_state() if torch.cuda.is_available() else None
     torch.manual_seed(7)
     right, total = np.zeros(model.nets + 2), np.zeros(model.nets + 2)
-    with torch.no_grad(), torch.autocast("cuda", dtype=torch.bfloat16, enabled=torch.cuda.is_available()):
+    with torch.no_grad(), torch.autocast("cuda" if torch.cuda.is_available() else "cpu", dtype=torch.bfloat16, enabled=torch.cuda.is_available()):
         for _ in range(3):
             x, y, call, _ = pool.batch(b)
             o = model(hear(aug(x, torch.tensor(1., device=x.device)) if aug else x))
@@ -175,6 +176,8 @@ def arguments():
     ap.add_argument("--start-callouts", help="callouts.tsv of these")
     ap.add_argument("--lr", type=float, default=6e-4); ap.add_argument("--hard", type=float, default=1., help="how loud the trouble gets, 0 to 1")
     ap.add_argument("--teacher", type=float, default=0., help="weight of the teacher against the labels")
+    ap.add_argument("--sequence", type=float, default=0., help="weight of whole sequences (chain.py) against single labels")
+    ap.add_argument("--copies", type=int, default=1, help="other throats that say what the people said")
     return ap.parse_args()
 
 
@@ -193,6 +196,7 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
         ema.trunk_of = torch.compile(ema.trunk_of, dynamic=False)
     wait = [(p.rsplit(":", 1)[0], float(p.rsplit(":", 1)[1])) for p in a.pools]
     pools, begin, step, last = list(people_pools), time.time(), 0, time.time()
+    paths = chain.Chain(pools, a.batch, ((CROP - 400) // 160 - 4) // 2 + 1, dev) if a.sequence else None
     end = a.until or begin + a.seconds
     while True:
         now = time.time()
@@ -218,13 +222,17 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
             x, y, call = torch.where(mute, x * 0, x), torch.where(mute, y * 0, y), torch.where(mute, call * 0, call)
             noisy = hear.train(loud(x, torch.tensor(a.hard * min(1., (.3 if scratch else .7) + 2 * u), device=dev)))
             clean = hear(x) if a.teacher else None
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=dev == "cuda"):
+        with torch.autocast(dev, dtype=torch.bfloat16, enabled=dev == "cuda"):
             with torch.no_grad():
                 teach = ema(clean)[0].float().log_softmax(1).mean(0).softmax(0) if a.teacher else torch.zeros(40, *y.shape, device=dev)
             out = model(noisy)
-            hard, soft, calls = losses(out, y, call, weight, teach)
+            hard, soft, calls, mean, y = losses(out, y, call, weight, teach)
             part = a.teacher * min(1, max(0, (u - .25) / .2)) if scratch else a.teacher * min(1, u / .1)
             loss = (1 - part) * hard + part * soft + calls
+        whole = torch.zeros(())
+        if paths:
+            pull, whole = paths(mean.transpose(0, 1), y)
+            loss = (1 - a.sequence) * loss + a.sequence * (pull + calls)
         opt.zero_grad(); loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.)
         opt.step(); step += 1
@@ -235,7 +243,7 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
                 p.lerp_(q, 1 - k) if p.is_floating_point() else p.copy_(q)
         if now - last > 60 or step == 300:
             last = now
-            say(f"{u:.2f} step {step} {1000 * (now - begin) / step:.0f} ms hard {hard.item():.3f} soft {soft.item():.3f} calls {calls.item():.3f} dev " +
+            say(f"{u:.2f} step {step} {1000 * (now - begin) / step:.0f} ms hard {hard.item():.3f} soft {soft.item():.3f} whole {whole.item():.3f} calls {calls.item():.3f} dev " +
                 " | ".join(f"{n} {evaluate(ema, hear, p, g, a.batch)}" for n, p in dev_pools for g in (None, loud)))
             if u > .3:
                 keep(ema)
@@ -252,8 +260,8 @@ def main():
     people = People(a.people, a.fold)
     said = [r for r in people.keep if r["words"]]
     rng = random.Random(a.seed)
-    with mp.get_context("fork").Pool(max(2, (os.cpu_count() or 4) // 4)) as pool:
-        others = pool.map(altered, [(*people.cut(r), rng.random()) for r in said], 16)
+    with mp.get_context("fork").Pool(max(2, (os.cpu_count() or 4) // 2)) as pool:
+        others = pool.map(altered, [(*people.cut(r), rng.random()) for r in said * a.copies], 16)
     pools = [(people.joined(said + others, dev), 1.)]
     unknown = [r for r in people.keep if r["kind"] == "speech" and not r["words"]]
     if unknown:
