@@ -2,6 +2,7 @@ package figures
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"coxswain/timeline"
@@ -32,6 +33,18 @@ type DrugTotal struct {
 	Doses   int     `json:"doses"`
 	Mg      float64 `json:"mg"`      // of the doses whose amount was called
 	Unnamed int     `json:"unnamed"` // doses without an amount
+}
+
+// Amount is the total in words. Doses whose amount was not called, or not in milligrams or
+// grams, have none: they are no nought.
+func (t DrugTotal) Amount() string {
+	switch {
+	case t.Unnamed == t.Doses:
+		return "amount in mg not called"
+	case t.Unnamed > 0:
+		return fmt.Sprintf("%s mg and %d without an amount in mg", timeline.FormatNumber(t.Mg), t.Unnamed)
+	}
+	return timeline.FormatNumber(t.Mg) + " mg"
 }
 
 // DrugTotals lists the drugs given, by name.

@@ -163,7 +163,11 @@ func (r *Record) Utstein() []Field {
 	)
 	var drugs []string
 	for _, d := range r.Drugs {
-		drugs = append(drugs, fmt.Sprintf("%s %d times, %s mg", d.Drug, d.Doses, timeline.FormatNumber(d.Mg)))
+		times := "times"
+		if d.Doses == 1 {
+			times = "time"
+		}
+		drugs = append(drugs, fmt.Sprintf("%s %d %s, %s", d.Drug, d.Doses, times, d.Amount()))
 	}
 	add("drugs given", strings.Join(drugs, "; "), "drugs called as given during the event")
 	sustained := "unknown"

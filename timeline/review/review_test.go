@@ -292,7 +292,7 @@ func TestUtsteinFields(t *testing.T) {
 	}
 	for field, want := range map[string]string{"recognition of the arrest": "2026-03-01T14:00:10Z",
 		"first shock": "2026-03-01T14:00:47Z", "first documented rhythm": "VF", "number of shocks": "1",
-		"drugs given": "epinephrine 1 times, 1 mg", "sustained return of circulation": "unknown",
+		"drugs given": "epinephrine 1 time, 1 mg", "sustained return of circulation": "unknown",
 		"outcome of the event": "return of circulation", "sex": ""} {
 		if got[field] != want {
 			t.Errorf("%s: %q, want %q", field, got[field], want)

@@ -144,7 +144,8 @@ const fillFigures = () => {
   }));
   const list = (id, rows) => $(id).replaceChildren(...rows.map(([a, b]) => { const tr = el("tr"); tr.append(el("td", a), el("td", b, { class: "n" })); return tr; }));
   list("rhythms", rec.rhythms.map(r => [r.rhythm, clock(r.seconds)]));
-  list("drugs", (rec.drugs || []).map(d => [d.drug.replaceAll("_", " "), `${d.doses} given, ${Math.round(1000 * d.mg) / 1000} mg` + (d.unnamed ? `, ${d.unnamed} without an amount` : "")]));
+  list("drugs", (rec.drugs || []).map(d => [d.drug.replaceAll("_", " "), `${d.doses} given, ` + (d.unnamed === d.doses ? "amount in mg not called"
+    : `${Math.round(1000 * d.mg) / 1000} mg` + (d.unnamed ? ` and ${d.unnamed} without an amount in mg` : ""))]));
 };
 
 // ---- amendments, in place ----
