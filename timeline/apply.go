@@ -186,6 +186,7 @@ func (s *State) lose(at Time) {
 
 func (s *State) pulse(e Event) {
 	at := e.At
+	slowChild := s.Compressing && s.Rhythm == Brady && (s.Patient == "child" || s.Patient == "infant")
 	s.stop(at)
 	s.spared()
 	if !s.PulsePresent {
@@ -195,7 +196,7 @@ func (s *State) pulse(e Event) {
 		s.FirstROSC = at
 	}
 	s.PulsePresent, s.PausedFrom, s.CycleFrom = true, Never, Never
-	s.MetronomeForced, s.clearOver = false, true
+	s.MetronomeForced, s.clearOver = slowChild, true // on a child's slow pulse the beat goes on until stable
 }
 
 func (s *State) start(at Time) {
@@ -341,6 +342,7 @@ func (s *State) patient(e Event) {
 	case PatientStable, PatientUnstable:
 		s.spared()
 		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+		s.MetronomeForced = s.MetronomeForced && s.Unstable
 		if s.RoundAt == Never {
 			s.RoundAt = e.At
 		}

@@ -34,7 +34,13 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 	for _, sp := range s.spoken {
 		ours, words := plain(sp.Text), plain(h.Text)
 		i := strings.Index(ours, words)
-		if i < 0 || h.Start <= sp.At || h.End >= sp.Until+echoDelay {
+		if i < 0 || h.Start <= sp.At {
+			continue
+		}
+		if h.Start < sp.Until && strings.HasPrefix(sp.Cue.ID, "hear.") {
+			return true // a question of ours is not answered by its own sound, however late that comes
+		}
+		if h.End >= sp.Until+echoDelay {
 			continue
 		}
 		from := sp.At + (sp.Until-sp.At)*timeline.Time(i)/timeline.Time(len(ours))
