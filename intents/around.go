@@ -15,7 +15,7 @@ type Around struct {
 	// as clear as beside silence.
 	Beside []string `yaml:"beside" json:"beside,omitempty"`
 	// Forbid a callout anywhere in the same breath, by the reason (negation, question,
-	// condition, order, elsewhere): the reason is told when a callout is thrown away.
+	// condition, order, elsewhere; Unsure has it asked about instead): the reason is told when a callout is thrown away.
 	Forbid map[string][]string `yaml:"forbid" json:"forbid,omitempty"`
 	// Within are those of Forbid that may also stand between the words of a phrase:
 	// "epinephrine has not been given".
@@ -25,8 +25,12 @@ type Around struct {
 	When []string `yaml:"when" json:"when,omitempty"`
 }
 
-// Told is the reason of a time: see Surround.
-const Told = "when"
+// Reasons of words around a callout (see Surround) that do not forbid it: a time, and what
+// makes it something to be asked about ("i think", "maybe", "no sorry").
+const (
+	Told   = "when"
+	Unsure = "unsure"
+)
 
 // clean writes the words as phrases are written.
 func (a *Around) clean() {

@@ -13,7 +13,11 @@ var verbs = []verb{
 	{"start", "started", "starting"}, {"restart", "restarted", "restarting"}, {"resume", "resumed", "resuming"},
 	{"continue", "continued", "continuing"}, {"stop", "stopped", "stopping"}, {"hold", "held", "holding"},
 	{"pause", "paused", "pausing"}, {"charge", "charged", "charging"},
+	{"give", "gave", "giving"}, {"shock", "shocked", "shocking"},
 }
+
+// ordered are the verbs whose order means that it is done, and is a callout itself.
+var ordered = strings.Fields("started resumed continued stopped held paused restarted")
 
 // dangerous are the callouts, by how their ids begin, whose inflections are talk: what
 // is logged wrongly of them is acted on.
@@ -24,7 +28,9 @@ var dangerous = []string{"compressions.", "shock.", "drug."}
 var told = [][2]string{
 	{"we have ", "he had "}, {"she is ", "is she "}, {"this is ", "is this "}, {"it is ", "is it "},
 	{"we are ", "are we "}, {"there is ", "is there "}, {"this is ", "this isn't "}, {"it is ", "it isn't "},
-	{"it's ", "is it "}, {"we delivered ", "who delivered "},
+	{"it's ", "is it "}, {"we delivered ", "who delivered "}, {"that's ", "is that "}, {"that is ", "is that "},
+	{"we have ", "we had "}, {"i have ", "i had "}, {"we have ", "we might have "}, {"i have ", "i might have "},
+	{"we have ", "we need "}, {"she is ", "she is not "}, {"patient is ", "patient is not "},
 }
 
 // inflections are sentences that have the sound of a callout in another form of its words
@@ -60,12 +66,15 @@ func inflect(words []string, acted bool) (out []string) {
 		}
 	}
 	rest := strings.Join(words[1:], " ")
+	if drug, ok := strings.CutSuffix(strings.Join(words, " "), " is in"); ok && acted {
+		out = append(out, drug+" is due")
+	}
 	for _, w := range verbs {
 		switch {
 		case rest == "" || !acted:
 		case words[0] == w.order:
 			out = append(out, "who "+w.past+" "+rest, "they "+w.past+" "+rest, "who is "+w.doing+" "+rest)
-		case words[0] == w.doing:
+		case words[0] == w.past && !slices.Contains(ordered, w.past), words[0] == w.doing:
 			out = append(out, w.order+" "+rest)
 		}
 	}

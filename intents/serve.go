@@ -54,11 +54,12 @@ type message struct {
 // A plug-in that says no more has decided: each result becomes an event. One that
 // leaves the decision to coxswain, which knows the case, adds to a result
 //
-//	"open":true, "need":0.6, "forbidden":"question",
+//	"open":true, "need":0.6, "forbidden":"question", "when":"two minutes ago",
 //	"rivals":[{"callout":"drug.atropine","text":"atropine given","values":{},"confidence":0.4}]
 //
 // all but "open" optional: what it would ask for itself, why the words around it make it
-// no callout, and what else it may have been. Then all that may have been said is
+// no callout, the time that was told with it, and what else it may have been: the same callout
+// with another number, if it cannot tell the two. Then all that may have been said is
 // worth a line, from a confidence of about 0.2.
 //
 // A result comes before the "heard" line that reaches its "decided". At end of

@@ -43,8 +43,10 @@ type Callout struct {
 	// Answers are phrases of it that are too short to be heard but after a question.
 	Answers []string `yaml:"answers" json:"answers,omitempty"`
 	Lead    bool     `yaml:"lead" json:"lead,omitempty"` // asks for the lead word
-	New     bool     `yaml:"new" json:"new,omitempty"`   // a site's own id beside the built-in ones
-	Line    int      `yaml:"-" json:"-"`
+	// Alone callouts are a breath of their own, courtesies aside: "cancel that order" is no "cancel that".
+	Alone bool `yaml:"alone" json:"alone,omitempty"`
+	New   bool `yaml:"new" json:"new,omitempty"` // a site's own id beside the built-in ones
+	Line  int  `yaml:"-" json:"-"`
 }
 
 // UnmarshalYAML keeps the line for errors.
@@ -52,7 +54,7 @@ func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
 	type plain Callout
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		switch k := n.Content[i]; k.Value {
-		case "id", "phrases", "confidence", "usual", "max", "answers", "lead", "new":
+		case "id", "phrases", "confidence", "usual", "max", "answers", "lead", "alone", "new":
 		default:
 			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
 		}

@@ -26,7 +26,7 @@ const (
 	besideGap     = 8    // frames between a phrase and the word beside it
 	waitFrames    = 35   // that a phrase waits at most while its speaker goes on: 0.7 s
 	strangeBefore = 0.86 // confidence that a phrase needs after clear words that are not known
-	strangeBehind = 0.7  // and before such words: what forbids mostly comes first
+	strangeBehind = 0.8  // and before such words: what forbids mostly comes first
 	firstFrames   = 12   // of a breath, in which a word is likelier than later,
 	firstCredit   = 1.4  // by so much: questions and openers come first
 	behindCost    = 1.4  // more for words that forbid behind a phrase
@@ -47,6 +47,7 @@ type aside struct {
 	cost   float32
 	slight bool // a word that running speech makes next to nothing of
 	alike  bool // a courtesy that is one sound from a word that forbids
+	opens  bool // an article: it means nothing before a phrase, and behind one that it goes on
 }
 
 // addAround adds the words around callouts. They lie behind the phrases' states and
@@ -73,7 +74,7 @@ func (g *graph) addAround() error {
 			cost = forbidCost
 		}
 		slight := len(p.Parts) == 1 && weak[p.Text] != ""
-		a := aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons)}
+		a := aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons), p.Text == "a" || p.Text == "the"}
 		if g.asides = append(g.asides, a); a.reason != intents.Told {
 			g.before = append(g.before, a)
 		}
@@ -275,6 +276,7 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
 	out.forbidden = d.forbiddenBefore(words, c.start)
+	out.settle()
 	near := float64(nearForbid)
 	if n := len(words); n > 0 && words[n-1].alike {
 		near = nearAlike
@@ -325,11 +327,9 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 			}
 		}
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
-			b.right = plainBehind
-			if words[0].reason == "" || words[0].reason == intents.Told {
-				b.right = 1
-			}
+			b.right = words[0].stands()
 		}
+		b.settle()
 		b.when, b.whenFrom = d.told(c, words)
 	}
 	if b.forbidden == "" {
@@ -340,19 +340,6 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		}
 	}
 	return b
-}
-
-// strange is the confidence that a phrase needs for clear words beside it that are not known.
-func (d *decoder) strange(c candidate, b breath) float64 {
-	switch {
-	case len(d.g.asides) == 0:
-		return 0
-	case b.left == 0 && d.clearly(c.start-12, c.start-2):
-		return strangeBefore
-	case b.right == 0 && d.clearly(c.end+2, c.end+12):
-		return strangeBehind
-	}
-	return 0
 }
 
 // pauseBefore is the frame that the breath of frame t begins with, not before least.

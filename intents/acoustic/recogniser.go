@@ -189,6 +189,9 @@ func (r *Recogniser) judge(w proposal) {
 	if b.doubtful {
 		out.Need = 1 // to be asked about
 	}
+	if p := r.dec.g.phrases[w.phrase]; p.Callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
+		b.forbidden, out.Forbidden = "sentence", "sentence"
+	}
 	accepted := out.Confidence >= out.Need && b.forbidden == ""
 	if accepted {
 		r.last = w.end

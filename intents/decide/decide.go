@@ -21,6 +21,8 @@ const (
 // What is asked about, and how long an answer may take.
 const (
 	askFrom  = 0.3               // probability from which a callout is asked about
+	surer    = 0.2               // by which the same speech must be surer than it needs, once it was asked about
+	least    = 0.4               // confidence without which no case makes a callout sure
 	settles  = 0.25              // and from which the same callout again settles it
 	clearLed = 0.7               // log odds by which a callout must lead its likeness to be called by its name
 	patience = 10 * intents.Rate // samples in which a question may be answered
@@ -99,7 +101,10 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 // was asked about.
 func (d *Decision) verdict(need float64, same bool) Verdict {
 	switch {
-	case d.sure >= need && d.Name && !d.When && d.Which == "":
+	case same && d.sure < need+surer:
+		d.Why = append(d.Why, "the same speech as what was asked about")
+		return Ignore
+	case d.sure >= need && d.Result.Confidence >= least && d.Name && !d.When && d.Which == "":
 		return Accept
 	case same:
 		d.Why = append(d.Why, "the same speech as what was asked about")
