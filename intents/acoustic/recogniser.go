@@ -179,20 +179,8 @@ func (r *Recogniser) judge(w proposal) {
 	}
 	r.ended = w.end
 	w.before, w.after = max(w.before, b.left), max(w.after, b.right)
-	out := w.result
-	out.Confidence, out.Decided = math.Round(w.confidence(r.model)*1000)/1000, r.heard
-	if r.trace != nil {
-		features, sounds := w.values()
-		r.trace(out, features, sounds)
-	}
-	out.Need, out.Forbidden, out.When = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden, b.when
-	if b.doubtful {
-		out.Need = 1 // to be asked about
-	}
-	if p := r.dec.g.phrases[w.phrase]; p.Callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
-		b.forbidden, out.Forbidden = "sentence", "sentence"
-	}
-	accepted := out.Confidence >= out.Need && b.forbidden == ""
+	out := r.weighed(w, b)
+	accepted := out.Confidence >= out.Need && out.Forbidden == ""
 	if accepted {
 		r.last = w.end
 	}
@@ -204,6 +192,25 @@ func (r *Recogniser) judge(w proposal) {
 		out.Need = 0
 		r.results = append(r.results, out)
 	}
+}
+
+// weighed is the result of a phrase with its confidence, what it needs in the sentence
+// around it, and what forbids it.
+func (r *Recogniser) weighed(w proposal, b breath) intents.Result {
+	out := w.result
+	out.Confidence, out.Decided = math.Round(w.confidence(r.model)*1000)/1000, r.heard
+	if r.trace != nil {
+		features, sounds := w.values()
+		r.trace(out, features, sounds)
+	}
+	out.Need, out.Forbidden, out.When = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden, b.when
+	if b.doubtful {
+		out.Need = 1 // to be asked about
+	}
+	if r.dec.g.phrases[w.phrase].Callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
+		out.Forbidden = "sentence"
+	}
+	return out
 }
 
 // withoutNumber is a phrase without the number that it was found with, if that is part of a
