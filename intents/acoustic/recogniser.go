@@ -159,10 +159,14 @@ func (r *Recogniser) due(w *proposal) bool {
 	if len(r.dec.g.asides) == 0 || late > 2*waitFrames || !r.dec.speaking() {
 		return true
 	}
-	if late > w.patience && r.dec.telling(c) {
-		w.patience = late + morePatience
+	if late <= w.patience || r.dec.outgrown(c) {
+		return false
 	}
-	return late > w.patience && !r.dec.outgrown(c)
+	if r.dec.telling(c) { // asked last: it costs a search of its own
+		w.patience = late + morePatience
+		return false
+	}
+	return true
 }
 
 // judge decides whether a phrase was said as a callout.
