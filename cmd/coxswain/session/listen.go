@@ -76,7 +76,7 @@ func (s *oneCase) askedAloud() bool {
 // listen decides about a result: it is called, asked about, or ignored.
 func (s *Session) listen(r intents.Result) {
 	c := s.o.Vocabulary.Find(r.Callout)
-	if c == nil || s.now.ownVoice(s.now.heard(r)) {
+	if h := s.now.heard(r); c == nil || s.now.ownVoice(h) || s.now.beginsUnder(timeline.Kind(r.Callout), h) {
 		slog.Debug("own voice, or unknown", "callout", r.Callout)
 		return
 	}

@@ -1,9 +1,11 @@
 package session
 
 import (
+	"slices"
 	"strings"
 
 	"coxswain/audio"
+	"coxswain/prompts"
 	"coxswain/timeline"
 )
 
@@ -49,4 +51,18 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 		}
 	}
 	return false
+}
+
+// beginsUnder reports whether a callout that would begin the first case was heard while a
+// sentence of ours sounded. Before anybody has spoken the echo canceller does not know the
+// room, and our first words have been taken for a rhythm. Who calls the start, or that hands
+// are on the chest, is heard all the same.
+func (s *oneCase) beginsUnder(k timeline.Kind, h *timeline.Heard) bool {
+	begun := s.machine.State().Started != timeline.Never
+	if begun || k == timeline.CodeStart || k == timeline.CompressionsStart || h.End-h.Start < shortest {
+		return false
+	}
+	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {
+		return h.End > sp.At && h.Start < sp.Until+echoDelay
+	})
 }

@@ -35,3 +35,35 @@ func TestOwnVoice(t *testing.T) {
 		}
 	}
 }
+
+// Our first words begin no case, whatever they are taken for: only who calls the start, or
+// compressions, is heard while they sound.
+func TestOwnVoiceBeginsNoCase(t *testing.T) {
+	p, err := timeline.LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	opening := []prompts.Spoken{{Text: "Coxswain is listening.", At: timeline.Seconds(0.5), Until: timeline.Seconds(3)}}
+	idle := &oneCase{machine: timeline.NewMachine(p), spoken: opening}
+	running := &oneCase{machine: timeline.NewMachine(p, timeline.Event{Seq: 1, Kind: timeline.CodeStart}), spoken: opening}
+	for _, c := range []struct {
+		kind       timeline.Kind
+		start, end float64
+		under      bool
+	}{
+		{"rhythm.torsades", 0.47, 1.25, true},
+		{"rhythm.torsades", 3.1, 3.9, true}, // comes back late
+		{"rhythm.torsades", 3.3, 4.1, false},
+		{timeline.CodeStart, 1, 1.9, false},
+		{timeline.CompressionsStart, 1, 1.9, false},
+		{"rhythm.vf", 1, 1.01, false}, // typed
+	} {
+		h := &timeline.Heard{Start: timeline.Seconds(c.start), End: timeline.Seconds(c.end)}
+		if got := idle.beginsUnder(c.kind, h); got != c.under {
+			t.Errorf("%s from %v to %v: thrown away %v, want %v", c.kind, c.start, c.end, got, c.under)
+		}
+		if running.beginsUnder(c.kind, h) {
+			t.Errorf("%s from %v s is thrown away while a case runs", c.kind, c.start)
+		}
+	}
+}
