@@ -15,6 +15,9 @@ const (
 	// atWords is how far from their place in our sentence its words may be heard: the
 	// place goes by letters, which take unlike times to say.
 	atWords = audio.Rate * 2 / 5
+	// plainly is the confidence of what cannot be ours. Common practice, no source: our own
+	// words came back at up to 0.86.
+	plainly = 0.9
 	// shortest is shorter than any words that were spoken: what is typed takes less.
 	shortest = audio.Rate / 10
 )
@@ -55,11 +58,12 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 
 // beginsUnder reports whether a callout that would begin the first case was heard while a
 // sentence of ours sounded. Before anybody has spoken the echo canceller does not know the
-// room, and our first words have been taken for a rhythm. Who calls the start, or that hands
-// are on the chest, is heard all the same.
+// room, and our first words have been taken for a rhythm, at 0.86. What is plainly heard, the
+// start, and that hands are on the chest, count all the same.
 func (s *oneCase) beginsUnder(k timeline.Kind, h *timeline.Heard) bool {
 	begun := s.machine.State().Started != timeline.Never
-	if begun || k == timeline.CodeStart || k == timeline.CompressionsStart || h.End-h.Start < shortest {
+	urgent := k == timeline.CodeStart || k == timeline.CompressionsStart
+	if begun || urgent || h.Confidence >= plainly || h.End-h.Start < shortest {
 		return false
 	}
 	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {

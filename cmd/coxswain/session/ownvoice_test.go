@@ -47,18 +47,19 @@ func TestOwnVoiceBeginsNoCase(t *testing.T) {
 	idle := &oneCase{machine: timeline.NewMachine(p), spoken: opening}
 	running := &oneCase{machine: timeline.NewMachine(p, timeline.Event{Seq: 1, Kind: timeline.CodeStart}), spoken: opening}
 	for _, c := range []struct {
-		kind       timeline.Kind
-		start, end float64
-		under      bool
+		kind             timeline.Kind
+		start, end, sure float64
+		under            bool
 	}{
-		{"rhythm.torsades", 0.47, 1.25, true},
-		{"rhythm.torsades", 3.1, 3.9, true}, // comes back late
-		{"rhythm.torsades", 3.3, 4.1, false},
-		{timeline.CodeStart, 1, 1.9, false},
-		{timeline.CompressionsStart, 1, 1.9, false},
-		{"rhythm.vf", 1, 1.01, false}, // typed
+		{"rhythm.torsades", 0.47, 1.25, 0.8, true},
+		{"rhythm.torsades", 3.1, 3.9, 0.8, true}, // comes back late
+		{"rhythm.torsades", 3.3, 4.1, 0.8, false},
+		{"rhythm.torsades", 1, 1.9, 0.97, false}, // plainly heard
+		{timeline.CodeStart, 1, 1.9, 0.7, false},
+		{timeline.CompressionsStart, 1, 1.9, 0.7, false},
+		{"rhythm.vf", 1, 1.01, 0.7, false}, // typed
 	} {
-		h := &timeline.Heard{Start: timeline.Seconds(c.start), End: timeline.Seconds(c.end)}
+		h := &timeline.Heard{Start: timeline.Seconds(c.start), End: timeline.Seconds(c.end), Confidence: c.sure}
 		if got := idle.beginsUnder(c.kind, h); got != c.under {
 			t.Errorf("%s from %v to %v: thrown away %v, want %v", c.kind, c.start, c.end, got, c.under)
 		}
