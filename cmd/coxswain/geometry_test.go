@@ -132,6 +132,7 @@ func TestNoTextOnAnother(t *testing.T) {
 	names := geometry(t, dir)
 	server := httptest.NewServer(web.Guard(library(t, dir), ""))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, "about:blank")
 	look := func(what string) {
 		t.Helper()

@@ -76,6 +76,7 @@ func TestWallDisplay(t *testing.T) {
 	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}),
 		"a-word-of-26-letters-or-so"))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")

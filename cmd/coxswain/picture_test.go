@@ -46,6 +46,7 @@ func TestPictures(t *testing.T) {
 	}
 	server := httptest.NewServer(web.Guard(page, ""))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL)
 	do(t, ctx, chromedp.EmulateViewport(1360, 1000), poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length === 2`))
 	list := picture(t, ctx, "review", "#strips, #about, details p, template, [hidden]")
@@ -53,6 +54,7 @@ func TestPictures(t *testing.T) {
 	box.Store(mid)
 	wall := httptest.NewServer(web.Guard(web.Wall(&box), ""))
 	defer wall.Close()
+	defer wall.CloseClientConnections() // a browser may hold its sound open
 	do(t, ctx, chromedp.Navigate(wall.URL), chromedp.EmulateViewport(1360, 765), arrive(`$("given").children.length > 0`))
 	list += picture(t, ctx, "wall", "[hidden]")
 	do(t, ctx, chromedp.Navigate("about:blank")) // lets go of the wall's stream

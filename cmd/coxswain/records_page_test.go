@@ -65,6 +65,7 @@ func TestRecordsPage(t *testing.T) {
 	}
 	server := httptest.NewServer(web.Guard(library(t, dir), "a-word-of-26-letters-or-so"))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	shown := func(want int) chromedp.Action {
 		return arrive(fmt.Sprintf(`document.querySelectorAll("#rows a").length === %d`, want))

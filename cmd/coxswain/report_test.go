@@ -98,6 +98,7 @@ func TestWebVTTInAPlayer(t *testing.T) {
 	})
 	server := httptest.NewServer(mux)
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL)
 	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
 	const want = "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|" +

@@ -33,6 +33,7 @@ func TestReviewPage(t *testing.T) {
 	}
 	server := httptest.NewServer(web.Guard(h, "a-word-of-26-letters-or-so"))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	if q := eval[string](t, ctx, `location.search`); q != "" {
 		t.Errorf("the word stays in the address bar: %s", q)
@@ -132,6 +133,7 @@ func TestReviewRefuses(t *testing.T) {
 	}
 	server := httptest.NewServer(web.Guard(h, ""))
 	defer server.Close()
+	defer server.CloseClientConnections() // a browser may hold its sound open
 	body := `{"do":"retract","seq":4,"by":"AB","reason":"x"}`
 	for _, c := range []struct {
 		method, path, kind, origin string
