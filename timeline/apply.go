@@ -186,7 +186,7 @@ func (s *State) lose(at Time) {
 
 func (s *State) pulse(e Event) {
 	at := e.At
-	slowChild := s.Compressing && s.Rhythm == Brady && (s.Patient == "child" || s.Patient == "infant")
+	slowChild := s.Compressing && s.Rhythm == Brady && OfChild(s.Patient)
 	s.stop(at)
 	s.spared()
 	if !s.PulsePresent {

@@ -47,7 +47,7 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 		known, perKg = max(known, mostOf(v.Drugs[name].Doses, 0)), max(perKg, v.Drugs[name].perKg())
 	}
 	most, each, small := mostOf(d.Doses, 0), d.perKg(), d.leastFixed()
-	child := variant == "child" || variant == "infant"
+	child := OfChild(variant)
 	switch {
 	case known > 0 && most > times*known || perKg > 0 && each > times*perKg:
 		return fmt.Errorf("a dose of %s mg is more than %s times the largest below it, %s mg",

@@ -117,3 +117,6 @@ func (p *Protocol) believable(s State) bool {
 	low, high := p.plausibleKg(s)
 	return s.WeightKg >= low && s.WeightKg <= high
 }
+
+// OfChild reports whether a kind of patient is child or infant, as it is called.
+func OfChild(patient string) bool { return patient == "child" || patient == "infant" }

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"net/http/httptest"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -61,9 +60,7 @@ func everyPage(t *testing.T) []atPage {
 	code := codeRecord(t, filepath.Join(records, "code"), 60)
 	ok(t, "amend", code, "--do", "retract", "--event", "5", "--by", "AB", "--reason", "was sinus")
 	serve := func(h http.Handler) string {
-		s := httptest.NewServer(web.Guard(h, ""))
-		t.Cleanup(func() { s.CloseClientConnections(); s.Close() })
-		return s.URL
+		return served(t, web.Guard(h, "")).URL
 	}
 	lib, drill, paper := serve(library(t, records)), serve(drillPage(t, t.TempDir())), "file://"+printed(t, code)
 	paused, since := 8.2, 4.0

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"sync"
@@ -133,4 +135,13 @@ func shot(t testing.TB, ctx context.Context, name string) {
 	var png []byte
 	do(t, ctx, chromedp.FullScreenshot(&png, 100))
 	os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
+}
+
+// served serves pages until the test is over. Its connections are cut first: a browser may hold
+// a page's sound open for as long as it is asked to wait.
+func served(t testing.TB, h http.Handler) *httptest.Server {
+	t.Helper()
+	server := httptest.NewServer(h)
+	t.Cleanup(func() { server.CloseClientConnections(); server.Close() })
+	return server
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"net/http"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -58,9 +57,7 @@ func drillPage(t *testing.T, records string) http.Handler {
 // refused with what comes near; the debriefing has what earned points and what did
 // not, each a link into its moment. One drill runs at a time.
 func TestDrillPage(t *testing.T) {
-	server := httptest.NewServer(web.Guard(drillPage(t, t.TempDir()), ""))
-	defer server.Close()
-	defer server.CloseClientConnections()
+	server := served(t, web.Guard(drillPage(t, t.TempDir()), ""))
 	ctx := browser(t, server.URL+"/practice/")
 	do(t, ctx, arrive(`document.querySelectorAll("#cases input").length > 5`), chromedp.SendKeys(`[name="team"]`, "Night shift"))
 	shot(t, ctx, "drill-choose")

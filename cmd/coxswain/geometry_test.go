@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"net/http/httptest"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -130,9 +129,7 @@ func geometry(t testing.TB, dir string) (names []string) {
 func TestNoTextOnAnother(t *testing.T) {
 	dir := t.TempDir()
 	names := geometry(t, dir)
-	server := httptest.NewServer(web.Guard(library(t, dir), ""))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, web.Guard(library(t, dir), ""))
 	ctx := browser(t, "about:blank")
 	look := func(what string) {
 		t.Helper()
@@ -172,9 +169,7 @@ func TestWallFits(t *testing.T) {
 	n.Recogniser = "failed"
 	var box session.Box
 	box.Store(n)
-	server := httptest.NewServer(web.Guard(web.Wall(&box), ""))
-	defer server.Close()
-	defer server.CloseClientConnections()
+	server := served(t, web.Guard(web.Wall(&box), ""))
 	ctx := browser(t, server.URL)
 	do(t, ctx, arrive(`$("given").children.length === 5`))
 	for _, size := range [][2]int64{{1920, 1080}, {1280, 720}, {1024, 768}, {3840, 2160}} {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"net/http/httptest"
 	"testing"
 	"time"
 
@@ -73,10 +72,8 @@ func TestWallDisplay(t *testing.T) {
 	var box session.Box
 	paused, n := 7.4, wallOf(125, 40)
 	box.Store(n)
-	server := httptest.NewServer(web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}),
+	server := served(t, web.Guard(monitor.Handler(monitor.Watched{Latest: &box, Turns: func() int64 { return 1 }}),
 		"a-word-of-26-letters-or-so"))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")

@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -44,17 +43,13 @@ func TestPictures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(web.Guard(page, ""))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, web.Guard(page, ""))
 	ctx := browser(t, server.URL)
 	do(t, ctx, chromedp.EmulateViewport(1360, 1000), poll(`audio.readyState > 0 && document.querySelectorAll(".strip .wave").length === 2`))
 	list := picture(t, ctx, "review", "#strips, #about, details p, template, [hidden]")
 	var box session.Box
 	box.Store(mid)
-	wall := httptest.NewServer(web.Guard(web.Wall(&box), ""))
-	defer wall.Close()
-	defer wall.CloseClientConnections() // a browser may hold its sound open
+	wall := served(t, web.Guard(web.Wall(&box), ""))
 	do(t, ctx, chromedp.Navigate(wall.URL), chromedp.EmulateViewport(1360, 765), arrive(`$("given").children.length > 0`))
 	list += picture(t, ctx, "wall", "[hidden]")
 	do(t, ctx, chromedp.Navigate("about:blank")) // lets go of the wall's stream

@@ -63,9 +63,7 @@ func TestRecordsPage(t *testing.T) {
 		wall := time.Date(2026, 5, 1+k, 9, 0, 0, 0, time.UTC)
 		drillRecord(t, filepath.Join(dir, fmt.Sprintf("2026-05-0%d", 1+k)), "Night <b>shift", wall, calls...)
 	}
-	server := httptest.NewServer(web.Guard(library(t, dir), "a-word-of-26-letters-or-so"))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, web.Guard(library(t, dir), "a-word-of-26-letters-or-so"))
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	shown := func(want int) chromedp.Action {
 		return arrive(fmt.Sprintf(`document.querySelectorAll("#rows a").length === %d`, want))

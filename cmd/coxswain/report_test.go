@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"net/http"
-	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -96,9 +95,7 @@ func TestWebVTTInAPlayer(t *testing.T) {
 		w.Header().Set("Content-Type", "text/html")
 		w.Write([]byte(`<video><track src="a.vtt" kind="captions" default></video>`))
 	})
-	server := httptest.NewServer(mux)
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, mux)
 	ctx := browser(t, server.URL)
 	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
 	const want = "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|" +

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"net/http"
-	"net/http/httptest"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -31,9 +30,7 @@ func TestReviewPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(web.Guard(h, "a-word-of-26-letters-or-so"))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, web.Guard(h, "a-word-of-26-letters-or-so"))
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	if q := eval[string](t, ctx, `location.search`); q != "" {
 		t.Errorf("the word stays in the address bar: %s", q)
@@ -131,9 +128,7 @@ func TestReviewRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(web.Guard(h, ""))
-	defer server.Close()
-	defer server.CloseClientConnections() // a browser may hold its sound open
+	server := served(t, web.Guard(h, ""))
 	body := `{"do":"retract","seq":4,"by":"AB","reason":"x"}`
 	for _, c := range []struct {
 		method, path, kind, origin string

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"net/http/httptest"
 	"path/filepath"
 	"sync"
 	"testing"
@@ -23,8 +22,7 @@ import (
 func BenchmarkScrollTwoHours(b *testing.B) {
 	dir := b.TempDir()
 	silentRecord(b, filepath.Join(dir, "two-hours"), 121, twoHours()...)
-	server := httptest.NewServer(web.Guard(library(b, dir), ""))
-	defer server.Close()
+	server := served(b, web.Guard(library(b, dir), ""))
 	ctx := browser(b, "about:blank")
 	for b.Loop() {
 		do(b, ctx, chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(server.URL+"/record/two-hours/"),
