@@ -38,6 +38,21 @@ func Fold(events []Event) State {
 	return left
 }
 
+// Repeated returns the numbers of the events that stand and tell of a shock or a dose that
+// was told a moment before: they count once, with the first. See State.Repeats.
+func Repeated(events []Event) map[uint64]bool {
+	again := map[uint64]bool{}
+	for s, e := range Replay(events, math.MaxInt64) {
+		if s.Repeats(e) {
+			again[e.Seq] = true
+		}
+	}
+	return again
+}
+
+// Again is what is written behind an event that tells a shock or a dose a second time.
+const Again = "told twice, counts once"
+
 // standing returns the events that were not retracted, in the order of At.
 func standing(events []Event) []Event {
 	gone := Retracted(events)

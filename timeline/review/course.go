@@ -102,7 +102,7 @@ func (r *Record) callouts(s Strip) []Lane {
 	for _, name := range lanes {
 		l := Lane{Name: name, Rows: 6}
 		for _, x := range r.Rows {
-			if !x.Gone && inside(x) && (x.Group == "called" || x.Group == "amended") && laneOf(x.Kind) == name {
+			if !x.Gone && !x.Twice && inside(x) && (x.Group == "called" || x.Group == "amended") && laneOf(x.Kind) == name {
 				l.Marks = append(l.Marks, Tick{x.At.Seconds(), markText(name, x.Text)})
 			}
 		}

@@ -58,6 +58,7 @@ func (r *Record) writeCSV(w io.Writer) error {
 			"confidence",
 			"taken_back",
 			"amendment",
+			"told_twice",
 		},
 	)
 	for _, x := range r.Rows {
@@ -74,6 +75,7 @@ func (r *Record) writeCSV(w io.Writer) error {
 				strconv.FormatFloat(x.Sure, 'f', 3, 64),
 				strconv.FormatBool(x.Gone),
 				plain(x.Note),
+				strconv.FormatBool(x.Twice),
 			},
 		)
 	}

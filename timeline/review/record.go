@@ -53,6 +53,7 @@ type Row struct {
 	Heard  string             `json:"heard,omitempty"`
 	Sure   float64            `json:"sure"`
 	Gone   bool               `json:"gone,omitempty"` // taken back
+	Twice  bool               `json:"told_twice,omitempty"` // a shock or a dose told a second time: it counts once
 	Unsure bool               `json:"unsure,omitempty"`
 	Moved  bool               `json:"moved,omitempty"` // back-dated or re-timed
 	Note   string             `json:"note,omitempty"`  // who amended it, and why
@@ -74,7 +75,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)
 	}
-	gone, words := timeline.Retracted(events), map[uint64]string{}
+	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
 	for _, e := range events {
 		words[e.Seq] = e.Words()
 		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later event tells what became of it
@@ -83,6 +84,9 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		w := newRow(e, gone[e.Seq])
 		if e.Kind == timeline.Retraction {
 			w.Text = "taken back: " + words[e.Retracts]
+		}
+		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
+			w.Text += " (" + timeline.Again + ")"
 		}
 		r.Rows = append(r.Rows, w)
 	}

@@ -59,7 +59,7 @@ const (
 // Timeline prints events as a table at most so many columns wide: session time,
 // time since the code started, what happened, and how surely it was heard.
 func Timeline(w io.Writer, events []timeline.Event, all bool, columns int, caution string) error {
-	gone := timeline.Retracted(events)
+	gone, again := timeline.Retracted(events), timeline.Repeated(events)
 	start := timeline.Fold(events).CodeAt()
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")
@@ -83,6 +83,9 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, columns int, cauti
 		what := e.Describe()
 		if gone[e.Seq] {
 			what += " (taken back)"
+		}
+		if again[e.Seq] {
+			what += " (" + timeline.Again + ")"
 		}
 		if e.Amend != nil {
 			what += fmt.Sprintf(" (amended by %s: %s)", e.Amend.By, e.Amend.Reason)
