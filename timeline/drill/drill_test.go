@@ -366,3 +366,24 @@ func TestSecondCardioversionNeedsAPulse(t *testing.T) {
 		}
 	}
 }
+
+// Who calls no pause earns nothing for having had none above the limit: nobody can shock
+// with hands on (Cheskes, Circulation 2011;124:58), so how long they were is unknown, and
+// the line says so. Who calls half of them can earn half.
+func TestPausesThatNobodyCalledEarnNothing(t *testing.T) {
+	c, p := load(t, "shockable"), protocol(t, "aha-2025")
+	const none = `3 compressions.start, 10 rhythm.vf, 15 shock.given, 17 compressions.start, 137 rhythm.vf,
+		140 shock.given, 142 compressions.start, 180 rosc`
+	const half = `3 compressions.start, 10 rhythm.vf, 15 shock.given, 17 compressions.start, 136 compressions.stop,
+		137 rhythm.vf, 140 shock.given, 142 compressions.start, 180 rosc`
+	for _, run := range []struct {
+		script string
+		points int
+		found  string
+	}{{none, 0, "2 of 2 pauses were not called"}, {half, 2, "at most 2 of 5 points"}} {
+		f := points(t, c.Score(p, called(t, p, run.script)), "no pause in compressions")
+		if f.Points != run.points || f.Of != 5 || !strings.Contains(f.Found, run.found) || !strings.Contains(f.Better, "Call each pause") {
+			t.Errorf("%+v", f)
+		}
+	}
+}

@@ -227,7 +227,8 @@ func holdsAny(s timeline.State, words []string) bool {
 }
 
 // pauseFinding: a point is lost for each time the protocol's limit goes into a
-// pause, 5 at most. Without an arrest there is nothing to judge.
+// pause, 5 at most. Without an arrest there is nothing to judge. Of pauses that nobody
+// called nobody knows how long they were: they earn nothing, each its share.
 func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 	limit := p.Get("pause_limit_s")
 	f := Finding{Of: 5, Points: 5, Found: "none longer", Listen: timeline.Never}
@@ -242,9 +243,16 @@ func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 		f.Points, f.Found, f.Better = 0, "compressions were never called", "Call it when compressions begin."
 		return f
 	}
-	n, lost, longest := 0, 0, 0.0
+	n, lost, longest, seen := 0, 0, 0.0, 0
+	shocked := map[timeline.Time]bool{}
+	for _, x := range course.State.Defibrillations() {
+		shocked[x.At] = true
+	}
 	for _, pause := range course.Pauses {
 		s := pause.Seconds()
+		if !shocked[pause.From] { // else it began with a shock: its start was not called
+			seen++
+		}
 		if s > limit {
 			n++
 			lost += max(1, int(s/limit))
@@ -254,10 +262,16 @@ func pauseFinding(p *timeline.Protocol, events []timeline.Event) Finding {
 		}
 	}
 	if n > 0 {
-		f.Points = max(0, f.Points-lost)
 		f.Found = fmt.Sprintf("%d longer, the longest %.0f s", n, longest)
 		f.Better = "Charge while compressions go on, name who compresses next, and resume before anything else."
 	}
+	if unseen := course.Unseen(); unseen > 0 {
+		f.Points = f.Of * seen / (seen + unseen)
+		f.Found += fmt.Sprintf("; %d of %d pauses were not called, so unknown: at most %d of %d points",
+			unseen, seen+unseen, f.Points, f.Of)
+		f.Better = strings.TrimSpace(f.Better + " Call each pause when hands come off.")
+	}
+	f.Points = max(0, f.Points-lost)
 	return f
 }
 

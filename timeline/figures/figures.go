@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
-	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -171,8 +170,8 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 			_, out[i].Low, out[i].High, estimated = c.fraction(d.Breaths)
 		}
 		if known && !estimated { // no verdict over an estimate
-			if out[i].Met = d.met(v, c.State); d.ID == "longest_pause" && out[i].Met == "yes" && c.unseenPause() {
-				out[i].Met = "" // the pause before a shock was not called: it may have been longer
+			if out[i].Met = d.met(v, c.State); d.ID == "longest_pause" && out[i].Met == "yes" && c.Unseen() > 0 {
+				out[i].Met = "" // a pause that was not called may have been longer
 			}
 		}
 	}
@@ -325,12 +324,33 @@ func (c Course) shockPauses(m map[string]float64) {
 	}
 }
 
-// unseenPause reports whether a shock was called while somebody compressed, by what was
-// called.
-func (c Course) unseenPause() bool {
-	return slices.ContainsFunc(c.State.Defibrillations(), func(x timeline.Shock) bool {
-		return slices.ContainsFunc(c.Hands, func(h Stretch) bool { return h.From < x.At && x.At <= h.To })
-	})
+// unbroken is how long compressions go on at most without a look at the rhythm: two cycles
+// of two minutes (AHA 2020 and 2025, ERC 2021 and 2025: a look every 2 min).
+const unbroken = 240 * timeline.Rate
+
+// Unseen counts the pauses that there must have been and that nobody called: a shock, or a
+// look at the rhythm that ended a cycle, while somebody compressed by what was called, and
+// a stretch of compressions longer than two cycles without either.
+func (c Course) Unseen() int {
+	n, shocks := 0, c.State.Defibrillations()
+	for _, h := range c.Hands {
+		within := 0
+		for _, x := range shocks {
+			if h.From < x.At && x.At <= h.To {
+				within++
+			}
+		}
+		for i, k := range c.Cycles[:max(0, len(c.Cycles)-1)] { // the next follows without a break
+			if h.From < k.To && k.To < h.To && c.Cycles[i+1].From == k.To {
+				within++
+			}
+		}
+		if within == 0 && h.To-h.From > unbroken {
+			within = 1
+		}
+		n += within
+	}
+	return n
 }
 
 // Median is the middle of x, or the mean of the two in the middle.

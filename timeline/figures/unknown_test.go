@@ -44,3 +44,24 @@ func TestWhatNobodyCalledIsUnknown(t *testing.T) {
 		}
 	}
 }
+
+// Pauses that there must have been and that nobody called are counted: before a shock, at a
+// look that ends a cycle, and where nobody looked for two cycles.
+func TestUnseenPauses(t *testing.T) {
+	for name, c := range map[string]struct {
+		events []timeline.Event
+		want   int
+	}{
+		"shocks":   {script(3, "compressions.start", 10, "rhythm.vf", 15, "shock.given", 17, "compressions.start", 60, "rosc"), 1},
+		"looks":    {script(3, "compressions.start", 10, "rhythm.pea", 125, "rhythm.pea", 245, "rhythm.pea", 300, "rosc"), 2},
+		"no looks": {script(3, "compressions.start", 600, "rosc"), 1},
+		"one cycle": {script(3, "compressions.start", 10, "rhythm.pea", 125, "compressions.stop", 128, "rhythm.pea",
+			130, "compressions.start", 200, "rosc"), 0},
+		"called": {script(3, "compressions.start", 9, "compressions.stop", 10, "rhythm.vf", 15, "shock.given",
+			17, "compressions.start", 60, "rosc"), 0},
+	} {
+		if got := Lay(c.events, timeline.End(c.events)).Unseen(); got != c.want {
+			t.Errorf("%s: %d unseen, want %d", name, got, c.want)
+		}
+	}
+}

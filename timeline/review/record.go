@@ -52,7 +52,7 @@ type Row struct {
 	Values map[string]float64 `json:"values,omitempty"`
 	Heard  string             `json:"heard,omitempty"`
 	Sure   float64            `json:"sure"`
-	Gone   bool               `json:"gone,omitempty"` // taken back
+	Gone   bool               `json:"gone,omitempty"`       // taken back
 	Twice  bool               `json:"told_twice,omitempty"` // a shock or a dose told a second time: it counts once
 	Unsure bool               `json:"unsure,omitempty"`
 	Moved  bool               `json:"moved,omitempty"` // back-dated or re-timed
