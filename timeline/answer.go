@@ -194,23 +194,49 @@ func (m *Machine) amount(drug string) (amount Computed, unit string, ok bool) {
 	return amount, "dose_mg", ok
 }
 
-// basis tells what the dose that was asked for last rests on, drug first, with the
-// advice to check it. If something else was asked since, it can only advise.
-func (m *Machine) basis(e Event, now Time) Cue {
-	c := reply("dose.check", e, now, Answer)
+// amountTold is the drug, or "shock", of which coxswain told an amount last: asked for it,
+// or with its advice. If something else was asked since, it is empty; told is false if
+// nothing was said that can rest on anything.
+func (m *Machine) amountTold(basis Event) (drug string, told bool) {
 	for _, last := range slices.Backward(m.events) {
-		f, drug := last.Kind.Family()
-		if last.Seq == e.Seq || !strings.HasPrefix(string(last.Kind), "ask.") {
-			continue
-		}
-		if f != "ask.dose." {
+		if last.At < m.advised.At {
 			break
 		}
+		if last.Seq != basis.Seq && strings.HasPrefix(string(last.Kind), "ask.") && last.Kind != AskBasis {
+			if f, drug := last.Kind.Family(); f == "ask.dose." {
+				return drug, true
+			}
+			return "", true
+		}
+	}
+	if _, energy := m.advised.Values["energy_j"]; energy {
+		return "shock", true
+	}
+	for _, name := range strings.Split(m.advised.ID, ".") {
+		if _, known := m.protocol.Drugs[name]; known {
+			return name, true
+		}
+	}
+	return "", len(m.said) > 0
+}
+
+// basis tells what the amount that was told last rests on, drug first, with the advice to
+// check it.
+func (m *Machine) basis(e Event, now Time) Cue {
+	c := reply("dose.check", e, now, Answer)
+	drug, told := m.amountTold(e)
+	if !told {
+		c.ID = "answer.nothing"
+	}
+	if drug != "" {
 		kg, _ := m.protocol.For(m.state).Weight(m.state)
 		amount, _, ok := m.amount(drug)
 		if ok && amount.PerKg {
 			c = reply("dose.basis", e, now, Answer).with("per_kg", amount.Amount.PerKg).with("weight_kg", kg)
 			c.Parts = []Cue{{ID: "dose.check"}}
+			if amount.Estimated {
+				c.Parts = []Cue{{ID: "dose.estimated"}, {ID: "dose.check"}}
+			}
 		}
 		if mg := m.protocol.For(m.state).Drugs[drug].MgPerMl; ok && amount.Ml > 0 {
 			c.Parts = append([]Cue{Cue{ID: "dose.concentration"}.with("mg_per_ml", mg)}, c.Parts...)
@@ -223,7 +249,6 @@ func (m *Machine) basis(e Event, now Time) Cue {
 			}
 			c.ID, c.Values, c.Items, c.Parts = "dose", nil, []string{drug}, append([]Cue{first}, c.Parts...)
 		}
-		break
 	}
 	return c
 }

@@ -89,6 +89,9 @@ func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priori
 // look at the local chart.
 func (c Cue) withAmount(name string, amount Computed, ok bool) Cue {
 	switch {
+	case ok && amount.Estimated:
+		c.Parts = append(c.Parts, Cue{ID: "dose.estimated"})
+		return c.with(name, amount.Value)
 	case ok:
 		return c.with(name, amount.Value)
 	case amount.Amount.Maximum:

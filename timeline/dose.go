@@ -60,6 +60,8 @@ type Computed struct {
 	PerKg  bool
 	Capped bool // a limit changed the product
 	Raised bool // and that limit was the least
+	// Estimated: the weight is, so that a dose is rounded to what can be drawn up.
+	Estimated bool
 }
 
 // For computes the amount for a patient of kg kilograms. ok is false if it
@@ -94,6 +96,7 @@ func (p *Protocol) Dose(drug string, given int, kg float64) (Computed, bool) {
 		return Computed{}, false
 	}
 	c, ok := d.Doses[min(given, len(d.Doses)-1)].For(kg)
+	c = p.drawable(c, p.concentration(drug))
 	if d.MgPerMl > 0 {
 		c.Ml = math.Round(c.Value/d.MgPerMl*100) / 100
 	}
@@ -112,11 +115,11 @@ func (d Drug) TotalCap(kg float64) float64 {
 
 // Energy computes the energy of the next defibrillation after given earlier
 // ones.
-func (p *Protocol) Energy(given int, kg float64) (Computed, bool) { return nth(p.Shocks, given, kg) }
+func (p *Protocol) Energy(given int, kg float64) (Computed, bool) { return p.nth(p.Shocks, given, kg) }
 
 // SyncEnergy computes the energy of the next synchronised shock for a rhythm.
 func (p *Protocol) SyncEnergy(r Rhythm, given int, kg float64) (Computed, bool) {
-	return nth(p.Sync[string(r)], given, kg)
+	return p.nth(p.Sync[string(r)], given, kg)
 }
 
 // NextEnergy is the energy of the next shock in the pathway that holds: for a
@@ -129,7 +132,7 @@ func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
 		energy, ok = p.Energy(given, kg)
 		energy = p.asHigh(energy, s)
 	case s.Rhythm == Torsades && len(p.Polymorphic) > 0:
-		energy, ok = nth(p.Polymorphic, given, kg)
+		energy, ok = p.nth(p.Polymorphic, given, kg)
 	case s.Rhythm == Torsades:
 		energy, ok = p.Energy(given, kg)
 	default:
@@ -163,11 +166,12 @@ func (p *Protocol) asHigh(c Computed, s State) Computed {
 	return c
 }
 
-func nth(list []Amount, given int, kg float64) (Computed, bool) {
+func (p *Protocol) nth(list []Amount, given int, kg float64) (Computed, bool) {
 	if len(list) == 0 {
 		return Computed{}, false
 	}
-	return list[min(given, len(list)-1)].For(kg)
+	c, ok := list[min(given, len(list)-1)].For(kg)
+	return p.settable(c), ok
 }
 
 // weightRule estimates a weight in kg from an age in months; ok is false

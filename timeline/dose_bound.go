@@ -89,7 +89,7 @@ func (p *Protocol) checkEnergies(file string, root *yaml.Node, sync map[string][
 			case a.Fixed > 0 && a.Fixed < least:
 				return fmt.Errorf("%s: below %s J, from which on it is asked about", at, FormatNumber(least))
 			case max(a.Fixed, a.PerKg) < before:
-				return fmt.Errorf("%s: less than the one before: later energies are the same or higher", at)
+				return fmt.Errorf("%s: %w", at, errFalls)
 			}
 			before = max(a.Fixed, a.PerKg)
 		}
@@ -102,6 +102,33 @@ func (p *Protocol) checkEnergies(file string, root *yaml.Node, sync map[string][
 		case slices.ContainsFunc(list, Amount.tooMuchPerKg):
 			return fmt.Errorf("%s: more than %v J/kg", at, maxPerKg)
 		}
+		if err := p.slipOfSync(Rhythm(rhythm), list); err != nil {
+			return fmt.Errorf("%s: %w", at, err)
+		}
+	}
+	return nil
+}
+
+var errFalls = errors.New("less than the one before: later energies are the same or higher")
+
+// slipOfSync says which energy of a synchronised shock can only be a slip: below or above
+// what any guideline begins with, or one that falls.
+func (p *Protocol) slipOfSync(r Rhythm, list []Amount) error {
+	least, most := p.Get("sync_least_j"), p.Get("sync_first_most_j")
+	if r == AF { // ERC: the device's maximum
+		most = maxJoules
+	}
+	before := 0.0
+	for i, a := range list {
+		switch {
+		case a.Fixed > 0 && a.Fixed < least:
+			return fmt.Errorf("below %s J, the least that any guideline gives", FormatNumber(least))
+		case i == 0 && a.Fixed > most:
+			return fmt.Errorf("the first is above %s J, the most that any guideline begins with", FormatNumber(most))
+		case max(a.Fixed, a.PerKg) < before:
+			return errFalls
+		}
+		before = max(a.Fixed, a.PerKg)
 	}
 	return nil
 }

@@ -42,6 +42,7 @@ func (p *Protocol) Lines() []Line {
 		b := p.AskedAbove[name]
 		out = append(out, Line{"adult", "drug", name + " asked about", b.text(), b.Source, b.Status, nil})
 	}
+	out = append(out, p.settableLines()...)
 	for _, d := range p.Doubtful {
 		out = append(out, Line{"adult", "drug", d.Drug + " " + d.text(), d.text(), d.Source, d.Status, nil})
 	}

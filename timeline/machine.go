@@ -21,6 +21,7 @@ type Machine struct {
 	repairs  Event // the last callout, if it was a repair
 	untold   Time  // until when its answer may wait to be said; 0: it was
 	said     map[string]bool
+	advised  Cue // the last advice that told an amount, for "what is that based on"
 }
 
 // Ready is what a Step leads to. Events must be appended to the journal, and
@@ -210,6 +211,9 @@ func (m *Machine) Tick(now Time) []Cue {
 		case now <= c.Expires:
 			delete(missed, c.ID)
 			out = append(out, c)
+			if c.Values["dose_mg"] > 0 || c.Values["energy_j"] > 0 {
+				m.advised = c
+			}
 		case m.rearm && c.Priority == Due:
 			missed[c.ID] = c
 		}

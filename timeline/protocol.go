@@ -50,12 +50,15 @@ type Protocol struct {
 	Doubtful        []Doubt             `yaml:"doubtful"`    // drugs that are asked about
 	AskedAbove      map[string]Bound    `yaml:"asked_above"` // amounts of drugs that it gives no dose of
 	Round           []Kind              `yaml:"round"`       // what the first minute with a pulse holds
+	EnergySteps     Steps               `yaml:"energy_steps"`
+	DrawUp          []Syringe           `yaml:"draw_up"` // how finely a dose can be drawn up, small volumes first
 	WeightRule      string              `yaml:"weight_rule"`
 	Words           string              `yaml:"words"` // a set of words in prompts/cues.yaml; empty: the American ones
 	Notes           map[string]Remark   `yaml:"notes"` // for people; no code reads them
 	Variants        map[string]Variant  `yaml:"variants"`
 	Hash            string              `yaml:"-"` // SHA-256 of all files it was made of
 	forms           map[string]*Protocol
+	guessed         bool // the form of a patient whose weight is only estimated
 }
 
 // Variant is what a protocol changes for a kind of patient: what it names
@@ -126,7 +129,7 @@ func (p *Protocol) merge(s Source) error {
 		checkUnits(s.Name, &root, p.Values, q.Values), checkAmounts(s.Name, &root, q.Drugs, shocks, q.Sync),
 		p.checkDoses(s.Name, &root, q.Drugs, ""), checkMeasured(s.Name, &root, q.Measured),
 		checkDoubtful(s.Name, &root, q.Doubtful), checkNotes(s.Name, &root, q.Notes),
-		checkAskedAbove(s.Name, &root, q.AskedAbove),
+		checkAskedAbove(s.Name, &root, q.AskedAbove), checkSteps(s.Name, &root, q),
 		p.checkEnergies(s.Name, &root, q.Sync, q.Shocks, q.Monophasic, q.Polymorphic), p.checkNames(s.Name, &root, q),
 	} {
 		if err != nil {
@@ -165,10 +168,14 @@ func (p *Protocol) For(s State) *Protocol {
 	if p.hypothermic(s) {
 		key += " hypothermic"
 	}
-	if q := p.forms[key]; q != nil {
-		return q
+	q := p.forms[key]
+	if q == nil {
+		return p
 	}
-	return p
+	if _, basis := q.Weight(s); strings.HasPrefix(basis, estimatedFrom) {
+		return p.forms[key+" estimated"]
+	}
+	return q
 }
 
 // SetWaveform chooses the energies of the defibrillator's waveform: "biphasic"
@@ -205,6 +212,9 @@ func (p *Protocol) patient(s State) string {
 	return ""
 }
 
+// estimatedFrom begins the basis of a weight that nobody called.
+const estimatedFrom = "estimated: "
+
 // Weight is the patient's weight in kg, as called or else estimated from the age,
 // and what it rests on; 0 if neither is known, or if the one that was called cannot
 // be and nobody has said it twice or confirmed it.
@@ -217,7 +227,7 @@ func (p *Protocol) Weight(s State) (kg float64, basis string) {
 	}
 	if s.AgeMonths > 0 {
 		if kg, source, err := EstimateWeight(p.WeightRule, s.AgeMonths); err == nil {
-			return kg, "estimated: " + source
+			return kg, estimatedFrom + source
 		}
 	}
 	return 0, ""
@@ -242,7 +252,9 @@ func (p *Protocol) shape(name string) error {
 			if err := q.check(strings.TrimSpace(name + " " + patient + cold)); err != nil {
 				return err
 			}
-			forms[patient+cold] = &q
+			estimated := q
+			estimated.guessed = true
+			forms[patient+cold], forms[patient+cold+" estimated"] = &q, &estimated
 		}
 	}
 	p.forms = forms
@@ -308,6 +320,10 @@ func (p *Protocol) overlay(q Protocol) {
 	instead(&p.Monophasic, q.Monophasic)
 	instead(&p.Doubtful, q.Doubtful)
 	instead(&p.Round, q.Round)
+	instead(&p.DrawUp, q.DrawUp)
+	if len(q.EnergySteps.Joules) > 0 {
+		p.EnergySteps = q.EnergySteps
+	}
 	instead(&p.Causes, q.Causes)
 }
 

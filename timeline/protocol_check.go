@@ -52,7 +52,7 @@ var bounds = map[string]bound{
 	"etco2_jump_mmhg":               {5, 30},
 	"epinephrine_not_before_shock":  {1, 5}, "shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
 	"grown_from_years": {12, 25}, "opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "dose_least_part": {0.1, 1},
-	"shock_most_j": {200, maxJoules},
+	"shock_most_j": {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on; sold are the

@@ -164,7 +164,7 @@ func looked(p *Protocol, what string, kg float64) (text, status string) {
 	case "shock":
 		c, ok = p.Energy(n, kg)
 	case "polymorphic":
-		c, ok = nth(p.Polymorphic, n, kg)
+		c, ok = p.nth(p.Polymorphic, n, kg)
 	case "sync":
 		c, ok = p.SyncEnergy(Rhythm(w[1]), n, kg)
 	default:

@@ -11,6 +11,7 @@ type question struct {
 	Cue
 	once    string // asked once under this name; empty: each time
 	instead bool   // it names what was said: no read-back is needed
+	amount  bool   // it is about an amount, which only holds if it is known who lies there
 }
 
 // questions are what a callout contradicts, judged by the state before it.
@@ -25,19 +26,29 @@ func (p *Protocol) questions(s State, e Event) []question {
 	if s.sameShock(e) {
 		return []question{{Cue: Cue{ID: "question.shock.again"}, instead: true}}
 	}
-	p = p.For(s)
+	out := p.For(s).actQuestions(s, e)
+	if _, drug := e.Kind.Drug(); p.otherPatient(s) && (drug || e.Kind.shocks() || e.Kind == ShockCharging) {
+		out = slices.DeleteFunc(out, func(q question) bool { return q.amount }) // whose, nobody knows
+		who := question{Cue: Cue{ID: "question.who"}}
+		if !drug { // once for a shock, from its charging on
+			who.once = fmt.Sprintf("who %d %d", s.RhythmAt, len(s.Shocks))
+		}
+		out = append([]question{who}, out...)
+	}
+	return out
+}
+
+// actQuestions are what a shock, a dose or a number contradicts in the patient's own form
+// of the protocol.
+func (p *Protocol) actQuestions(s State, e Event) []question {
 	switch e.Kind {
 	case ShockCharging, ShockClear, ShockGiven, ShockStacked:
 		return p.shockQuestions(s, e)
 	case CardioversionDone:
-		switch {
-		case s.InArrest() && s.Rhythm == VF:
-			return []question{{Cue: Cue{ID: "question.sync.vf"}}}
-		case s.InArrest() && s.Rhythm.Pulseless():
-			return []question{{Cue: Cue{ID: "question.shock.rhythm"}}}
-		case s.Rhythm == Torsades: // no device synchronises with it
-			return []question{{Cue: Cue{ID: "question.sync.off"}}}
+		if out := s.syncQuestions(); out != nil || s.InArrest() {
+			return out
 		}
+		return p.energyQuestion(s, e)
 	}
 	if f, name := e.Kind.Family(); f == "measured." {
 		return p.vitalQuestions(e, name)
@@ -50,6 +61,30 @@ func (p *Protocol) questions(s State, e Event) []question {
 			p.doseQuestions(s, e, drug))
 	}
 	return nil
+}
+
+// syncQuestions are what a synchronised shock contradicts.
+func (s State) syncQuestions() []question {
+	switch {
+	case s.InArrest() && s.Rhythm == VF:
+		return []question{{Cue: Cue{ID: "question.sync.vf"}}}
+	case s.InArrest() && s.Rhythm.Pulseless():
+		return []question{{Cue: Cue{ID: "question.shock.rhythm"}}}
+	case s.Rhythm == Torsades: // no device synchronises with it
+		return []question{{Cue: Cue{ID: "question.sync.off"}}}
+	}
+	return nil
+}
+
+// energyQuestion asks about an energy that is not what is given.
+func (p *Protocol) energyQuestion(s State, e Event) []question {
+	instead, said := p.oddEnergy(s, e)
+	if said == 0 {
+		return nil
+	}
+	c := Cue{ID: "question.energy"}.with("said_j", said).with("energy_j", instead)
+	once := fmt.Sprintf("energy %d %d", s.RhythmAt, len(s.Shocks))
+	return []question{{Cue: c, once: once, instead: !e.Kind.shocks(), amount: true}} // what follows a shock is said first
 }
 
 // knownPulse reports whether the patient has a pulse by what was called: one
@@ -120,12 +155,7 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 		ask("shock.cold")
 		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
 	}
-	if instead, said := p.oddEnergy(s, e); said > 0 {
-		ask("energy")
-		q := &out[len(out)-1]
-		q.Cue, q.instead = q.Cue.with("said_j", said).with("energy_j", instead), !given // what follows a shock is said first
-	}
-	return out
+	return append(out, p.energyQuestion(s, e)...)
 }
 
 // coldShocksSpent returns how many shocks a cold patient gets before rewarming,
@@ -214,16 +244,16 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 func (p *Protocol) amountQuestion(s State, e Event, drug string) []question {
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	kg, _ := p.Weight(s)
-	if most, ok := d.most(len(given), kg); ok && mg > most*1.001 {
+	if most, ok := p.most(drug, len(given), kg); ok && mg > most*1.001 {
 		dose := most
 		if next, ok := p.Dose(drug, len(given), kg); ok {
 			dose = next.Value
 		}
 		c := Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", mg).with("dose_mg", dose)
-		return []question{{Cue: c, instead: true}}
+		return []question{{Cue: c, instead: true, amount: true}}
 	}
 	if c, odd := p.unusual(s, e, drug); odd {
-		return []question{{Cue: c, instead: true}}
+		return []question{{Cue: c, instead: true, amount: true}}
 	}
 	if limit := d.TotalCap(kg); limit > 0 && s.Total(drug)+mg > limit*1.001 {
 		return []question{{Cue: Cue{ID: "question.drug.total", Items: []string{drug}}.with("dose_mg", limit)}}
@@ -245,7 +275,18 @@ func (p *Protocol) tooSoon(drug string, last, mg float64, asked bool) Time {
 
 // Most is the largest single dose of a drug for a patient of kg kilograms; with
 // the weight unknown, the adult's limit.
-func (p *Protocol) Most(drug string, kg float64) (float64, bool) { return p.Drugs[drug].most(0, kg) }
+func (p *Protocol) Most(drug string, kg float64) (float64, bool) { return p.most(drug, 0, kg) }
+
+// most is the largest single dose that is left after given earlier ones; by an estimated
+// weight it is as much as rounding makes of it.
+func (p *Protocol) most(drug string, given int, kg float64) (float64, bool) {
+	d := p.Drugs[drug]
+	most, ok := d.most(given, kg)
+	if p.guessed && d.perKg() > 0 {
+		most = p.drawn(most, p.concentration(drug), func(x float64) float64 { return math.Ceil(x - 1e-6) })
+	}
+	return most, ok
+}
 
 // most is the largest single dose that is left after given earlier ones: a
 // second one may have a lower limit than the first.
@@ -280,6 +321,8 @@ func (p *Protocol) MostEnergy(s State) (most float64, byWeight bool) {
 		list = list[:max(2, given+1)]
 	}
 	byWeight = slices.ContainsFunc(list, func(a Amount) bool { return a.PerKg > 0 })
-	most = mostOf(list, kg)
+	if most = mostOf(list, kg); byWeight {
+		most = p.EnergySteps.above(most)
+	}
 	return most, byWeight && most > 0
 }
