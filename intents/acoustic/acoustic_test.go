@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 
 	"coxswain/intents"
@@ -203,14 +204,7 @@ func TestWordsAroundACallout(t *testing.T) {
 // A listener that decides gets what was nearly heard and what was forbidden too, and a
 // bare "yes"; a rival that the search left far behind is none, however well it fits alone.
 func TestLeavesOpen(t *testing.T) {
-	v, err := intents.LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := New(v)
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := listener(t, nil)
 	r.(intents.Candid).LeaveOpen()
 	got, err := r.Hear(speak(t, "resume compressions. epinephrine has not been given. yes."))
 	if err != nil {
@@ -288,20 +282,51 @@ func BenchmarkSecond(b *testing.B) {
 
 // BenchmarkStart builds a recogniser for the whole vocabulary.
 func BenchmarkStart(b *testing.B) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		b.Fatal(err)
+	}
 	for b.Loop() {
-		listener(b, nil)
+		if _, err := New(v); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 
+// builtin is the graph of the built-in vocabulary, made once for all tests: it takes longer
+// to make than a second of sound to hear.
+var builtin = sync.OnceValues(func() (*graph, error) {
+	v, err := intents.LoadVocabulary()
+	if err != nil {
+		return nil, err
+	}
+	m, err := shared()
+	if err != nil {
+		return nil, err
+	}
+	return newGraph(v, m.taught)
+})
+
+// listener is a recogniser of a new stream for the built-in vocabulary or, if change is
+// given, for one that it has changed.
 func listener(t testing.TB, change func(*intents.Vocabulary)) intents.Recogniser {
 	t.Helper()
+	g, err := builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := shared()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if change == nil {
+		return listenFor(g, m, nil)
+	}
 	v, err := intents.LoadVocabulary()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if change != nil {
-		change(v)
-	}
+	change(v)
 	r, err := New(v)
 	if err != nil {
 		t.Fatal(err)

@@ -180,21 +180,28 @@ func believe(lp, row []float32) belief {
 
 // advance passes the tokens of every phrase on by one frame.
 func (d *decoder) advance(row []float32) {
-	open := d.frame >= d.blocked
-	for k, s := range d.g.searches {
+	var words, numbers phoneSet // that a phrase may begin with
+	if d.frame >= d.blocked {
+		words, numbers = begins(row)
+	}
+	for k := range d.g.searches {
+		s, enter := &d.g.searches[k], words
 		if !d.answers && s.answer {
 			continue
 		}
-		if open || len(d.live[k]) > 0 {
-			d.step(k, s.span, row, open)
+		if s.number {
+			enter = numbers
+		}
+		if enter &= s.phones; enter != 0 || len(d.live[k]) > 0 {
+			d.step(k, s, row, enter)
 		}
 	}
 }
 
 // step is token passing in one phrase: each token stays in its state or takes the
 // way on from it, and of those that meet the best lives on. Only states that a token
-// reaches are looked at. If open, new tokens enter.
-func (d *decoder) step(k int, sp span, row []float32, open bool) {
+// reaches are looked at. New tokens enter with the phones of enter.
+func (d *decoder) step(k int, s *search, row []float32, enter phoneSet) {
 	old, now, frame := d.tokens[d.frame&1], d.tokens[d.frame&1^1], int32(d.frame)
 	reached, ways := d.spare[:0], d.ways[:0]
 	reach := func(i int32, score float32, start int32) {
@@ -223,10 +230,10 @@ func (d *decoder) step(k int, sp span, row []float32, open bool) {
 			reach(i, d.arrive[w].score, d.arrive[w].start)
 		}
 	}
-	if open {
-		for _, i := range d.g.entries[sp.lo] {
-			if begins(sp, row, row[d.g.states[i].phone]) {
-				reach(i, 0, frame)
+	if enter != 0 {
+		for _, e := range s.entries {
+			if enter.has(e.phone) {
+				reach(e.state, 0, frame)
 			}
 		}
 	}
@@ -234,11 +241,19 @@ func (d *decoder) step(k int, sp span, row []float32, open bool) {
 	d.spare, d.ways = reached, ways
 }
 
-// begins reports whether a phrase may begin with a phone that fits so well. While
-// somebody speaks, any may: a weak first consonant must not keep it out. A phrase that
+// begins are the phones that a phrase may begin with in a frame: those that fit. While
+// somebody speaks, any may: a weak first consonant must not keep a phrase out. One that
 // begins with a number has dozens of first phones, so there the first phone must fit.
-func begins(sp span, row []float32, fit float32) bool {
-	return fit > birth || row[silence] < 0 && !sp.number
+func begins(row []float32) (words, numbers phoneSet) {
+	for p, fit := range row {
+		if fit > birth {
+			numbers |= 1 << p
+		}
+	}
+	if row[silence] < 0 {
+		return ^phoneSet(0), numbers
+	}
+	return numbers, numbers
 }
 
 // emit scores the frame in every state reached and keeps the tokens within the beam.

@@ -16,7 +16,7 @@ func (d *decoder) denied(c candidate) float64 {
 		return -withinNear
 	}
 	behind := d.around(c.end+1, min(d.frame, c.end+notFrames), true)
-	side := &graph{vocabulary: d.g.vocabulary, entries: map[int32][]int32{}}
+	side := &graph{vocabulary: d.g.vocabulary}
 	said, denied := float64(dead), float64(dead)
 	for k, q := range d.g.phrases {
 		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {

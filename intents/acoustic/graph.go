@@ -39,10 +39,9 @@ type graph struct {
 	joins      [][]int32 // states that end where others may begin; shared by all that begin there
 	ways       [][]int32 // states that may follow; shared by all that end in the same place
 	words      []string
-	class      []int             // by phrase: the nets' number for its callout; 0: they do not know it
-	entries    map[int32][]int32 // by first state of a phrase: where it may begin
-	asides     []aside           // what may be said around callouts
-	before     []aside           // and before them
+	class      []int   // by phrase: the nets' number for its callout; 0: they do not know it
+	asides     []aside // what may be said around callouts
+	before     []aside // and before them
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
@@ -58,7 +57,7 @@ func newGraph(v *intents.Vocabulary, taught map[[2]string]int) (*graph, error) {
 		return nil, err
 	}
 	phrases = append(phrases, answers...)
-	g := &graph{vocabulary: v, phrases: phrases, entries: map[int32][]int32{}}
+	g := &graph{vocabulary: v, phrases: phrases}
 	g.spans, g.usual = make([]span, len(phrases)), make([][]span, len(phrases))
 	for _, p := range phrases {
 		g.class = append(g.class, taught[[2]string{p.Callout.ID, p.Text}])
@@ -185,7 +184,7 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 	lo := int32(len(b.g.states))
 	outFree := make([][]int, b.nodes)
 	into, from := make([][]int32, b.nodes), make([][]int32, b.nodes) // states that end and begin at a node
-	var emit []edge
+	emit := make([]edge, 0, len(b.edges))
 	for _, e := range b.edges {
 		if e.phone < 0 {
 			outFree[e.from] = append(outFree[e.from], e.to)
@@ -199,10 +198,10 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 	onward := make([][]int32, b.nodes) // states that begin where a node reaches for free
 	isStart := make([]bool, b.nodes)
 	endOf := slices.Repeat([]int32{noPhrase}, b.nodes)
+	var free []int
 	for n := range b.nodes {
-		seen := map[int]bool{}
-		b.follow(n, outFree, seen)
-		for m := range seen {
+		free = follow(n, outFree, free[:0])
+		for _, m := range free {
 			reach[m] = append(reach[m], into[n]...)
 			onward[n] = append(onward[n], from[m]...)
 			isStart[m] = isStart[m] || n == start
@@ -211,15 +210,7 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 			}
 		}
 	}
-	joinOf, wayOf := map[int]int32{}, map[int]int32{}
-	place := func(known map[int]int32, list *[][]int32, node int, states []int32) int32 {
-		k, ok := known[node]
-		if !ok {
-			k = int32(len(*list))
-			known[node], *list = k, append(*list, states)
-		}
-		return k
-	}
+	join, way := places(&b.g.joins, reach), places(&b.g.ways, onward)
 	for _, e := range emit {
 		next := int32(-1)
 		if len(onward[e.to]) == 1 {
@@ -227,23 +218,33 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 		}
 		b.g.states = append(b.g.states, state{
 			phone: e.phone, word: e.word, next: next, entry: isStart[e.from], final: endOf[e.to] != noPhrase, ends: endOf[e.to],
-			join: place(joinOf, &b.g.joins, e.from, reach[e.from]), way: place(wayOf, &b.g.ways, e.to, onward[e.to]),
+			join: join(e.from), way: way(e.to),
 		})
-	}
-	for i := lo; i < int32(len(b.g.states)); i++ {
-		if b.g.states[i].entry {
-			b.g.entries[lo] = append(b.g.entries[lo], i)
-		}
 	}
 	return span{lo, int32(len(b.g.states)), number}
 }
 
-func (b *builder) follow(n int, free [][]int, seen map[int]bool) {
-	if seen[n] {
-		return
+// places gives the number that the states of a node have in a list, and puts them there
+// when they are first asked for.
+func places(list *[][]int32, states [][]int32) func(node int) int32 {
+	known := make([]int32, len(states)) // and one
+	return func(node int) int32 {
+		if known[node] == 0 {
+			*list = append(*list, states[node])
+			known[node] = int32(len(*list))
+		}
+		return known[node] - 1
 	}
-	seen[n] = true
+}
+
+// follow adds to seen the nodes that a node reaches for free, itself first.
+func follow(n int, free [][]int, seen []int) []int {
+	if slices.Contains(seen, n) {
+		return seen
+	}
+	seen = append(seen, n)
 	for _, m := range free[n] {
-		b.follow(m, free, seen)
+		seen = follow(m, free, seen)
 	}
+	return seen
 }

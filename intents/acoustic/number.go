@@ -75,7 +75,7 @@ func isDigit(w string) bool {
 
 // fits is the score of these words, one after the other, over the frames of a candidate.
 func (d *decoder) fits(c candidate, words []string) (score float64, ok bool) {
-	side := &graph{vocabulary: d.g.vocabulary, entries: map[int32][]int32{}}
+	side := &graph{vocabulary: d.g.vocabulary}
 	var list []intents.Expr
 	for _, w := range words {
 		list = append(list, intents.Expr{Op: intents.Word, Text: w})

@@ -42,9 +42,14 @@ func NewTraced(v *intents.Vocabulary, trace Trace) (intents.Recogniser, error) {
 	if err != nil {
 		return nil, err
 	}
+	return listenFor(g, m, trace), nil
+}
+
+// listenFor returns a recogniser of a new stream for the phrases of a graph.
+func listenFor(g *graph, m *model, trace Trace) *Recogniser {
 	nets := newEnsemble(m.nets)
-	return &Recogniser{v: v, model: m, mel: newLogMel(nets.warps()...), nets: nets,
-		dec: newDecoder(g, m.nets[0].priors), skip: lookahead, trace: trace}, nil
+	return &Recogniser{v: g.vocabulary, model: m, mel: newLogMel(nets.warps()...), nets: nets,
+		dec: newDecoder(g, m.nets[0].priors), skip: lookahead, trace: trace}
 }
 
 // Hear implements intents.Recogniser. A window of the front end ends with every

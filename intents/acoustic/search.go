@@ -14,7 +14,29 @@ import (
 //	                   '--> given       '--> in
 type search struct {
 	span
-	answer bool // only answers a question
+	answer  bool // only answers a question
+	entries []entry
+	phones  phoneSet // of the entries
+}
+
+// entry is a state that a search may begin with, and its phone.
+type entry struct{ state, phone int32 }
+
+// phoneSet is a set of phones: a bit for each.
+type phoneSet uint64
+
+func (p phoneSet) has(phone int32) bool { return p>>phone&1 != 0 }
+
+// addSearch has the states of a span searched all the time.
+func (g *graph) addSearch(sp span, answer bool) {
+	s := search{span: sp, answer: answer}
+	for i := sp.lo; i < sp.hi; i++ {
+		if x := g.states[i]; x.entry {
+			s.entries = append(s.entries, entry{i, x.phone})
+			s.phones |= 1 << x.phone
+		}
+	}
+	g.searches = append(g.searches, s)
 }
 
 // addSearches adds what is searched.
@@ -32,7 +54,7 @@ func (g *graph) addSearches() error {
 				return err
 			}
 			g.spans[k] = sp
-			g.searches = append(g.searches, search{sp, p.Answer})
+			g.addSearch(sp, p.Answer)
 			for i := sp.lo; i < sp.hi; i++ {
 				g.states[i].ends = int32(k)
 			}
@@ -50,7 +72,7 @@ func (g *graph) addSearches() error {
 		if err := b.tree(start, 0, trees[id], ends); err != nil {
 			return err
 		}
-		g.searches = append(g.searches, search{b.finish(start, ends, id.number), id.answer})
+		g.addSearch(b.finish(start, ends, id.number), id.answer)
 	}
 	if len(g.states) > maxStates {
 		return fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)
