@@ -12,7 +12,7 @@ import (
 
 // holes are what a sentence must not have: a slot left open, a number that no clip says,
 // nothing where a number or a name belongs, or a zero that tells nothing.
-var holes = regexp.MustCompile(`[{}]|\bmany\b|zero (minutes|seconds|doses|causes|joules)\b|` +
+var holes = regexp.MustCompile(`[{}]|(^|[^w] )many\b|zero (minutes|seconds|doses|causes|joules)\b|` +
 	`\b(at|of|to|than|every|least|most|and|consider|correct|instead of) *([.?]|$)|^[.,? ]|  |code time$|only after|(^|\. )ago|, ago`)
 
 // Whatever is called in whatever order, under each protocol, every sentence is whole.

@@ -204,7 +204,7 @@ func (p *Protocol) shockOpen(s State) []Cue {
 // its end: compressions go on.
 func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 	most, limited := p.Spoken("cold_shocks")
-	spent := limited && p.maybeCold(s) && float64(len(s.Defibrillations())) >= most
+	spent := limited && p.maybeCold(s) && float64(s.shocksInAll()) >= most
 	if spent || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
 		return Never, false
 	}

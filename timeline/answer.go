@@ -44,7 +44,9 @@ func (m *Machine) answer(e Event, now Time) Cue {
 	case SayAgain:
 		return m.again(e, now)
 	case AskShocks:
-		return reply("answer.shocks", e, now, Answer).with("shocks", float64(len(m.state.Defibrillations())))
+		c := reply("answer.shocks", e, now, Answer).with("shocks", float64(m.state.shocksInAll()))
+		c.Parts = countBefore(m.state.ShocksBefore)
+		return c
 	case AskMissing:
 		c := reply("answer.missing", e, now, Answer)
 		if c.Items = p.RoundLeft(m.state); len(c.Items) == 0 {
@@ -167,6 +169,10 @@ func (m *Machine) given(e Event, now Time, family, drug string) Cue {
 	if len(doses) == 0 {
 		return c
 	}
+	if family == "ask.since." && doses[len(doses)-1].Untimed {
+		c.ID = "answer.before"
+		return c
+	}
 	if family == "ask.since." {
 		c.ID = "answer.since"
 		t := math.Max(1, math.Floor((e.At - doses[len(doses)-1].At).Seconds()))
@@ -174,7 +180,7 @@ func (m *Machine) given(e Event, now Time, family, drug string) Cue {
 	}
 	c.ID = "answer.given"
 	c = c.with("doses", float64(len(doses)))
-	c.Parts = counted("amount.dose_mg", "dose_mg", m.state.Total(drug))
+	c.Parts = append(counted("amount.dose_mg", "dose_mg", m.state.Total(drug)), countBefore(DosesBefore(doses))...)
 	return c
 }
 

@@ -257,10 +257,16 @@ func (s *State) give(drug string, e Event) {
 		last := &given[len(given)-1]
 		last.Mg = max(last.Mg, e.Milligrams())
 	} else {
-		given = append(slices.Clip(given), Dose{e.At - e.Early(), e.Milligrams(), e.Seq, e.Early()})
-		slices.SortStableFunc(given, func(a, b Dose) int { return cmp.Compare(a.At, b.At) })
+		dose := Dose{At: e.At - e.Early(), Mg: e.Milligrams(), Seq: e.Seq, early: e.Early()}
+		given = inTime(append(slices.Clip(given), dose))
 	}
 	s.Given = with(s.Given, drug, given)
+}
+
+// inTime puts doses in the order of time.
+func inTime(given []Dose) []Dose {
+	slices.SortStableFunc(given, func(a, b Dose) int { return cmp.Compare(a.At, b.At) })
+	return given
 }
 
 // sameDose reports whether a dose that is called is the one that was called a moment
@@ -271,6 +277,9 @@ func (s State) sameDose(drug string, e Event) bool {
 		return false
 	}
 	last, again := s.Given[drug][n-1], rule("dose_again_s")
+	if last.Before {
+		return false
+	}
 	apart := e.At - e.Early() - last.At
 	return -again < apart && apart < again && (mg == 0 || last.Mg == 0 || mg == last.Mg)
 }
@@ -356,6 +365,8 @@ func (s *State) named(e Event) {
 	switch f, name := e.Kind.Family(); f {
 	case "drug.":
 		s.give(name, e)
+	case "before.":
+		s.before(name, e)
 	case "measured.":
 		s.measured(name, e)
 	case "intervention.":

@@ -9,9 +9,15 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
 	if given := s.Doses("epinephrine"); len(given) > 0 {
 		last := given[len(given)-1].At
+		if given[len(given)-1].Untimed {
+			return p.dueUntimed(given[len(given)-1])
+		}
 		again := p.rearrestEpinephrine(s)
 		after := func(id, value string) Cue {
-			at := max(last+p.Span(value), again+p.Span(value)-p.Span("epinephrine_due_s"))
+			at := last + p.Span(value)
+			if again != Never { // a dose of before the record may lie before any moment
+				at = max(at, again+p.Span(value)-p.Span("epinephrine_due_s"))
+			}
 			c := p.say(due(id, at, Seconds(20), Due), value, "minutes")
 			c.Parts = nil // the interval is open, the drug is not
 			return c
@@ -154,6 +160,9 @@ func (p *Protocol) magnesium(s State) []Cue {
 func (p *Protocol) stackedShock(s State, n int, value Value) (Time, bool) {
 	most, _ := p.Spoken("stacked_shocks")
 	count, stacks := value.Value, !value.None
+	if n -= s.ShocksBefore; n <= 0 { // given before arrival
+		return s.BeforeAt, true
+	}
 	row := 0.0 // shocks of the present stack
 	for _, x := range s.Defibrillations() {
 		switch {
@@ -179,7 +188,9 @@ func (p *Protocol) stackedShock(s State, n int, value Value) (Time, bool) {
 // from 1).
 func nthShock(s State, n int) (Time, bool) {
 	shocks := s.Defibrillations()
-	if n = max(n, 1); len(shocks) < n {
+	if n = max(n, 1) - s.ShocksBefore; n <= 0 {
+		return s.BeforeAt, true
+	} else if len(shocks) < n {
 		return 0, false
 	}
 	return shocks[n-1].At, true

@@ -126,7 +126,7 @@ func (p *Protocol) SyncEnergy(r Rhythm, given int, kg float64) (Computed, bool) 
 // patient with a pulse a synchronised one, but for a polymorphic rhythm.
 func (p *Protocol) NextEnergy(s State) (energy Computed, synced, ok bool) {
 	kg, _ := p.Weight(s)
-	given := len(s.Defibrillations())
+	given := s.shocksInAll()
 	switch {
 	case s.InArrest() || !s.Rhythm.Fast():
 		energy, ok = p.Energy(given, kg)

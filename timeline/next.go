@@ -17,7 +17,7 @@ func (s State) Leaves(e Event) bool {
 	switch {
 	case s.Ended == Never:
 		return false
-	case row.Starts:
+	case row.Starts: // what was done before arrival is no sign of the patient who was here
 		return !s.late(e, row)
 	}
 	return seen && e.At >= s.Ended+rule("after_end_s")

@@ -162,7 +162,7 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 // and whether this one is cold and has had them.
 func (p *Protocol) coldShocksSpent(s State) (most float64, spent bool) {
 	most, limited := p.Spoken("cold_shocks")
-	return most, limited && p.tooCold(s) && float64(len(s.Defibrillations())) >= most
+	return most, limited && p.tooCold(s) && float64(s.shocksInAll()) >= most
 }
 
 // leftSynced reports whether the last shock was synchronised, in a rhythm that
@@ -219,7 +219,7 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 	}
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	out = append(out, p.amountQuestion(s, e, drug)...)
-	if n := len(given); n > 0 {
+	if n := len(given); n > 0 && !given[n-1].Untimed {
 		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
 			secs := math.Max(1, math.Floor(since.Seconds()))
 			q := ask("drug.early")
@@ -317,7 +317,7 @@ func (p *Protocol) MostEnergy(s State) (most float64, byWeight bool) {
 	if !s.InArrest() && s.Rhythm.Fast() && len(p.Sync[string(s.Rhythm)]) > 0 {
 		list = p.Sync[string(s.Rhythm)]
 	}
-	if given := len(s.Defibrillations()); s.InArrest() && given+1 < len(list) { // not yet those of later shocks
+	if given := s.shocksInAll(); s.InArrest() && given+1 < len(list) { // not yet those of later shocks
 		list = list[:max(2, given+1)]
 	}
 	byWeight = slices.ContainsFunc(list, func(a Amount) bool { return a.PerKg > 0 })

@@ -9,6 +9,8 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
 	switch f, name := e.Kind.Family(); {
+	case f == "before.":
+		c = saidBefore(c, name, e)
 	case strings.HasPrefix(f, "cause."):
 		c.Items = []string{e.Kind.Row().Spoken}
 	case f == "measured.":

@@ -13,6 +13,9 @@ func (s State) justEnded(at Time) bool { return s.Ended != Never && at < s.Ended
 // hands on the chest, no pulse, or a shock. Whoever calls for help begins the next.
 func (s State) Reopens(e Event) bool {
 	row := e.Kind.Row()
+	if e.Kind.Before() != "" { // of whoever was just brought
+		return false
+	}
 	return s.justEnded(e.At) && row.Starts && e.Kind != CodeStart && e.Replaces == 0 && !s.late(e, row)
 }
 

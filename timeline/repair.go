@@ -174,7 +174,7 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	moved, together := last, e.At == last.At
 	claimed := min(last.At, e.At-Seconds(60*e.Values["minutes"]))
 	start := max(0, min(last.At, Fold(without).Started))
-	_, drug := last.Kind.Drug()
+	drug := last.Kind.dose()
 	if moved.At = max(claimed, start); drug && claimed < start { // its interval counts from before
 		moved.Values = with(last.Values, "before_s", math.Round((start - claimed).Seconds()))
 	}
@@ -208,6 +208,12 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	r := replace(e, last, moved, c)
 	r.Events = append(r.Events, asked...)
 	return r
+}
+
+// dose reports whether k is of a drug that was given, here or before arrival.
+func (k Kind) dose() bool {
+	_, drug := k.Drug()
+	return drug || k.Before() != ""
 }
 
 // sameAge reports whether two events happened as long before the case, but for the time

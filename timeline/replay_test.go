@@ -15,9 +15,9 @@ func TestWithdrawnUndo(t *testing.T) {
 		values map[string]float64
 		want   []Dose // after it was withdrawn
 	}{
-		{"undo", Undo, nil, []Dose{{Seconds(60), 1, 3, 0}}},
-		{"correction", "correct.drug.epinephrine", map[string]float64{"dose_mg": 10}, []Dose{{Seconds(60), 1, 3, 0}}},
-		{"move back", Backdate, map[string]float64{"minutes": 1}, []Dose{{Seconds(60), 1, 3, 0}}},
+		{"undo", Undo, nil, []Dose{{At: Seconds(60), Mg: 1, Seq: 3}}},
+		{"correction", "correct.drug.epinephrine", map[string]float64{"dose_mg": 10}, []Dose{{At: Seconds(60), Mg: 1, Seq: 3}}},
+		{"move back", Backdate, map[string]float64{"minutes": 1}, []Dose{{At: Seconds(60), Mg: 1, Seq: 3}}},
 	} {
 		m := NewMachine(p)
 		var events []Event

@@ -38,6 +38,9 @@ type Dose struct {
 	Mg    float64 // 0 if no amount was called
 	Seq   uint64
 	early Time // how long before the case
+	// Before: given before arrival, as the crew says that hands over. Untimed: and nobody
+	// said when; At is then the start of the case, the latest that it can have been.
+	Before, Untimed bool
 }
 
 // Shock is one defibrillation or cardioversion.
@@ -87,6 +90,8 @@ type State struct {
 	FirstRhythmAt    Time
 	NoShockAt        Time // the first rhythm of the arrest that no shock helps; Never if none
 	Shocks           []Shock
+	ShocksBefore     int               // before arrival, as told last
+	BeforeAt         Time              // when that was told; Never if it was not
 	Given            map[string][]Dose // by drug
 	Done             map[string]Time   // interventions
 	Causes           map[string]string // considered, treated or excluded, by cause
@@ -125,6 +130,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
+		BeforeAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }
@@ -191,6 +197,9 @@ func (s State) Total(drug string) float64 {
 // was called a moment ago: it counts once.
 func (s State) Repeats(e Event) bool {
 	drug, given := e.Kind.Drug()
+	if before := e.Kind.Before(); before != "" {
+		return before != "shock" && s.sameBefore(before, e)
+	}
 	return s.sameShock(e) || given && s.sameDose(drug, e)
 }
 

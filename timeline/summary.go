@@ -94,7 +94,8 @@ func (m *Machine) background() []Cue {
 // treatment: what was done.
 func (m *Machine) treatment() []Cue {
 	s := m.state
-	out := counted("summary.shocks", "shocks", float64(len(s.Defibrillations())))
+	out := counted("summary.shocks", "shocks", float64(s.shocksInAll()))
+	out = append(out, countBefore(s.ShocksBefore)...)
 	out = append(out, counted("summary.cardioversions", "shocks", float64(len(s.Cardioversions())))...)
 	out = append(out, s.drugs()...)
 	done := Cue{ID: "summary.done"}
@@ -136,7 +137,7 @@ func (s State) drugs() (out []Cue) {
 		} else {
 			c = c.with("doses", float64(len(s.Given[drug])))
 		}
-		out = append(out, c)
+		out = append(append(out, c), countBefore(DosesBefore(s.Given[drug]))...)
 	}
 	return out
 }

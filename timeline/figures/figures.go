@@ -94,6 +94,7 @@ type Figure struct {
 	Low   float64 `json:"low"`
 	High  float64 `json:"high"`
 	Met   string  `json:"met,omitempty"` // "yes" or "no" against the benchmark
+	Why   string  `json:"why,omitempty"` // an unknown one: why, if callouts tell
 }
 
 // IsShare reports whether the figure is a part of a whole, 0 to 1, and no count
@@ -165,6 +166,7 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 	for i, d := range defs {
 		v, known := base[d.ID]
 		out[i] = Figure{Definition: d, Known: known, Value: v, Low: v, High: v}
+		out[i].Why = c.why(d.ID, known)
 		estimated := false
 		if known && d.Breaths != nil {
 			_, out[i].Low, out[i].High, estimated = c.fraction(d.Breaths)
@@ -184,6 +186,20 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 		}
 	}
 	return out
+}
+
+// why says why a figure is unknown, if callouts tell.
+func (c Course) why(id string, known bool) string {
+	if known || !fromStart[id] || !c.State.TreatedBefore() {
+		return ""
+	}
+	return "treated before the case: the arrest began before this record"
+}
+
+// fromStart are the figures that count from the start of the arrest: nobody knows it if
+// the patient was treated before.
+var fromStart = map[string]bool{
+	"first_compression": true, "first_shock": true, "first_epinephrine": true, "return_of_circulation": true,
 }
 
 // met holds a value against the benchmark, if it applies to the record.
@@ -217,7 +233,7 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 	c.pauses(m, counts["pauses_over_10s"], breaths)
 	c.shockPauses(m)
 	since := func(id string, t timeline.Time) {
-		if t != timeline.Never && t >= s.ArrestAt {
+		if t != timeline.Never && t >= s.ArrestAt && !s.TreatedBefore() {
 			m[id] = (t - s.ArrestAt).Seconds()
 		}
 	}
@@ -231,6 +247,9 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 		since("first_epinephrine", given[0].At)
 		var gaps []float64
 		for i := 1; i < len(given); i++ {
+			if given[i-1].Untimed { // nobody knows when that was
+				continue
+			}
 			gaps = append(gaps, (given[i].At - given[i-1].At).Seconds())
 		}
 		if len(gaps) > 0 {

@@ -31,13 +31,19 @@ func (c Course) RhythmTimes() []RhythmTime {
 type DrugTotal struct {
 	Drug    string  `json:"drug"`
 	Doses   int     `json:"doses"`
-	Mg      float64 `json:"mg"`      // of the doses whose amount was called
-	Unnamed int     `json:"unnamed"` // doses without an amount
+	Mg      float64 `json:"mg"`               // of the doses whose amount was called
+	Unnamed int     `json:"unnamed"`          // doses without an amount
+	Before  int     `json:"before,omitempty"` // of the doses: before arrival, or before the case
 }
 
 // Amount is the total in words. Doses whose amount was not called, or not in milligrams or
 // grams, have none: they are no nought.
 func (t DrugTotal) Amount() string {
+	if t.Before > 0 {
+		all := t
+		all.Before = 0
+		return fmt.Sprintf("%s, %d of them before the start", all.Amount(), t.Before)
+	}
 	switch {
 	case t.Unnamed == t.Doses:
 		return "amount in mg not called"
@@ -51,7 +57,7 @@ func (t DrugTotal) Amount() string {
 func (c Course) DrugTotals() []DrugTotal {
 	var out []DrugTotal
 	for drug, doses := range c.State.Given {
-		t := DrugTotal{Drug: drug, Doses: len(doses)}
+		t := DrugTotal{Drug: drug, Doses: len(doses), Before: timeline.DosesBefore(doses)}
 		for _, d := range doses {
 			if t.Mg += d.Mg; d.Mg == 0 {
 				t.Unnamed++

@@ -163,6 +163,9 @@ func (r *Record) Utstein() []Field {
 		strconv.Itoa(len(s.Defibrillations())),
 		"shocks of the arrest called as given; cardioversions apart",
 	)
+	if n := s.ShocksBefore; n > 0 {
+		add("number of shocks before arrival", strconv.Itoa(n), "as the crew said that handed over")
+	}
 	var drugs []string
 	for _, d := range r.Drugs {
 		times := "times"

@@ -150,10 +150,15 @@ func (b *bundle) event(e timeline.Event) {
 	own, at, row := string(e.Kind), b.when(e.At), e.Kind.Row()
 	switch row.FHIR {
 	case "medication":
-		drug, _ := e.Kind.Drug()
+		_, drug := e.Kind.Family()
 		what := concept(row.Code, own, drug)
 		what["text"] = b.words(what["text"].(string))
-		m := object{"status": "completed", "medicationCodeableConcept": what, "effectiveDateTime": at}
+		m := object{"status": "completed", "medicationCodeableConcept": what}
+		if e.Kind.Before() != "" && e.Early() == 0 { // some time before that
+			m["effectivePeriod"] = object{"end": at}
+		} else {
+			m["effectiveDateTime"] = b.when(e.At - e.Early())
+		}
 		if mg := e.Milligrams(); mg > 0 {
 			m["dosage"] = object{
 				"text": b.words(e.Words()),

@@ -103,6 +103,9 @@ func (t teller) course() Sentence {
 	if s.FirstRhythm != timeline.Unknown {
 		add("first rhythm "+string(s.FirstRhythm), s.FirstRhythmAt)
 	}
+	if s.ShocksBefore > 0 {
+		add(count(s.ShocksBefore, "shock")+" before arrival", s.BeforeAt)
+	}
 	for i, name := range []string{"shock", "cardioversion"} {
 		if shocks := of(s.Shocks, i == 1); len(shocks) > 0 {
 			add(count(len(shocks), name)+" from "+t.at(shocks[0].At), shocks[0].At)
@@ -116,7 +119,16 @@ func (t teller) course() Sentence {
 			add(number(len(drugs)-i)+" other drugs from "+t.at(given[0].At), given[0].At)
 			break
 		}
-		add(strings.ReplaceAll(d, "_", " ")+" "+times(len(given))+" from "+t.at(given[0].At), given[0].At)
+		text, from := strings.ReplaceAll(d, "_", " ")+" "+times(len(given)), given[0].At
+		switch n := timeline.DosesBefore(given); {
+		case n == len(given):
+			text, from = text+" before arrival", s.Started
+		case n > 0:
+			text, from = fmt.Sprintf("%s (%s before arrival), here from %s", text, times(n), t.at(given[n].At)), given[n].At
+		default:
+			text += " from " + t.at(from)
+		}
+		add(text, from)
 	}
 	t.outcome(add)
 	if len(out) == 0 {

@@ -70,6 +70,8 @@ func FigureText(f figures.Figure) string {
 		return timeline.FormatNumber(math.Round(10*x) / 10)
 	}
 	switch {
+	case !f.Known && f.Why != "":
+		return "unknown: " + f.Why
 	case !f.Known:
 		return "unknown"
 	case f.Low != f.High:

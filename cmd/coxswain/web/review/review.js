@@ -128,7 +128,7 @@ const fillFigures = () => {
     name.append(more);
     tr.append(name, ...columns.map(([, list], k) => {
       const td = el("td"), x = list[i];
-      td.append(el("span", x && x.known ? number(x, x.value) : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
+      td.append(el("span", x && x.known ? number(x, x.value) : x && x.why ? `unknown: ${x.why}` : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
       return td;
     }));
     const held = el("td");
