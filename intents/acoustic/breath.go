@@ -43,7 +43,9 @@ const (
 // aside is a word, or some in a row, that may stand around a callout.
 type aside struct {
 	span
-	reason string // why it forbids; "": it means nothing; plain: it says nothing about the callout
+	text   string
+	phones []string // of one word, as it is said first
+	reason string   // why it forbids; "": it means nothing; plain: it says nothing about the callout
 	cost   float32
 	slight bool // a word that running speech makes next to nothing of
 	alike  bool // a courtesy that is one sound from a word that forbids
@@ -74,7 +76,11 @@ func (g *graph) addAround() error {
 			cost = forbidCost
 		}
 		slight := len(p.Parts) == 1 && weak[p.Text] != ""
-		a := aside{sp, reasons[k], cost, slight, g.likeForbidden(k, phrases, reasons), p.Text == "a" || p.Text == "the"}
+		a := aside{span: sp, text: p.Text, reason: reasons[k], cost: cost, slight: slight,
+			alike: g.likeForbidden(k, phrases, reasons), opens: p.Text == "a" || p.Text == "the"}
+		if prons, err := g.vocabulary.Pronounce(p.Text); err == nil && len(p.Parts) == 1 {
+			a.phones = prons[0]
+		}
 		if g.asides = append(g.asides, a); a.reason != intents.Told {
 			g.before = append(g.before, a)
 		}
@@ -206,9 +212,9 @@ func (d *decoder) enter(a aside, here token, t int, behind, first bool) token {
 
 // doubt is by how much the best path up to a frame with a word that forbids falls behind the
 // best without one. Words of a sound or two in running speech ("is") are heard anywhere.
-func (d *decoder) doubt(l loop, frame int, behind bool) (float64, []found) {
-	full := slices.DeleteFunc(slices.Clone(d.g.about(behind)), func(a aside) bool { return a.slight })
-	forbidden := d.through(full, l.from, frame, behind, &l)
+func (d *decoder) doubt(l loop, list []aside, frame int) (float64, []found) {
+	full := slices.DeleteFunc(slices.Clone(list), func(a aside) bool { return a.slight })
+	forbidden := d.through(full, l.from, frame, false, &l)
 	return float64(l.at[frame-l.from].score - forbidden.at[frame-l.from].score), forbidden.until(frame)
 }
 
@@ -264,7 +270,8 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	}
 	from := d.pauseBefore(c.start, max(0, least, c.start-breathFrames, d.frame-keepFrames+1))
 	from = min(from, c.start)
-	l := d.around(from, c.start+(c.end-c.start)/2, false)
+	list := d.g.leading(c.phrase)
+	l := d.through(list, from, c.start+(c.end-c.start)/2, false, nil)
 	enter := make([]float32, 0, c.end-c.start)
 	for t, x := range l.at[c.start-from:] {
 		score := dead
@@ -275,35 +282,17 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	}
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
-	out.forbidden = d.forbiddenBefore(words, c.start)
+	out.forbidden, out.doubtful = d.forbiddenBefore(words, c, c.start)
 	out.settle()
-	near := float64(nearForbid)
-	if n := len(words); n > 0 && words[n-1].alike {
-		near = nearAlike
-	}
-	if less, others := d.doubt(l, c.start, false); out.forbidden == "" && less < near {
-		out.doubtful = d.forbiddenBefore(others, c.start) != ""
+	if out.forbidden == "" && !out.doubtful {
+		less, others := d.doubt(l, list, c.start)
+		out.doubtful = d.doubted(words, others, c, less)
 	}
 	if n := len(words); n > 0 && c.start-words[n-1].to <= besideGap && words[n-1].reason == "" {
 		out.left = 1
 	}
 	return c, out
 }
-
-// forbiddenBefore is why the words before a frame forbid a phrase that begins with it; "": they
-// do not.
-func (d *decoder) forbiddenBefore(words []found, frame int) (reason string) {
-	for _, f := range words {
-		if d.forbidden(f) && (f.reason == "condition" || !d.paused(f.to, frame, shortPause)) {
-			reason = f.reason
-		}
-	}
-	return reason
-}
-
-// forbidden reports whether a word that forbids was spoken clearly: in noise, or in what
-// is left of our own voice, such words are easily heard.
-func (d *decoder) forbidden(f found) bool { return f.forbids() && d.clearly(f.from, f.to) }
 
 // begins is the frame of a phrase, since its start, that it is best entered with.
 func (d *decoder) begins(c candidate, enter []float32) int {
@@ -321,11 +310,11 @@ func (d *decoder) begins(c candidate, enter []float32) int {
 func (d *decoder) listenBehind(c candidate, b breath) breath {
 	if len(d.g.asides) > 0 && d.frame-c.end > 4 {
 		words := d.around(c.end, d.frame, true).until(d.frame)
-		for _, f := range words {
-			if d.forbidden(f) && !d.paused(c.end, f.from, shortPause) {
-				b.forbidden = f.reason
-			}
+		reason, doubtful := d.forbiddenBehind(words, c)
+		if reason != "" {
+			b.forbidden = reason
 		}
+		b.doubtful = b.doubtful || doubtful
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
 			b.right = words[0].stands()
 		}

@@ -30,6 +30,13 @@ func (d *decoder) left(form, of candidate) float64 {
 	return max(0, float64(l.at[of.start-from].score-l.at[form.start-from].score))
 }
 
+// courteous reports whether a courtesy explains the number that a phrase was found with: "okay,
+// amiodarone is in" is not eight of it.
+func (d *decoder) courteous(c candidate) bool {
+	said := d.left(c, *c.bare)
+	return said > 0 && c.bare.score+said >= c.score
+}
+
 // courtesies are the words around callouts that forbid none, but for articles: these fit
 // anywhere.
 func (d *decoder) courtesies() []aside {

@@ -39,9 +39,10 @@ type graph struct {
 	joins      [][]int32 // states that end where others may begin; shared by all that begin there
 	ways       [][]int32 // states that may follow; shared by all that end in the same place
 	words      []string
-	class      []int   // by phrase: the nets' number for its callout; 0: they do not know it
-	asides     []aside // what may be said around callouts
-	before     []aside // and before them
+	class      []int              // by phrase: the nets' number for its callout; 0: they do not know it
+	asides     []aside            // what may be said around callouts
+	before     []aside            // and before them
+	lead       map[string][]aside // and before a phrase, by its first word: see leading
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
@@ -57,7 +58,7 @@ func newGraph(v *intents.Vocabulary, taught map[[2]string]int) (*graph, error) {
 		return nil, err
 	}
 	phrases = append(phrases, answers...)
-	g := &graph{vocabulary: v, phrases: phrases}
+	g := &graph{vocabulary: v, phrases: phrases, lead: map[string][]aside{}}
 	g.spans, g.usual = make([]span, len(phrases)), make([][]span, len(phrases))
 	for _, p := range phrases {
 		g.class = append(g.class, taught[[2]string{p.Callout.ID, p.Text}])
@@ -161,7 +162,7 @@ func (b *builder) word(w string, from, to int) error {
 	if from != 0 { // node 0 is the phrase's start
 		b.edge(from, head, silence, -1)
 	}
-	for _, p := range spoken(w, prons) {
+	for _, p := range spoken(w, prons, from == 0) {
 		at := head
 		for i, ph := range p {
 			next, word := to, int32(-1)

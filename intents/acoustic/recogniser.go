@@ -109,7 +109,7 @@ func (r *Recogniser) propose(c candidate) {
 		least = openFloor
 	}
 	w, ok := r.understood(c, breath{})
-	if c.bare != nil && w.evidence.atBest(r.model) < least-roomToGain { // "shock delivered, thank you" says no number
+	if c.bare != nil && (w.evidence.atBest(r.model) < least-roomToGain || r.dec.courteous(c)) { // no number was said
 		r.propose(*c.bare)
 		return
 	}

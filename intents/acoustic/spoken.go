@@ -10,7 +10,7 @@ import (
 // courses, from memory).
 var weak = map[string]string{
 	"a": "AH", "and": "AH N|N|AE N", "are": "ER", "as": "AH Z", "at": "AH T", "can": "K AH N", "do": "D AH",
-	"for": "F ER", "from": "F R AH M", "had": "HH AH D|AH D", "has": "HH AH Z|AH Z", "have": "HH AH V|AH V|AH",
+	"for": "F ER", "from": "F R AH M", "had": "HH AH D|AH D", "has": "HH AH Z|AH Z", "have": "HH AH V|AH V",
 	"he": "IY", "her": "HH ER|ER", "him": "HH IH M|IH M", "his": "IH Z", "is": "Z", "of": "AH V|AH", "or": "ER",
 	"that": "DH AH T", "the": "DH AH|DH IY", "them": "DH AH M|AH M", "to": "T AH|T IH", "was": "W AH Z",
 	"will": "W AH L|AH L", "you": "Y AH", "your": "Y ER",
@@ -23,8 +23,8 @@ const (
 
 // spoken is the pronunciations of a word and those that running speech makes of
 // them: weak forms, a last t or d lost after a consonant, t lost after n before a
-// vowel ("twenny"), -ing with n.
-func spoken(word string, prons [][]string) [][]string {
+// vowel ("twenny"), -ing with n. The first word of a phrase is not worn down to one sound.
+func spoken(word string, prons [][]string, first bool) [][]string {
 	out := prons
 	add := func(p []string) {
 		if !slices.ContainsFunc(out, func(q []string) bool { return slices.Equal(p, q) }) {
@@ -32,8 +32,8 @@ func spoken(word string, prons [][]string) [][]string {
 		}
 	}
 	for form := range strings.SplitSeq(weak[word], "|") {
-		if form != "" {
-			add(strings.Fields(form))
+		if sounds := strings.Fields(form); len(sounds) > 1 || len(sounds) == 1 && !first {
+			add(sounds)
 		}
 	}
 	for _, p := range prons {

@@ -1,0 +1,144 @@
+package acoustic
+
+import (
+	"slices"
+	"strings"
+
+	"coxswain/intents"
+)
+
+// A word that forbids loses a callout, so it must be heard as well as what it forbids, and it
+// must be able to be about it.
+const (
+	soundLeast  = -2.2 // mean log ratio of each sound of a word that forbids
+	slightLeast = -1.2 // and of one that running speech makes next to nothing of
+	nearUnheard = 1.0  // by which a path with a word that lacks a sound may fall behind, to be doubted
+)
+
+// A "no" before a word that a whole sentence begins with, or before a verb, is an exclamation
+// or an answer, and denies nothing. "They" stands before verbs alone.
+var (
+	openers = strings.Fields("we we've we're i'm it it's he he's she she's that that's this there there's patient " +
+		"everybody everyone still back let's correction")
+	verbs = strings.Fields("lost got gave have start starting started stop stopping stopped resume resuming hold " +
+		"holding pause pausing continue continuing change changing switch switching swap swapping check checking " +
+		"analyze charging undo scratch cancel strike end")
+)
+
+// heard reports whether each sound of a word is there, but for a last stop, which haste swallows.
+func (d *decoder) heard(f found) bool {
+	least := soundLeast
+	if f.slight {
+		least = slightLeast
+	}
+	c := candidate{start: f.from, end: f.to - 1}
+	a := d.align(d.g, c, f.span, nil)
+	if a.at < 0 {
+		return false
+	}
+	segs := d.segments(c, a)
+	for i, s := range segs {
+		phone := int(d.g.states[f.lo+s.state].phone)
+		stop := i == len(segs)-1 && (intents.Phones[phone] == "T" || intents.Phones[phone] == "D")
+		if phone != silence && !stop && s.sum/s.frames() < least {
+			return false
+		}
+	}
+	return true
+}
+
+// governs reports whether a word that forbids can be about a phrase that begins with a frame:
+// "no" denies the noun right behind it, so that "no pulse, resume compressions" and "oh no, we
+// lost the pulse" are callouts; and "they adrenaline is in" is no sentence.
+func (d *decoder) governs(f found, c candidate, frame int) bool {
+	beside := frame-f.to <= besideGap
+	first := d.g.phrases[c.phrase].Parts[0].Word
+	verb := slices.Contains(verbs, first)
+	switch f.text {
+	case "no":
+		return beside && !verb && !slices.Contains(openers, first)
+	case "they":
+		return !beside || verb
+	}
+	return true
+}
+
+// forbiddenBefore is why the words before a phrase that begins with a frame forbid it ("": they do
+// not), and whether one that would may have been said.
+func (d *decoder) forbiddenBefore(words []found, c candidate, frame int) (reason string, doubtful bool) {
+	for _, f := range words {
+		switch {
+		case !d.mayForbid(f) || !d.governs(f, c, frame):
+		case f.reason != "condition" && d.paused(f.to, frame, shortPause):
+		case d.heard(f):
+			reason = f.reason
+		default:
+			doubtful = doubtful || !f.slight
+		}
+	}
+	return reason, doubtful
+}
+
+// mayForbid reports whether a word that forbids was spoken clearly: in noise, or in what is
+// left of our own voice, such words are easily heard.
+func (d *decoder) mayForbid(f found) bool { return f.forbids() && d.clearly(f.from, f.to) }
+
+// doubted reports whether the words before a phrase may have been others, of which one forbids
+// it. These fall behind by less.
+func (d *decoder) doubted(words, others []found, c candidate, less float64) bool {
+	for _, f := range others {
+		like := false
+		if n := len(words); n > 0 && words[n-1].alike && oneSoundApart(words[n-1].phones, f.phones) {
+			like, f.from, f.to = true, words[n-1].from, words[n-1].to
+		}
+		if !d.mayForbid(f) || !d.governs(f, c, c.start) || f.reason != "condition" && d.paused(f.to, c.start, shortPause) {
+			continue
+		}
+		near := float64(nearForbid)
+		switch {
+		case like:
+			near = nearAlike
+		case !d.heard(f):
+			near = nearUnheard
+		}
+		if less < near {
+			return true
+		}
+	}
+	return false
+}
+
+// forbiddenBehind is the same of the words behind a phrase. A "no" there takes back what was
+// said, if something follows it; else it was a "now".
+func (d *decoder) forbiddenBehind(words []found, c candidate) (reason string, doubtful bool) {
+	for _, f := range words {
+		switch {
+		case !d.mayForbid(f) || d.paused(c.end, f.from, shortPause):
+		case f.text == "no":
+			doubtful = doubtful || d.clearly(f.to+2, f.to+12)
+		case d.heard(f):
+			reason = f.reason
+		default:
+			doubtful = doubtful || !f.slight
+		}
+	}
+	return reason, doubtful
+}
+
+// leading are the words that may stand before a phrase, but for those that its own first word
+// would be taken for: the "no" of "no pulse" is said once.
+func (g *graph) leading(phrase int) []aside {
+	first := g.phrases[phrase].Parts[0].Word
+	if first == "" { // a number
+		return g.before
+	}
+	if list, ok := g.lead[first]; ok {
+		return list
+	}
+	mine, _ := g.vocabulary.Pronounce(first)
+	list := slices.DeleteFunc(slices.Clone(g.before), func(a aside) bool {
+		return a.text == first || len(mine) > 0 && oneSoundApart(mine[0], a.phones)
+	})
+	g.lead[first] = list
+	return list
+}

@@ -1,0 +1,27 @@
+package acoustic
+
+import "testing"
+
+// What forbids is heard as well as what it forbids, and is about it: "no" denies the noun behind it,
+// and a compliment before a callout has no question in it.
+func TestWhatForbidsIsAboutTheCallout(t *testing.T) {
+	for _, c := range [][2]string{
+		{"oh no, we lost the pulse", "pulse.lost"},
+		{"sorry, no pulse", "pulse.absent"},
+		{"alright, the adrenaline is in", "drug.epinephrine"},
+		{"now we have an organized rhythm", "rhythm.organised"},
+		{"okay amiodarone is in now", "drug.amiodarone"},
+		{"no shock delivered", ""},
+		{"no magnesium given", ""},
+	} {
+		got := ""
+		for _, r := range hear(t, nil, speak(t, c[0]), 1600) {
+			if got += r.Callout; len(r.Values) > 0 {
+				t.Errorf("%q: a number: %v", c[0], r.Values)
+			}
+		}
+		if got != c[1] {
+			t.Errorf("%q: heard %q, want %q", c[0], got, c[1])
+		}
+	}
+}
