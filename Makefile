@@ -42,10 +42,10 @@ test: deps test-deps
 	@$(MAKE) --no-print-directory lint
 
 units:
-	$(GO) test -vet off -timeout 20m ./...
+	$(GO) test -vet off -ldflags "-s -w" -timeout 20m ./...
 
 races:
-	$(GO) test -vet off -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
+	$(GO) test -vet off -ldflags "-s -w" -timeout 20m -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 -short $(RACE)
 
 lint:
 	$(GO) run $(STATICCHECK) ./...

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"gonum.org/v1/gonum/blas/blas32"
+
 	"coxswain/audio"
 )
 
@@ -14,6 +16,7 @@ type Room struct {
 	taps []tap
 	past []float32 // ring of what was played
 	pos  int
+	back []float32 // what comes back of a block
 }
 
 type tap struct {
@@ -44,12 +47,20 @@ func (v *Room) Hear(room, played []float32) {
 	for i, x := range played {
 		v.past[(v.pos+i)&mask] = x
 	}
-	for i := range room {
-		sum := float32(0)
-		for _, t := range v.taps {
-			sum += t.gain * v.past[(v.pos+i-t.delay)&mask]
-		}
-		room[i] += sum
+	v.back = append(v.back[:0], make([]float32, len(room))...)
+	for _, t := range v.taps {
+		at := (v.pos - t.delay) & mask
+		n := min(len(room), len(v.past)-at)
+		add(t.gain, v.past[at:at+n], v.back[:n])
+		add(t.gain, v.past[:len(room)-n], v.back[n:])
+	}
+	for i, x := range v.back {
+		room[i] += x
 	}
 	v.pos += len(played)
+}
+
+// add adds gain times x to y, of the same length.
+func add(gain float32, x, y []float32) {
+	blas32.Axpy(gain, blas32.Vector{N: len(x), Inc: 1, Data: x}, blas32.Vector{N: len(y), Inc: 1, Data: y})
 }

@@ -24,7 +24,7 @@ type spokenAt struct {
 }
 
 // callAll has the held-out voice speak one phrase of every callout without a
-// slot, one every 3.5 s after 12 s of quiet.
+// slot, one every 2.8 s after 12 s of quiet.
 func callAll(t *testing.T, v *intents.Vocabulary) ([]float32, []spokenAt) {
 	t.Helper()
 	tmp := filepath.Join(t.TempDir(), "x.wav")
@@ -47,7 +47,7 @@ func callAll(t *testing.T, v *intents.Vocabulary) ([]float32, []spokenAt) {
 		}
 		at := len(mix)
 		all = append(all, spokenAt{c.ID, at, at + len(clip)})
-		mix = append(mix, make([]float32, 7*audio.Rate/2)...)
+		mix = append(mix, make([]float32, max(len(clip), 28*audio.Rate/10))...)
 		for i, x := range clip {
 			mix[at+i] = x / 2
 		}
