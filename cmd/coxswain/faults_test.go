@@ -224,7 +224,7 @@ func TestFullDisk(t *testing.T) {
 	}
 }
 
-// SIGKILL at 200 random moments (1,000 in `make soak`): the journal holds every event whose
+// SIGKILL at 120 random moments (1,000 in `make soak`): the journal holds every event whose
 // read-back had begun to sound, journal and audio log open, and at most a
 // second of audio is missing.
 func TestKill(t *testing.T) {
@@ -232,7 +232,7 @@ func TestKill(t *testing.T) {
 	wav := filepath.Join(dir, "in.wav")
 	writeWAV(t, wav, 48000, 1, 300*48000)
 	const hands = 4 // that kill at a time
-	rounds := 200
+	rounds := 120
 	if os.Getenv("SOAK") != "" { // `make soak`
 		rounds = 1000
 	}

@@ -18,13 +18,43 @@ const folderTime = "2006-01-02T150405"
 // not by their names. One that cannot be read is left alone: a new session must
 // never wait for an old one.
 func FindCut(now time.Time, within time.Duration, folders ...string) *Record {
+	var last *Record
+	var least time.Duration
+	for _, x := range recent(now, within, folders) {
+		if last == nil || x.ago < least {
+			last, least = x.Record, x.ago
+		}
+	}
+	if last == nil || last.Closed() || least > within {
+		return nil
+	}
+	return last
+}
+
+// LeftOpen lists the folders of all records that were cut off less than within ago: beside
+// the one to go on with, that of a case that had just ended when another one's began.
+func LeftOpen(now time.Time, within time.Duration, folders ...string) (dirs []string) {
+	for _, x := range recent(now, within, folders) {
+		if !x.Closed() && x.ago <= within {
+			dirs = append(dirs, x.Dir)
+		}
+	}
+	return dirs
+}
+
+// recently is a record and how long ago its sound ended.
+type recently struct {
+	*Record
+	ago time.Duration
+}
+
+// recent are the records that may have ended less than within ago.
+func recent(now time.Time, within time.Duration, folders []string) (list []recently) {
 	var dirs []string
 	for _, folder := range folders {
 		found, _ := Dirs(folder) // what cannot be read holds nothing to go on with
 		dirs = append(dirs, found...)
 	}
-	var last *Record
-	var least time.Duration
 	for _, dir := range dirs {
 		st, err := os.Lstat(filepath.Join(dir, JournalName))
 		if err != nil || st.ModTime().Before(now.Add(-within-time.Minute)) {
@@ -34,14 +64,11 @@ func FindCut(now time.Time, within time.Duration, folders ...string) *Record {
 		if err != nil {
 			continue
 		}
-		if ago, ok := r.ended(now); ok && (last == nil || ago < least) {
-			last, least = r, ago
+		if ago, ok := r.ended(now); ok {
+			list = append(list, recently{r, ago})
 		}
 	}
-	if last == nil || last.Closed() || least > within {
-		return nil
-	}
-	return last
+	return list
 }
 
 // setBack is how far a wall clock may have been set back while a session ran;

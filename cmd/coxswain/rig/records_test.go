@@ -93,3 +93,57 @@ func TestFallback(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// The power is cut while a case that had just ended waits for its end to be taken back, and
+// another patient's runs: that one goes on, the other is finished, and both hold what was
+// called in them.
+func TestResumeBesideACaseThatEnded(t *testing.T) {
+	c := &config.Config{}
+	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
+	cut := func(name string, at time.Time, seconds int, kinds ...timeline.Kind) string {
+		dir := filepath.Join(c.Folder, name)
+		w, err := record.Begin(dir, at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		events := append([]timeline.Event(nil), had...)
+		events[0].Session = &timeline.Session{Rate: timeline.Rate, Wall: at.Format(time.RFC3339Nano)}
+		for i, k := range kinds {
+			events = append(events, timeline.Event{At: timeline.Seconds(float64(i + 1)), Kind: k})
+		}
+		for _, e := range events {
+			e.Seq = 0
+			if _, err := w.Journal.Append(e); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var block [audio.Block]float32
+		for range seconds * 100 {
+			w.Sound.Write(block[:], block[:])
+		}
+		w.Sound.Close() // what the disk has of it; the journal has no end
+		w.Journal.Close()
+		return dir
+	}
+	now := time.Now()
+	former := cut("ended", now.Add(-60*time.Second), 30, timeline.CodeStart, "drug.epinephrine", timeline.CodeEnd)
+	running := cut("running", now.Add(-25*time.Second), 20, timeline.CodeStart, "access.iv")
+	k := Rig{Config: c}.resume(now)
+	if k.Name != filepath.Base(running) || len(k.Events) != 3 {
+		t.Fatalf("%q goes on, with %d events", k.Name, len(k.Events))
+	}
+	defer k.Journal.Close()
+	defer k.Sound.Close()
+	for begun := time.Now(); ; time.Sleep(10 * time.Millisecond) {
+		r, err := record.Open(former)
+		if err == nil && r.Closed() {
+			if _, err = r.Verify(); err != nil || len(r.Events) != 5 || r.Events[2].Kind != "drug.epinephrine" {
+				t.Errorf("of the case before %d events are left: %v", len(r.Events), err)
+			}
+			return
+		}
+		if time.Since(begun) > 2*time.Minute {
+			t.Fatalf("the record of the case before is never finished: %v", err)
+		}
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"coxswain/audio"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
@@ -76,9 +77,15 @@ func (r Rig) Options(v *intents.Vocabulary, hearsItself bool) (o session.Options
 	return o, nil
 }
 
-// resume goes on with the case that was cut off a moment ago, if there is one.
+// resume goes on with the case that was cut off a moment ago, if there is one. What was
+// open beside it is finished meanwhile: nobody goes back to it.
 func (r Rig) resume(now time.Time) session.Resume {
 	cut := record.FindCut(now, r.Resume(), r.folders()...)
+	for _, dir := range record.LeftOpen(now, r.Resume(), r.folders()...) {
+		if cut == nil || dir != cut.Dir {
+			go finish(dir)
+		}
+	}
 	if cut == nil {
 		return session.Resume{}
 	}
@@ -90,6 +97,15 @@ func (r Rig) resume(now time.Time) session.Resume {
 	k := kept(w)
 	k.Moved = filepath.Dir(w.Dir) != filepath.Clean(r.Folder)
 	return session.Resume{Kept: k, Had: w.Had, Pos: w.Pos}
+}
+
+// finish finishes a record that was cut off.
+func finish(dir string) {
+	if m, err := record.Mend(dir); err != nil {
+		slog.Warn("a record was cut off and cannot be finished: coxswain mend", "record", dir, "why", err)
+	} else {
+		slog.Warn("a record that was cut off is finished", "record", dir, "length", audio.Duration(m.Samples).Round(time.Second))
+	}
 }
 
 // recordsIn returns how to begin records in the records folder or, where that
