@@ -101,11 +101,13 @@ func (r Rig) resume(now time.Time) session.Resume {
 
 // finish finishes a record that was cut off.
 func finish(dir string) {
-	if m, err := record.Mend(dir); err != nil {
+	m, err := record.Mend(dir)
+	if err != nil {
 		slog.Warn("a record was cut off and cannot be finished: coxswain mend", "record", dir, "why", err)
-	} else {
-		slog.Warn("a record that was cut off is finished", "record", dir, "length", audio.Duration(m.Samples).Round(time.Second))
+		return
 	}
+	slog.Warn("a record that was cut off is finished", "record", dir,
+		"length", audio.Duration(m.Samples).Round(time.Second).String())
 }
 
 // recordsIn returns how to begin records in the records folder or, where that

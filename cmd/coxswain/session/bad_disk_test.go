@@ -45,7 +45,7 @@ func (d slowDisk) Close() error { return nil }
 // A record that is deleted, moved away or cut while it runs is noticed, said, and
 // written anew from memory: every event is in it, and the sound from then on.
 func TestLostRecords(t *testing.T) {
-	for _, c := range []struct {
+	for k, c := range []struct {
 		name string
 		harm func(dir string)
 	}{
@@ -57,6 +57,7 @@ func TestLostRecords(t *testing.T) {
 		{"sound cut", func(dir string) { os.Truncate(filepath.Join(dir, recorder.PartName(0)), 0) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			alike(t, k, 2)
 			dir := filepath.Join(t.TempDir(), "r")
 			synctest.Test(t, func(t *testing.T) {
 				badDay{length: 40 * time.Second, harm: c.harm}.run(t, dir)

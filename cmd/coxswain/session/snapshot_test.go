@@ -12,6 +12,9 @@ import (
 // What whoever looks from outside sees of a case, second by second: the state in
 // one word, what was last called, and for how long it was not understood.
 func TestSnapshots(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute of sound, and the goroutines of a bad day")
+	}
 	o := testOptions(t, t.TempDir()+"/r", mayBe("code.start", 2, 0.9), mayBe("compressions.start", 4, 0.9),
 		mayBe("airway.secured", 10, 0.3), mayBe("airway.secured", 14, 0.4), mayBe("access.iv", 20, 0.35),
 		mayBe("rhythm.check", 30, 0.9), mayBe("shock.clear", 34, 0.9), mayBe("shock.given", 36, 0.9),
@@ -59,6 +62,9 @@ func TestSnapshots(t *testing.T) {
 // The wall's first line is what "what is next" is answered with, if that is to be done
 // at once: the shock, hands on the chest; and what is overdue does not vanish.
 func TestFirstThingDue(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute of sound, and the goroutines of a bad day")
+	}
 	s, err := New(testOptions(t, t.TempDir()+"/r", mayBe("code.start", 2, 0.9), mayBe("compressions.start", 4, 0.9),
 		mayBe("rhythm.vf", 10, 0.9), mayBe("compressions.stop", 20, 0.9), mayBe("compressions.start", 24, 0.9),
 		mayBe("shock.given", 30, 0.9), mayBe("compressions.start", 32, 0.9), mayBe("rhythm.pea", 40, 0.9)))

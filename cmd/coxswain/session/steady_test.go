@@ -21,7 +21,7 @@ func TestUnevenBeatIsTold(t *testing.T) {
 			return 30 * time.Millisecond
 		}
 	}
-	for _, c := range []struct {
+	for k, c := range []struct {
 		name         string
 		day          badDay
 		off          bool // ticks stand in the record as off
@@ -41,6 +41,7 @@ func TestUnevenBeatIsTold(t *testing.T) {
 		{"one block in fifteen is lost", badDay{length: 40 * time.Second, lose: 15}, true, 0, 0, false, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			alike(t, k, 1)
 			c.day.seen = &Snapshot{}
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
@@ -68,6 +69,9 @@ func TestUnevenBeatIsTold(t *testing.T) {
 // A clock of the device that is off by more than any is sold with (0.2 %) moves the beat
 // by 40 ms now and then: nobody is told to count for that.
 func TestDriftIsNoUnevenBeat(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the goroutines of an uneven beat")
+	}
 	for _, day := range []badDay{{length: 60 * time.Second, lose: 500}, {length: 60 * time.Second, drift: 500}} {
 		day.seen = &Snapshot{}
 		dir := t.TempDir()
