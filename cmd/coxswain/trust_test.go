@@ -80,6 +80,13 @@ func TestVerifyCommand(t *testing.T) {
 		t.Error(out)
 	}
 	var stdout, stderr bytes.Buffer
+	for _, slip := range []string{"abc", noted[:32], noted + "0", strings.Repeat("g", 64)} { // accuses nobody
+		if Main([]string{"verify", dir, "--noted", slip}, strings.NewReader(""), &stdout, &stderr) == 0 ||
+			!strings.Contains(stderr.String(), "is no fingerprint") {
+			t.Errorf("noted %q: %s", slip, &stderr)
+		}
+		stderr.Reset()
+	}
 	if Main([]string{"verify", dir, "--noted", strings.Repeat("0", 64)}, strings.NewReader(""), &stdout, &stderr) == 0 {
 		t.Error("any fingerprint will do")
 	}

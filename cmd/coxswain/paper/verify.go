@@ -2,6 +2,8 @@ package paper
 
 import (
 	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"io"
 	"strings"
@@ -63,6 +65,10 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 		v.Signed, v.Unsigned = true, described(unsigned)
 	}
 	if noted != "" {
+		if b, err := hex.DecodeString(noted); err != nil || len(b) != sha256.Size {
+			return v, fmt.Errorf("%q is no fingerprint: %d digits and letters from a to f, as verify prints them",
+				record.Printable(noted), 2*sha256.Size)
+		}
 		later, ok := r.Since(strings.ToLower(noted))
 		if !ok {
 			return v, fmt.Errorf(

@@ -73,7 +73,7 @@ func (s *Session) show() {
 		Caution:    Caution,
 		Record:     c.name,
 		Session:    now.Seconds(),
-		Rhythm:     string(st.Rhythm),
+		Rhythm:     rhythmText(st),
 		Shocks:     len(st.Shocks),
 		State:      stateText(st),
 		Microphone: s.listener.dBFS(),
@@ -189,6 +189,15 @@ func stateText(st timeline.State) string {
 		return "compressing"
 	}
 	return "hands off"
+}
+
+// rhythmText is the rhythm that was called last, unless the pulse that was felt since says
+// that it is over.
+func rhythmText(st timeline.State) string {
+	if st.PulsePresent && st.Rhythm.Pulseless() {
+		return ""
+	}
+	return string(st.Rhythm)
 }
 
 // Box holds the latest snapshot: the session puts, anyone looks.

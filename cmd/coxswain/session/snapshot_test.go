@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/timeline"
 )
 
 // What whoever looks from outside sees of a case, second by second: the state in
@@ -148,6 +149,19 @@ func TestLostSoundIsTold(t *testing.T) {
 		s.show()
 		if n := s.Latest().Load(); n.Sound != c.want || n.Lost != c.share || n.Healthy != (c.want == "whole") {
 			t.Errorf("with %v lost: %q, %v, healthy %v", c.share, n.Sound, n.Lost, n.Healthy)
+		}
+	}
+}
+
+// Nobody has both a pulse and a rhythm without one: what was called before is not shown.
+func TestRhythmBesideAPulse(t *testing.T) {
+	for _, c := range []struct {
+		rhythm timeline.Rhythm
+		pulse  bool
+		want   string
+	}{{"VF", false, "VF"}, {"VF", true, ""}, {"PEA", true, ""}, {"VT", true, "VT"}, {"", true, ""}} {
+		if got := rhythmText(timeline.State{Rhythm: c.rhythm, PulsePresent: c.pulse}); got != c.want {
+			t.Errorf("%q with a pulse %v: %q, want %q", c.rhythm, c.pulse, got, c.want)
 		}
 	}
 }

@@ -53,6 +53,9 @@ type Practice struct {
 	record string // name of the last drill's record; empty: none yet
 }
 
+// toldAgain is how soon, in seconds, the case says a sentence anew that was cut off.
+const toldAgain = 10
+
 // told is a line of what the page tells.
 type told struct {
 	At   float64 `json:"at_s"`
@@ -199,7 +202,9 @@ func (p *Practice) watch(e timeline.Event) {
 			one.Who = "case"
 		}
 	case e.Kind.IsCallout() && e.Heard != nil:
-		one.Who, one.Text = "heard", e.Words()
+		if one.Who, one.Text = "heard", e.Heard.Text; one.Text == "" {
+			one.Text = e.Words()
+		}
 	default:
 		return
 	}
@@ -209,7 +214,10 @@ func (p *Practice) watch(e timeline.Event) {
 func (p *Practice) tell(one told) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if len(p.told) < mostTold {
+	again := one.Who == "case" && slices.ContainsFunc(p.told, func(x told) bool { // its first try was cut off
+		return x.Who == one.Who && x.Text == one.Text && one.At-x.At < toldAgain
+	})
+	if len(p.told) < mostTold && !again {
 		p.told = append(p.told, one)
 	}
 }
