@@ -103,12 +103,12 @@ func TestOverlayErrors(t *testing.T) {
 		{"a callout as talk", "talk: [rhythm check]\n", `v.yaml:1: talk: "rhythm check" is a phrase of rhythm.check`},
 		{"a word around that nobody can say", "around: {forbid: {negation: [zzyx]}}\n", `v.yaml: around: negation: no pronunciation for "zzyx"`},
 		{"a number around", "around: {beside: [\"{dose_mg}\"]}\n", "v.yaml: around: beside:"},
-		{"an unknown part of around", "around: {besides: [okay]}\n", "v.yaml:1: field besides not found"},
+		{"an unknown part of around", "around: {besides: [okay]}\n", `v.yaml:1: unknown key "besides"`},
 		{"a bound of nothing", "callouts:\n  - {id: undo, phrases: [undo it], max: {dose_mg: 0}}\n",
 			"v.yaml:2: callout undo: max of dose_mg is 0"},
 		{"one phrase for two callouts", "callouts:\n  - {id: undo, phrases: [shock delivered]}\n", `v.yaml:2: "shock delivered" is said for`},
 		{"a word of any sentence", "callouts:\n  - {id: confirm, phrases: [the]}\n", `v.yaml:2: "the" stands in any sentence`},
-		{"unknown key", "callout: []\n", "v.yaml:1: field callout not found"},
+		{"unknown key", "callout: []\n", `v.yaml:1: unknown key "callout"`},
 	} {
 		path := filepath.Join(t.TempDir(), "v.yaml")
 		os.WriteFile(path, []byte(c.text), 0o600)

@@ -184,12 +184,14 @@ var (
 	lineError = regexp.MustCompile(`^(?:yaml: )?(?:unmarshal errors:\s*)?(?:yaml: )?line (\d+): (.*)`)
 	idForm    = regexp.MustCompile(`^[a-z0-9][a-z0-9_.-]{0,63}$`)
 	wordForm  = regexp.MustCompile(`^[a-z']+$`)
-	slotForm  = regexp.MustCompile(`^\{[a-z_]+\}$`)
+	// unknownKey is how the library says that a key is none; of Go's types nobody wants to read.
+	unknownKey = regexp.MustCompile(`field (.*) not found in type .*`)
+	slotForm   = regexp.MustCompile(`^\{[a-z_]+\}$`)
 )
 
 func yamlError(name string, err error) error {
 	if m := lineError.FindStringSubmatch(err.Error()); m != nil {
-		return fmt.Errorf("%s:%s: %s", name, m[1], m[2])
+		return fmt.Errorf("%s:%s: %s", name, m[1], unknownKey.ReplaceAllString(m[2], `unknown key "$1"`))
 	}
 	return fmt.Errorf("%s: %s", name, strings.ReplaceAll(strings.TrimPrefix(err.Error(), "yaml: "), "\n", " "))
 }

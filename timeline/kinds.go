@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -324,11 +325,14 @@ func DecodeStrict(name string, text []byte, v any) error {
 	return nil
 }
 
+// unknownKey is how the library says that a key is none; of Go's types nobody wants to read.
+var unknownKey = regexp.MustCompile(`field (.*) not found in type .*`)
+
 // yamlError makes one line of a library's error: file, line, what.
 func yamlError(name string, err error) error {
 	s := strings.TrimPrefix(err.Error(), "yaml: ")
 	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
-	s = strings.SplitN(s, "\n", 2)[0]
+	s = unknownKey.ReplaceAllString(strings.SplitN(s, "\n", 2)[0], `unknown key "$1"`)
 	if rest, ok := strings.CutPrefix(s, "line "); ok {
 		return fmt.Errorf("%s:%s", name, rest)
 	}

@@ -47,7 +47,7 @@ func TestOverlay(t *testing.T) {
 			"site.yaml:2: epinephrine_due_s is 10, allowed are 120 to 360"},
 		{"no source", "values:\n  cycle_s:\n    value: 120\n", "site.yaml:2: cycle_s has no source"},
 		{"unknown value", "# ours\nvalues:\n  cycle: {value: 120, source: x}\n", `site.yaml:3: unknown value "cycle"`},
-		{"unknown key", "value: {}\n", "site.yaml:1: field value not found"},
+		{"unknown key", "value: {}\n", `site.yaml:1: unknown key "value"`},
 		{"not YAML", "values: [\n", "site.yaml:1: "},
 		{"unknown caution", "drugs:\n  atropine:\n    caution: rain\n    source: x\n    doses: [{fixed: 1, source: x}]\n",
 			`site.yaml:2: drug atropine: unknown caution "rain": choose one of long QT`},

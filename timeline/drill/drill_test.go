@@ -271,7 +271,7 @@ func TestRefused(t *testing.T) {
 		{"do: [shock.given]", "after: [shock.given], nth_of: shocks, do: [rosc]", "nth_of"},
 		{"points: 1", "points: 0", "points: want 1 to 100"},
 		{", source: s", "", "reason and source"},
-		{"points: 1", "point: 1", "own.yaml:6: field point not found"},
+		{"points: 1", "point: 1", `own.yaml:6: unknown key "point"`},
 	} {
 		text := strings.Replace(good, c.from, c.to, 1)
 		_, err := Parse("own.yaml", []byte(text))
