@@ -1,7 +1,7 @@
 package session
 
 import (
-	"slices"
+	"iter"
 	"strings"
 
 	"coxswain/audio"
@@ -36,7 +36,7 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 	if h.End-h.Start < shortest {
 		return false
 	}
-	for _, sp := range s.spoken {
+	for sp := range s.soundedUnder(h) {
 		ours, words := plain(sp.Text), plain(h.Text)
 		i := strings.Index(ours, words)
 		if i < 0 || h.Start <= sp.At {
@@ -66,7 +66,20 @@ func (s *oneCase) beginsUnder(k timeline.Kind, h *timeline.Heard) bool {
 	if begun || urgent || h.Confidence >= plainly || h.End-h.Start < shortest {
 		return false
 	}
-	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {
-		return h.End > sp.At && h.Start < sp.Until+echoDelay
-	})
+	for range s.soundedUnder(h) {
+		return true
+	}
+	return false
+}
+
+// soundedUnder are the sentences of ours that sounded while the words were heard, or might
+// still have come back then.
+func (s *oneCase) soundedUnder(h *timeline.Heard) iter.Seq[prompts.Spoken] {
+	return func(yield func(prompts.Spoken) bool) {
+		for _, sp := range s.spoken {
+			if h.End > sp.At && h.Start < sp.Until+echoDelay && !yield(sp) {
+				return
+			}
+		}
+	}
 }
