@@ -146,7 +146,7 @@ func (s *Scheduler) Advance(n int) []Spoken {
 		switch {
 		case from > int64(c.Expires):
 			out = append(out, s.drop(c, from, "too late"))
-		case at >= to, busy && c.Priority <= s.now.Priority:
+		case at >= to, busy && (c.Priority <= s.now.Priority || s.hearsOut(c)):
 			s.queue = append(s.queue, c)
 		case s.wait(&c, from, to):
 			s.queue = append(s.queue, c)
@@ -160,6 +160,12 @@ func (s *Scheduler) Advance(n int) []Spoken {
 		}
 	}
 	return out
+}
+
+// hearsOut reports whether a drug that is due waits for an answer that sounds: it is worth
+// saying after it, and the answer is not said twice.
+func (s *Scheduler) hearsOut(c queued) bool {
+	return c.Priority == timeline.Due && s.now.Priority == timeline.Answer && s.player.TalkUntil() < int64(c.Expires)
 }
 
 // renew makes a cue that is about to be said from what is known now; false: it does

@@ -251,6 +251,13 @@ func (p *Protocol) silence(s State) []Cue {
 	if s.Clear() { // "compressing?" might send somebody to the patient
 		id = "silence.clear"
 	}
-	c := due(id, s.HeardAt+span, Seconds(20), Answer).every(span, 2*span)
+	at := s.HeardAt + span
+	if from := s.cycleFrom(); from != Never { // the end of a cycle asks for an answer itself: that comes first
+		end := from + p.Span("cycle_s")
+		if wait := p.Span("silence_after_cycle_s"); at > end-p.Span("cycle_warning_s") && at < end+wait {
+			at = end + wait
+		}
+	}
+	c := due(id, at, Seconds(20), Answer).every(span, 2*span)
 	return []Cue{c.counting("minutes", s.HeardAt, 60*Rate)}
 }

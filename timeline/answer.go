@@ -45,7 +45,7 @@ func (m *Machine) answer(e Event, now Time) Cue {
 		return m.again(e, now)
 	case AskShocks:
 		c := reply("answer.shocks", e, now, Answer).with("shocks", float64(m.state.shocksInAll()))
-		c.Parts = countBefore(m.state.ShocksBefore)
+		c.Parts = counted("before.of", "count", float64(m.state.ShocksBefore))
 		return c
 	case AskMissing:
 		c := reply("answer.missing", e, now, Answer)
@@ -180,7 +180,8 @@ func (m *Machine) given(e Event, now Time, family, drug string) Cue {
 	}
 	c.ID = "answer.given"
 	c = c.with("doses", float64(len(doses)))
-	c.Parts = append(counted("amount.dose_mg", "dose_mg", m.state.Total(drug)), countBefore(DosesBefore(doses))...)
+	c.Parts = append(counted("amount.dose_mg", "dose_mg", m.state.Total(drug)),
+		counted("before.doses", "doses", float64(DosesBefore(doses)))...)
 	return c
 }
 

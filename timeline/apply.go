@@ -139,6 +139,7 @@ func (s *State) begin(e Event, row Row) {
 	known := s.PulsePresent || s.StabilityAt != Never
 	switch {
 	case row.Arrest:
+		s.prepared()
 		s.lose(e.At)
 	case !row.Starts || known:
 		return
@@ -234,7 +235,7 @@ func (s *State) shock(e Event) {
 	} else {
 		s.stop(e.At) // nobody touches the patient during a shock
 	}
-	s.ClearAt, s.ChargingAt = Never, Never
+	s.ClearAt, s.ChargingAt, s.synced = Never, Never, false
 }
 
 // sameShock reports whether a shock that is called is the one that was called a

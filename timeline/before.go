@@ -85,9 +85,6 @@ func saidBefore(c Cue, what string, e Event) Cue {
 	return c
 }
 
-// countBefore tells how many of what was counted were before arrival, or before the start.
-func countBefore(n int) []Cue { return counted("before.of", "count", float64(n)) }
-
 // dueUntimed is when the next dose may be due if nobody knows when the last was given: at
 // the earliest an interval after the case began, and then it may be.
 func (p *Protocol) dueUntimed(last Dose) []Cue {

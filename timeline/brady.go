@@ -41,7 +41,7 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 			c, full := p.atropine(s, from, at, i == 0)
 			out = append(out, c...)
 			if i == 0 && !full {
-				return out
+				return append(out, p.pacingSoon(s)...)
 			}
 			gave = gave && len(s.Given["atropine"]) > 0
 		case "pacing":
@@ -74,6 +74,18 @@ func (p *Protocol) atropine(s State, from, at Time, first bool) (out []Cue, full
 		from = given[n-1].At + p.Span("atropine_interval_s")
 	}
 	return []Cue{p.consider(id, "atropine", s, from, Seconds(60), Due)}, false
+}
+
+// pacingSoon considers pacing while atropine is repeated: a minute after the first dose,
+// whoever is unstable still has not been helped by it (AHA 2020 and 2025, adult bradycardia
+// algorithm: if atropine is ineffective, pacing or an infusion).
+func (p *Protocol) pacingSoon(s State) []Cue {
+	given := s.Given["atropine"]
+	_, done := s.Done["pacing"]
+	if done || len(given) == 0 || !slices.Contains(p.Bradycardia, "pacing") {
+		return nil
+	}
+	return []Cue{due("peri.pacing", given[0].At+p.Span("drug_again_s"), Seconds(60), Due)}
 }
 
 // pacing, and the infusion beside it, once the drugs before it were given.

@@ -22,6 +22,9 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 		now = m.answer(m.events[i], c.At)
 	}
 	now.Parts = slices.DeleteFunc(slices.Clone(now.Parts), m.state.answeredSince)
+	if now.ID == "said."+string(ShockGiven) && m.state.Compressing { // hands are back on since
+		now.ID += ".logged"
+	}
 	now.At, now.Expires, now.Seq, now.About, now.planned = c.At, c.Expires, c.Seq, c.About, c.planned
 	return now, true
 }
@@ -30,7 +33,14 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 // was lost.
 func (s State) answeredSince(c Cue) bool {
 	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
-	return pulse && s.InArrest()
+	return pulse && s.InArrest() || c.ID == "compress.now" && s.Compressing
+}
+
+// over reports whether a read-back has become idle, or would be taken for what is to be done
+// now: "clear" and "charging" once the shock was given or hands are on.
+func (s State) over(e Event) bool {
+	prepares := e.Kind == ShockClear || e.Kind == ShockCharging
+	return prepares && (s.lastShock() >= e.At || e.Kind == ShockClear && s.Compressing)
 }
 
 // Holds reports whether a cue is still true, for one that was cut off and might be
@@ -50,6 +60,9 @@ func (m *Machine) stands(c Cue) bool {
 	i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
 	if gone[c.About] || i < 0 {
 		return !gone[c.About]
+	}
+	if m.state.over(m.events[i]) {
+		return false
 	}
 	since, open := m.events[i+1:], true
 	for _, x := range since {

@@ -188,3 +188,61 @@ func TestQuestionsThatAreIdle(t *testing.T) {
 		t.Errorf("%s is said while somebody compresses", now.Describe())
 	}
 }
+
+// What waited behind other read-backs is not said as if it were to be done now: no "clear" and
+// no "charging" once the shock was given, and no "compress" to those who do.
+func TestReadBacksThatWaitedAreNoOrders(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, now := NewMachine(p), Time(0)
+	var seq uint64
+	call := func(k Kind) Cue {
+		seq++
+		now += Seconds(1)
+		return m.Step(Event{Seq: seq, At: now, Kind: k}, now).Cues[0]
+	}
+	call(CodeStart)
+	call(CompressionsStart)
+	call(RhythmVF)
+	charging, clear := call(ShockCharging), call(ShockClear)
+	if _, ok := m.Fresh(clear); !ok {
+		t.Error("clear holds until the shock")
+	}
+	shock := call(ShockGiven)
+	for _, c := range []Cue{charging, clear} {
+		if _, ok := m.Fresh(c); ok {
+			t.Errorf("%s holds after the shock", c.ID)
+		}
+	}
+	if c, ok := m.Fresh(shock); !ok || c.ID != "said.shock.given" {
+		t.Errorf("before hands are on: %s, %v", c.ID, ok)
+	}
+	call(CompressionsStart)
+	if c, ok := m.Fresh(shock); !ok || c.ID != "said.shock.given.logged" {
+		t.Errorf("with hands on: %s, %v", c.ID, ok)
+	}
+}
+
+// Whatever repeats is said also where nothing else is planned for long: the next drug, minutes
+// away, keeps no cycle from ending.
+func TestRepetitionsGoOn(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := NewMachine(p)
+	for i, k := range []Kind{CodeStart, CompressionsStart, RhythmAsystole, Epinephrine} {
+		m.Step(Event{Seq: uint64(i + 1), At: Seconds(float64(3 * i)), Kind: k}, Seconds(float64(3*i)))
+	}
+	said := map[string]bool{}
+	for now := Time(0); now < Seconds(170); now += Rate / 10 {
+		for _, c := range m.Tick(now) {
+			said[c.ID] = true
+		}
+	}
+	if !said["silence"] || !said["cycle.over"] {
+		t.Errorf("said by 2:50: %v", said)
+	}
+}

@@ -199,7 +199,7 @@ func (m *Machine) Tick(now Time) []Cue {
 	m.wake = m.planned
 	for _, c := range m.agenda {
 		if c.At > now {
-			m.wake = c.At
+			m.wake = min(c.At, m.planned) // what repeats is only planned up to then
 			break
 		}
 		k := c.key()

@@ -26,6 +26,11 @@ func (p *Protocol) questions(s State, e Event) []question {
 	if s.sameShock(e) {
 		return []question{{Cue: Cue{ID: "question.shock.again"}, instead: true}}
 	}
+	if row := e.Kind.Row(); row.Arrest || row.Shockable { // asked while there is time
+		after := s
+		after.apply(e)
+		return after.syncLeft(false)
+	}
 	out := p.For(s).actQuestions(s, e)
 	if _, drug := e.Kind.Drug(); p.otherPatient(s) && (drug || e.Kind.shocks() || e.Kind == ShockCharging) {
 		out = slices.DeleteFunc(out, func(q question) bool { return q.amount }) // whose, nobody knows
@@ -148,14 +153,23 @@ func (p *Protocol) shockQuestions(s State, e Event) []question {
 	case given: // called as one that was not synchronised
 		ask("sync.on")
 	}
-	if s.leftSynced() && s.InArrest() {
-		ask("sync.off")
-	}
+	out = append(out, s.syncLeft(!given)...)
 	if most, spent := p.coldShocksSpent(s); spent {
 		ask("shock.cold")
 		out[len(out)-1].Cue = out[len(out)-1].Cue.with("shocks", most)
 	}
 	return append(out, p.energyQuestion(s, e)...)
+}
+
+// syncLeft asks whether the device, synchronised for the shock before, is not any more:
+// synchronised, it gives none in fibrillation or without a pulse. Asked when that is called,
+// and again of whoever charges it.
+func (s State) syncLeft(charging bool) []question {
+	if !s.leftSynced() || !s.InArrest() {
+		return nil
+	}
+	once := fmt.Sprintf("sync.off %d %d %v", s.ArrestAt, len(s.Shocks), charging)
+	return []question{{Cue: Cue{ID: "question.sync.off"}, once: once}}
 }
 
 // coldShocksSpent returns how many shocks a cold patient gets before rewarming,
@@ -165,11 +179,11 @@ func (p *Protocol) coldShocksSpent(s State) (most float64, spent bool) {
 	return most, limited && p.tooCold(s) && float64(s.shocksInAll()) >= most
 }
 
-// leftSynced reports whether the last shock was synchronised, in a rhythm that
-// needs one that is not.
+// leftSynced reports whether the last shock was synchronised, or one was being prepared that
+// was to be, in a rhythm that needs one that is not.
 func (s State) leftSynced() bool {
 	n := len(s.Shocks)
-	return n > 0 && s.Shocks[n-1].Synced && s.Rhythm.Shockable()
+	return (s.synced || n > 0 && s.Shocks[n-1].Synced) && s.Rhythm.Shockable()
 }
 
 // oddEnergy returns the energy that was said and the one to give instead; zero: what

@@ -172,11 +172,10 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	}
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
 	moved, together := last, e.At == last.At
-	claimed := min(last.At, e.At-Seconds(60*e.Values["minutes"]))
+	claimed := m.claimed(last, e)
 	start := max(0, min(last.At, Fold(without).Started))
-	drug := last.Kind.dose()
-	if moved.At = max(claimed, start); drug && claimed < start { // its interval counts from before
-		moved.Values = with(last.Values, "before_s", math.Round((start - claimed).Seconds()))
+	if moved.At = max(claimed, start); last.Kind.dose() { // its interval counts from before
+		moved.Values = early(last.Values, start-claimed)
 	}
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
@@ -208,6 +207,32 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	r := replace(e, last, moved, c)
 	r.Events = append(r.Events, asked...)
 	return r
+}
+
+// early are the numbers of a dose that was given so long before the start of the case, or
+// since, if that is not above 0.
+func early(values map[string]float64, before Time) map[string]float64 {
+	out := maps.Clone(values)
+	if delete(out, "before_s"); before <= 0 {
+		return out
+	}
+	return with(out, "before_s", math.Round(before.Seconds()))
+}
+
+// claimed is the moment that e claims for an event: no later than it was told, and where it
+// stands already if that is only said again.
+func (m *Machine) claimed(last, e Event) Time {
+	at, told := e.At-Seconds(60*e.Values["minutes"]), last.At
+	for _, x := range toldAt(m.events) {
+		if x.Seq == last.Seq {
+			told = max(told, x.told)
+		}
+	}
+	stood := last.At - last.Early()
+	if at = min(at, told); at > stood && at < stood+rule("undo_s")/4 {
+		return stood
+	}
+	return at
 }
 
 // dose reports whether k is of a drug that was given, here or before arrival.

@@ -115,6 +115,7 @@ type State struct {
 	Dead             bool
 	MetronomeMuted   bool // switched off by callout
 	MetronomeForced  bool // switched on by callout, until the next pause
+	synced           bool // a cardioversion was being prepared when the pulse was lost, and no shock was given since
 	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
 	ChargingAt       Time // last "charging" that no shock followed; Never without one
 	clearOver        bool // somebody touches the patient again all the same
@@ -130,7 +131,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt: Never,
+		BeforeAt:    Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }

@@ -48,7 +48,10 @@ func (m *Machine) situation(at Time) []Cue {
 		at = s.Ended
 	}
 	var out []Cue
-	if s.ArrestAt != Never {
+	switch {
+	case s.ArrestAt != Never && s.TreatedBefore():
+		out = append(out, Cue{ID: "summary.arrest.before"})
+	case s.ArrestAt != Never:
 		out = append(out, since("summary.arrest", s.ArrestAt, at))
 	}
 	switch {
@@ -95,7 +98,7 @@ func (m *Machine) background() []Cue {
 func (m *Machine) treatment() []Cue {
 	s := m.state
 	out := counted("summary.shocks", "shocks", float64(s.shocksInAll()))
-	out = append(out, countBefore(s.ShocksBefore)...)
+	out = append(out, counted("before.of", "count", float64(s.ShocksBefore))...)
 	out = append(out, counted("summary.cardioversions", "shocks", float64(len(s.Cardioversions())))...)
 	out = append(out, s.drugs()...)
 	done := Cue{ID: "summary.done"}
@@ -137,7 +140,7 @@ func (s State) drugs() (out []Cue) {
 		} else {
 			c = c.with("doses", float64(len(s.Given[drug])))
 		}
-		out = append(append(out, c), countBefore(DosesBefore(s.Given[drug]))...)
+		out = append(append(out, c), counted("before.doses", "doses", float64(DosesBefore(s.Given[drug])))...)
 	}
 	return out
 }

@@ -136,3 +136,11 @@ func (p *Protocol) stableNarrow(s State, from Time) []Cue {
 	}
 	return out
 }
+
+// prepared notes that a device may be synchronised still: a cardioversion was charged for
+// when the pulse was lost.
+func (s *State) prepared() {
+	if !s.InArrest() && s.Unstable && s.Rhythm.Fast() && s.ChargingAt != Never {
+		s.synced = true
+	}
+}
