@@ -172,13 +172,17 @@ func clockStep(s float64) float64 {
 }
 
 // loudness is the loudest of a channel in each of n parts of from to to, drawn
-// as the root of its size, so that speech shows beside a shout.
+// as the root of its size, so that speech shows beside a shout. NaN where nothing was
+// recorded: before the record, and behind its end.
 func loudness(peaks []byte, channel int, from, to float64, n int) []float64 {
 	out := make([]float64, max(1, n/2))
 	for i := range out {
 		part := (to - from) / float64(len(out))
 		a := max(0, int((from+float64(i)*part)*10))
 		b := max(a+1, int((from+float64(i+1)*part)*10))
+		if from+float64(i+1)*part <= 0 || 2*a+channel >= len(peaks) {
+			out[i] = math.NaN()
+		}
 		for k := a; k < b && 2*k+channel < len(peaks); k++ {
 			out[i] = math.Max(out[i], math.Sqrt(float64(peaks[2*k+channel])/127))
 		}

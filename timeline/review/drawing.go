@@ -38,7 +38,7 @@ type Lane struct {
 	Bands  []Band
 	Marks  []Tick
 	Rows   int       // most rows of marks with their names; 0: as many as it takes
-	Wave   []float64 // loudness over the axis, 0 to 1, evenly spaced
+	Wave   []float64 // loudness over the axis, 0 to 1, evenly spaced; NaN: nothing to draw
 	Colour string    // of CSS, of the wave
 	Curve  *Curve
 }
@@ -279,6 +279,9 @@ func (d Drawing) wave(loud []float64, top float64) string {
 	step := (d.width() - d.rim() - d.gutter()) / math.Max(1, float64(len(loud)))
 	mid := top + waveHeight/2
 	for i, v := range loud {
+		if math.IsNaN(v) {
+			continue
+		}
 		h := math.Max(0.5, math.Min(1, v)*waveHeight/2)
 		fmt.Fprintf(&b, "M%.1f %.1fv%.1f", d.gutter()+(float64(i)+0.5)*step, mid-h, 2*h)
 	}

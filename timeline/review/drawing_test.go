@@ -3,6 +3,7 @@ package review
 import (
 	"encoding/xml"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strconv"
 	"strings"
@@ -126,5 +127,26 @@ func TestCurvesOfLittle(t *testing.T) {
 			t.Errorf("%v: %s", err, svg)
 		}
 		textsApart(t, svg)
+	}
+}
+
+// Where nothing was recorded nothing is drawn: before a record that is aligned with another,
+// and behind the end of the shorter one. Silence that was recorded is a line.
+func TestNoWaveWithoutSound(t *testing.T) {
+	peaks := make([]byte, 2*100) // ten seconds of silence, each channel
+	for _, c := range []struct{ from, to, begin, end float64 }{
+		{-10, 30, 0, 10}, {0, 10, 0, 10}, {5, 25, 5, 10}, {20, 30, 30, 30}, {-20, -5, 30, 30},
+	} {
+		const n = 80
+		for i, v := range loudness(peaks, 1, c.from, c.to, 2*n) {
+			part := (c.to - c.from) / n
+			a, b := c.from+float64(i)*part, c.from+float64(i+1)*part
+			if want := b > c.begin+1e-9 && a < c.end-1e-9; want == math.IsNaN(v) {
+				t.Errorf("%v to %v s: at %v to %v the wave is %v", c.from, c.to, a, b, v)
+			}
+		}
+	}
+	if got := (Drawing{}).wave([]float64{math.NaN(), 0, math.NaN()}, 0); strings.Count(got, "M") != 1 {
+		t.Errorf("drawn %q, want one line", got)
 	}
 }
