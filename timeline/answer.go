@@ -69,7 +69,7 @@ func (m *Machine) again(e Event, now Time) Cue {
 	return c
 }
 
-// dose answers what to give: drug, amount and volume. "shock" asks for the
+// dose answers what to give: drug, amount and volume, for what was called of the pulse. "shock" asks for the
 // energy. What it rests on is told when it is asked for: see basis.
 func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	p := m.protocol.For(m.state)
@@ -107,8 +107,8 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 		c.ID = "dose.unknown"
 		return c
 	}
-	if amount.Amount.OverMin > 0 {
-		c.Parts = append(c.Parts, Cue{ID: "dose.over"}.with("minutes", amount.Amount.OverMin))
+	if minutes := p.over(m.state, drug, amount); minutes > 0 {
+		c.Parts = append(c.Parts, Cue{ID: "dose.over"}.with("minutes", minutes))
 	}
 	if amount.Ml > 0 {
 		c.Parts = append(c.Parts, Cue{ID: "dose.volume"}.with("ml", amount.Ml).with("mg_per_ml", p.Drugs[drug].MgPerMl))
@@ -132,7 +132,7 @@ func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 	if drug == "epinephrine" && p.withheld(s) {
 		out = append(out, Cue{ID: "question.drug.cold"})
 	}
-	for _, q := range p.doubtQuestions(s, drug) {
+	for _, q := range p.answerQuestions(s, drug, amount) {
 		out = append(out, q.Cue)
 	}
 	if amount.PerKg && basis != "called" {
@@ -145,6 +145,19 @@ func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 		out = append(out, Cue{ID: "dose.limited"})
 	}
 	return out
+}
+
+// answerQuestions are what the amount that is answered would contradict if it were given: asked
+// before it is, it can still be held back.
+func (p *Protocol) answerQuestions(s State, drug string, amount Computed) []question {
+	if drug != "shock" {
+		e := Event{Kind: Kind("drug." + drug), Values: map[string]float64{"dose_mg": amount.Value}}
+		return append(p.pulseQuestion(s, e, drug), p.doubtQuestions(s, drug)...)
+	}
+	if _, synced, _ := p.NextEnergy(s); synced {
+		return nil
+	}
+	return p.shockQuestions(s, Event{Kind: ShockCharging})
 }
 
 // spent reports whether all that the protocol gives of a drug was given, and asks
@@ -197,7 +210,7 @@ func (m *Machine) amount(drug string) (amount Computed, unit string, ok bool) {
 		return amount, "energy_j", ok
 	}
 	kg, _ := p.Weight(m.state)
-	amount, ok = p.Dose(drug, len(m.state.Doses(drug)), kg)
+	amount, ok = p.Dose(p.entry(m.state, drug), len(m.state.Doses(drug)), kg)
 	return amount, "dose_mg", ok
 }
 

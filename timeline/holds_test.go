@@ -81,7 +81,7 @@ func TestFresh(t *testing.T) {
 		cue  Cue
 		want string
 	}{
-		{energy, "0:05.0 dose + dose.energy_j energy_j=20"},
+		{energy, "0:05.0 dose + dose.energy_j energy_j=20 + question.shock.rhythm"},
 		{first, "0:07.0 epinephrine.first dose_mg=0.1"},
 		{dose, "0:09.0 dose [epinephrine] + dose.dose_mg dose_mg=0.1 + dose.volume mg_per_ml=0.1 ml=1"},
 	} {

@@ -92,13 +92,35 @@ func (p *Protocol) stableVT(s State, from Time) []Cue {
 	return out
 }
 
+// infused is the row of a drug with a pulse, where that is another dose than in the arrest.
+func (p *Protocol) infused(drug string) string {
+	if _, ok := p.Drugs[drug+"_infusion"]; ok {
+		return drug + "_infusion"
+	}
+	return drug
+}
+
+// entry is the row of a drug for what was called of the patient's pulse. With one,
+// epinephrine is for a slow rhythm only.
+func (p *Protocol) entry(s State, drug string) string {
+	if s.knownPulse() && (drug != "epinephrine" || s.Rhythm == Brady) {
+		return p.infused(drug)
+	}
+	return drug
+}
+
+// over is how many minutes an amount is given over; 0: at once.
+func (p *Protocol) over(s State, drug string, amount Computed) float64 {
+	if amount.Amount.OverMin == 0 && drug == "amiodarone" && p.entry(s, drug) != drug {
+		return p.Get("amiodarone_infusion_min")
+	}
+	return amount.Amount.OverMin
+}
+
 // slowly considers a drug that is given over minutes, or as a rate.
 func (p *Protocol) slowly(drug string, s State, at Time) Cue {
 	kg, _ := p.Weight(s)
-	entry := drug
-	if _, ok := p.Drugs[drug+"_infusion"]; ok { // with a pulse it is another dose than in the arrest
-		entry = drug + "_infusion"
-	}
+	entry := p.infused(drug)
 	amount, ok := p.Dose(entry, 0, kg)
 	c := due("peri."+drug, at, Seconds(60), Advice)
 	if a := amount.Amount; a.MgMin > 0 {
