@@ -314,6 +314,23 @@ func (m *Machine) Now(now Time) (c Cue, first, ok bool) {
 	return c, first, first || strings.HasSuffix(c.ID, ".now")
 }
 
+// nextShock is the shock as what comes next, if a rhythm waits for it; while hands are off
+// they go on for as long as it charges.
+func (p *Protocol) nextShock(s State, c Cue, now Time) (Cue, bool) {
+	from, ok := p.shockFrom(s)
+	if !ok || from > now || s.Clear() {
+		return c, false
+	}
+	if c.ID == "next.compressions" && s.ChargingAt < from {
+		c.Parts = []Cue{{ID: "next.charging"}}
+	}
+	c.ID = "next.defibrillation"
+	if energy, _, ok := p.NextEnergy(s); ok {
+		c = c.with("energy_j", energy.Value)
+	}
+	return c, true
+}
+
 // next answers "what is next" with one thing: what is due now, most urgent
 // first, or else the next thing to come.
 func (m *Machine) next(e Event, now Time) Cue {
@@ -322,14 +339,10 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if c.ID = m.state.nextAtOnce(); c.ID == "next.compressions" { // before read-backs that wait
 		c.Priority = Urgent
 	}
-	if c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
-		return c
+	if shock, ok := p.nextShock(m.state, c, now); ok {
+		return shock
 	}
-	if from, ok := p.shockFrom(m.state); ok && from <= now {
-		c.ID = "next.defibrillation"
-		if energy, _, ok := p.NextEnergy(m.state); ok {
-			c = c.with("energy_j", energy.Value)
-		}
+	if c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
 		return c
 	}
 	var soon *Cue

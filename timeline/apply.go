@@ -146,9 +146,9 @@ func (s *State) begin(e Event, row Row) {
 	}
 	if s.ArrestAt == Never {
 		s.arrest(e.At)
-		s.presumed = e.Kind == CodeStart
+		s.presumed = e.Kind.presumes()
 	}
-	s.presumed = s.presumed && e.Kind == CodeStart
+	s.presumed = s.presumed && e.Kind.presumes()
 }
 
 // arrest begins the arrest: from here its times and counts run.

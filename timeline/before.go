@@ -91,3 +91,7 @@ func (p *Protocol) dueUntimed(last Dose) []Cue {
 	c := due("epinephrine.due.open", last.At+p.Span("epinephrine_due_s"), Seconds(20), Due)
 	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
 }
+
+// presumes reports whether k only presumes an arrest: whoever calls for help, or tells what
+// was done before arrival, may have a patient with a pulse.
+func (k Kind) presumes() bool { return k == CodeStart || k.Before() != "" }

@@ -1,6 +1,9 @@
 package timeline
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // Fresh returns a cue that had to wait, or that was cut off and might be said again, as
 // it would be made now, and whether it still holds: between, the patient may have
@@ -14,7 +17,7 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 	case c.planned != "":
 		i := slices.IndexFunc(m.agenda, func(x Cue) bool { return x.key() == c.planned })
 		now = m.agenda[i]
-	case (c.Priority == Answer || c.ID == "next.compressions") && c.About != 0:
+	case (c.Priority == Answer || strings.HasPrefix(c.ID, "next.")) && c.About != 0:
 		i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
 		if i < 0 {
 			return c, true

@@ -15,7 +15,7 @@ func (s State) Leaves(e Event) bool {
 	group, _, _ := strings.Cut(string(e.Kind), ".")
 	seen := row.Rhythm != Unknown || e.Kind == PulsePresent || group == "patient" && !row.Control
 	switch {
-	case s.Ended == Never:
+	case s.Ended == Never || s.Reopens(e):
 		return false
 	case row.Starts: // what was done before arrival is no sign of the patient who was here
 		return !s.late(e, row)

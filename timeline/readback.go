@@ -131,6 +131,9 @@ func (s State) doubted(k Kind) string {
 // goes before all others.
 func (m *Machine) urgency(e Event, p *Protocol, now Time) Priority {
 	lost := e.Kind == PulseAbsent || e.Kind == PulseLost
+	if e.Kind == ShockGiven && m.state.InArrest() && !m.state.Compressing {
+		return Urgent
+	}
 	if lost && !m.state.Silent(now) || e.Kind.Row().Pulseless && m.compressFrom(e, p, now) {
 		return Urgent
 	}

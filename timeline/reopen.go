@@ -9,12 +9,16 @@ func Reopen() Time { return rule("reopen_s") }
 // justEnded reports whether the case ended so lately that it can go on.
 func (s State) justEnded(at Time) bool { return s.Ended != Never && at < s.Ended+Reopen() }
 
-// Reopens reports whether e shows that the case that has just ended goes on:
-// hands on the chest, no pulse, or a shock. Whoever calls for help begins the next.
+// Reopens reports whether e shows that the case that has just ended goes on: hands on the
+// chest, no pulse, a shock, or a pulse that was not there when it ended. Whoever calls for help
+// begins the next.
 func (s State) Reopens(e Event) bool {
 	row := e.Kind.Row()
 	if e.Kind.Before() != "" { // of whoever was just brought
 		return false
+	}
+	if e.Kind == PulsePresent || e.Kind == ROSC { // of whoever was just given up
+		return s.justEnded(e.At) && !s.PulsePresent && s.ArrestAt != Never && e.Replaces == 0
 	}
 	return s.justEnded(e.At) && row.Starts && e.Kind != CodeStart && e.Replaces == 0 && !s.late(e, row)
 }

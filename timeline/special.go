@@ -26,13 +26,18 @@ func (p *Protocol) refractory(s State) []Cue {
 		n, id = vector, "refractory.vector"
 	}
 	at, ok := nthShock(s, int(n))
-	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at {
+	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at || s.Clear() {
 		return nil
 	}
 	c := due(id, s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", n)
 	if id == "cold.enough" {
-		c = p.say(c, "cold_c", "degrees")
+		return []Cue{p.say(c, "cold_c", "degrees")}
 	}
+	given := s.shocksInAll()
+	if id == "refractory" && (given-int(n))%int(n) != 0 { // not at every check
+		return nil
+	}
+	c = c.with("shocks", float64(given))
 	return []Cue{c}
 }
 

@@ -1,0 +1,82 @@
+package timeline
+
+import (
+	"maps"
+	"slices"
+	"strings"
+)
+
+// correct puts the drug of the last dose right, or the energy of the last shock; further
+// back than an undo reaches it asks: the callout that is meant may not have been heard.
+func (m *Machine) correct(e Event, now Time) Ready {
+	last, near, ok := m.correctable(e)
+	switch {
+	case !ok:
+		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
+	case !near:
+		ago := since("correct.ask", last.At, e.At)
+		ask := reply(ago.ID, e, now, ReadBack)
+		ask.Values, ask.Items = ago.Values, []string{last.Kind.Row().Spoken}
+		return Ready{Cues: []Cue{ask}}
+	}
+	return m.fix(last, e, e, now)
+}
+
+// correctable is what a correction is about: the last drug, or the last shock.
+func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
+	return m.latest(e.At, func(x Event) bool {
+		_, isDrug := x.Kind.Drug()
+		if e.bare() {
+			return isDrug || x.Kind.shocks() || x.number() != ""
+		}
+		return isDrug && e.Kind != CorrectEnergy || x.Kind.shocks() && e.Kind == CorrectEnergy
+	})
+}
+
+// bare reports whether e corrects a number without its unit: it is the last one that was
+// called, whatever that was of.
+func (e Event) bare() bool {
+	return e.Kind == CorrectEnergy && e.Heard != nil && !strings.Contains(strings.ToLower(e.Heard.Text), "joule")
+}
+
+// number is the slot of the one number that a dose, a weight or an age was called with; empty
+// if there is none.
+func (e Event) number() string {
+	slots := slices.DeleteFunc(slices.Collect(maps.Keys(e.Values)), func(k string) bool { return k == "before_s" })
+	patient := e.Kind == PatientWeight || e.Kind == PatientAge || e.Kind == PatientAgeMonths
+	if len(slots) != 1 || !patient && !e.Kind.dose() {
+		return ""
+	}
+	return slots[0]
+}
+
+// fix puts last right as it was said in correction; e is the callout that has it done.
+// The drug "dose" stands for the one that was called (correct.drug.dose corrects its
+// amount). The amount of another drug is not taken over; without a new one, the same
+// drug keeps its own.
+func (m *Machine) fix(last, correction, e Event, now Time) Ready {
+	fixed := last
+	if f, drug := correction.Kind.Family(); f != "" && drug != "dose" {
+		fixed.Kind = Kind("drug." + drug)
+	}
+	if correction.bare() && !last.Kind.shocks() {
+		slot := or(last.number(), "dose_mg")
+		correction.Values = map[string]float64{slot: correction.Values["energy_j"]}
+	}
+	if fixed.Kind != last.Kind || len(correction.Values) > 0 {
+		if fixed.Values = correction.Values; last.Early() > 0 {
+			fixed.Values = with(correction.Values, "before_s", last.Values["before_s"])
+		}
+	}
+	c := reply("corrected", e, now, ReadBack)
+	r := replace(e, last, fixed, c)
+	if fixed.same(last) { // said again: it was put right already
+		r.Events = nil
+	}
+	said, asked := m.asks(fixed, last, e.At)
+	if fixed.Kind != last.Kind {
+		said = append(said, Cue{ID: "corrected.from", Items: []string{last.Kind.Row().Spoken}})
+	}
+	r.Events, r.Cues[0].Parts = append(r.Events, asked...), said
+	return r
+}

@@ -1,0 +1,45 @@
+package timeline
+
+import "testing"
+
+// A number that is corrected without its unit is the last one that was called: a weight, a
+// dose or a shock; with joules it is the shock's (closed loop: the sender puts right what was
+// just read back; common practice, no source).
+func TestBareCorrection(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		last   Kind
+		values map[string]float64
+		said   string
+		kg, mg float64
+		joules float64
+	}{
+		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten", 10, 0, 200},
+		{"drug.amiodarone", map[string]float64{"dose_mg": 100}, "correction ten", 0, 10, 200},
+		{"drug.amiodarone", nil, "correction ten", 0, 10, 200},
+		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten joules", 20, 0, 10},
+		{RhythmVF, nil, "correction ten", 0, 0, 10},
+	} {
+		m, seq := NewMachine(p), uint64(0)
+		var step func(e Event)
+		step = func(e Event) {
+			seq++
+			e.Seq = seq
+			for _, more := range m.Step(e, e.At).Events {
+				step(more)
+			}
+		}
+		step(Event{At: 0, Kind: CodeStart})
+		step(Event{At: Seconds(5), Kind: ShockGiven, Values: map[string]float64{"energy_j": 200}})
+		step(Event{At: Seconds(30), Kind: c.last, Values: c.values})
+		step(Event{At: Seconds(34), Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 10},
+			Heard: &Heard{End: Seconds(34), Text: c.said}})
+		s := m.State()
+		if s.WeightKg != c.kg || s.Total("amiodarone") != c.mg || s.Shocks[0].Joules != c.joules {
+			t.Errorf("%s, %s: %v kg, %v mg, %v J", c.last, c.said, s.WeightKg, s.Total("amiodarone"), s.Shocks[0].Joules)
+		}
+	}
+}
