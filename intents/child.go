@@ -57,7 +57,7 @@ func (p *Process) start() (*child, error) {
 		dead:     make(chan struct{}),
 		progress: time.Now(),
 	}
-	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary, p.opt.Open})
+	head, err := json.Marshal(hello{1, Rate, "s16le", p.opt.report(), p.opt.Vocabulary, p.opt.Open, p.opt.Voice})
 	if err != nil {
 		return nil, err
 	}

@@ -47,6 +47,7 @@ type ProcessOptions struct {
 	Vocabulary *Vocabulary
 	Lockstep   bool          // for replays: Hear waits for the child
 	Patience   time.Duration // a child that reports no progress for this long is killed
+	Voice      []byte        // profile of the voice that will be heard; nil: nobody's
 	Open       bool          // the listener takes open results: see package decide
 	Stderr     io.Writer
 }

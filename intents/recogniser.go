@@ -38,6 +38,12 @@ type Rival struct {
 	Confidence float64            `json:"confidence"`
 }
 
+// Voiced is a recogniser that can be told whose voice it will hear, before it hears anything.
+type Voiced interface {
+	// UseVoice takes a voice profile; see coxswain rehearse.
+	UseVoice(profile []byte) error
+}
+
 // Candid is a recogniser that can leave decisions to its listener. Once told to, it
 // returns open results for all that may have been said.
 type Candid interface {

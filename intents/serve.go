@@ -20,6 +20,19 @@ type hello struct {
 	Report     int64       `json:"report"` // samples between "heard" lines that are wanted
 	Vocabulary *Vocabulary `json:"vocabulary"`
 	Open       bool        `json:"open"` // results may be left open
+	// Voice is the profile of the voice that will be heard; none: of nobody in particular.
+	Voice json.RawMessage `json:"voice,omitempty"`
+}
+
+// prepare tells a recogniser how it will be listened to, and whom it will hear.
+func (h hello) prepare(r Recogniser) error {
+	if c, ok := r.(Candid); ok && h.Open {
+		c.LeaveOpen()
+	}
+	if c, ok := r.(Voiced); ok && len(h.Voice) > 0 {
+		return c.UseVoice(h.Voice)
+	}
+	return nil
 }
 
 // message is a line on a plug-in's standard output: exactly one of its parts.
@@ -41,7 +54,8 @@ type message struct {
 // until end of file. "vocabulary" has the fields of type Vocabulary: slots,
 // pronunciations (as phones of CMUdict), callouts with their phrases.
 //
-// With "open":true in it, results may be left open: see below.
+// With "open":true in it, results may be left open: see below. "voice" is the profile of
+// the voice that will be heard (see coxswain rehearse), for a recogniser that takes one.
 //
 // Standard output: JSON lines, flushed one by one,
 //
@@ -92,8 +106,9 @@ func Serve(name string, make Maker, in io.Reader, out io.Writer) error {
 		say(message{Error: err.Error()})
 		return err
 	}
-	if c, ok := r.(Candid); ok && h.Open {
-		c.LeaveOpen()
+	if err := h.prepare(r); err != nil {
+		say(message{Error: err.Error()})
+		return err
 	}
 	if err := say(message{Ready: name}); err != nil {
 		return err

@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
@@ -114,6 +115,8 @@ type Session struct {
 	Caution    string `json:"caution"`
 	Former     string `json:"former,omitempty"` // record of the case that ended a moment before this one began
 	Drill      *Drill `json:"drill,omitempty"`  // nil: no drill
+	// Voice is the voice profile that the recogniser heard with, as its file has it; none: without.
+	Voice json.RawMessage `json:"voice,omitempty"`
 }
 
 // Drill says that a session is practice, on an invented case.

@@ -93,7 +93,7 @@ and leaves a timestamped record.
 		{newDevices(c), config.Device},
 		{newProtocol(c), []string{"protocol", "protocol_overlay", "waveform"}},
 		{newDeliver(c), config.Outbox}, {newCollect(c), append([]string{"records", "benchmarks"}, config.Store...)},
-		{ready.NewRehearse(c, Caution), append([]string{"vocabulary"}, config.Device...)},
+		{ready.NewRehearse(c, Caution), append([]string{"vocabulary", "voice"}, config.Device...)},
 		{newCheck(c), config.Run}, {newStatus(c), []string{"records"}}, {newStart(c), []string{"records"}},
 		{newConfigCmd(c), config.Keys()},
 		{newRecords(c), append([]string{"records", "benchmarks"}, config.Amending...)},

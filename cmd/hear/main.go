@@ -54,7 +54,7 @@ func run() error {
 	if *candidates {
 		return evaluate.Candidates(files, v, os.Stdout)
 	}
-	open, err := evaluate.Builtin(v, false)
+	open, err := evaluate.Builtin(v, false, nil)
 	if err != nil {
 		return err
 	}

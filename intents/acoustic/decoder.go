@@ -142,6 +142,17 @@ func newDecoder(g *graph, priors []float32) *decoder {
 // push takes the log posteriors of one frame, of the phones (lp) and of the callout
 // that has just ended (call), and returns a phrase that became final with it.
 func (d *decoder) push(lp, call []float32) (candidate, bool) {
+	row := d.take(lp)
+	d.calls[d.frame%keepFrames] = append(d.calls[d.frame%keepFrames][:0], call...)
+	d.advance(row)
+	d.propose(call)
+	c, ok := d.endings()
+	d.frame++
+	return c, ok
+}
+
+// take puts the log posteriors of a frame into the rings and returns the log ratios.
+func (d *decoder) take(lp []float32) []float32 {
 	row := d.llr[d.frame%keepFrames]
 	free := dead
 	for p := range lp {
@@ -156,13 +167,8 @@ func (d *decoder) push(lp, call []float32) (candidate, bool) {
 		row[x.a], row[x.b] = max(a, b-x.cost), max(b, a-x.cost)
 	}
 	d.belief[d.frame%keepFrames] = believe(lp, row)
-	d.calls[d.frame%keepFrames] = append(d.calls[d.frame%keepFrames][:0], call...)
 	d.sil[d.frame%keepFrames] = float32(math.Exp(float64(lp[silence])))
-	d.advance(row)
-	d.propose(call)
-	c, ok := d.endings()
-	d.frame++
-	return c, ok
+	return row
 }
 
 func believe(lp, row []float32) belief {

@@ -47,14 +47,7 @@ func (e *ensemble) warps() (out []float64) {
 func (e *ensemble) push(mels [][]float32) bool {
 	due := false
 	for k, n := range e.nets {
-		switch n.w.ear {
-		case earLevel:
-			due = n.push(e.level(k, mels[k]))
-		case earGain:
-			due = n.push(e.gain(k, mels[k]))
-		default:
-			due = n.push(mels[k])
-		}
+		due = n.push(e.ear(k, mels[k]))
 	}
 	if !due {
 		return false
@@ -72,6 +65,17 @@ func (e *ensemble) push(mels [][]float32) bool {
 	normalise(e.phone)
 	normalise(e.call)
 	return true
+}
+
+// ear is what net k makes of a frame before it hears it.
+func (e *ensemble) ear(k int, mel []float32) []float32 {
+	switch e.nets[k].w.ear {
+	case earLevel:
+		return e.level(k, mel)
+	case earGain:
+		return e.gain(k, mel)
+	}
+	return mel
 }
 
 // level is each band of mel less its running mean.

@@ -34,17 +34,25 @@ type Heard struct {
 type Opener func() (intents.Ear, error)
 
 // Builtin opens the built-in recogniser in this process; open: its results are left open.
-func Builtin(v *intents.Vocabulary, open bool) (Opener, error) {
-	if _, err := acoustic.New(v); err != nil {
-		return nil, err
-	}
-	return func() (intents.Ear, error) {
+// voice is the profile of the voice that it hears with; nil: none.
+func Builtin(v *intents.Vocabulary, open bool, voice []byte) (Opener, error) {
+	fresh := func() (intents.Ear, error) {
 		r, err := acoustic.New(v)
+		if err != nil {
+			return nil, err
+		}
 		if c, ok := r.(intents.Candid); ok && open {
 			c.LeaveOpen()
 		}
+		if c, ok := r.(intents.Voiced); ok && voice != nil {
+			err = c.UseVoice(voice)
+		}
 		return intents.Inline{Recogniser: r}, err
-	}, nil
+	}
+	if _, err := fresh(); err != nil {
+		return nil, err
+	}
+	return fresh, nil
 }
 
 // Files lists the WAV files that the arguments name: files as they are, folders

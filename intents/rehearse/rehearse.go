@@ -3,8 +3,8 @@
 // as heard, weak (it would be asked about), taken for another, or lost, with what to do.
 //
 // It decides as a session does (intents/decide), so that what is heard here is heard there.
-// Nothing is kept: no sound, no profile of the voice. The report is a function of the
-// results and levels that it is given.
+// The report is a function of the results and levels that it is given. Of the voice nothing is
+// kept, or a profile where that is asked for: see acoustic.LearnVoice.
 package rehearse
 
 import (
@@ -112,6 +112,17 @@ func Judge(v *intents.Vocabulary, rules *decide.Rules, lines []Line, results []i
 	}
 	r.Advice = r.advise()
 	return r
+}
+
+// Understood are the results that are lines as they were read, in their order: what a voice can
+// be learned from.
+func Understood(lines []Line, results []intents.Result) (out []intents.Result) {
+	for _, k := range match(lines, results) {
+		if k >= 0 {
+			out = append(out, results[k])
+		}
+	}
+	return out
 }
 
 // take judges a line by the result that is its callout.

@@ -52,6 +52,7 @@ type Hearing struct {
 	Vocabulary  []string `mapstructure:"vocabulary"` // overlay files
 	CancelEcho  bool     `mapstructure:"cancel_echo"`
 	LoopDelayMs int      `mapstructure:"loop_delay_ms"`
+	Profile     string   `mapstructure:"voice"` // file of the leader's voice profile; empty: none
 }
 
 // LoopDelay is the least time from loudspeaker to microphone.

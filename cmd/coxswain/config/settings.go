@@ -43,6 +43,7 @@ var settings = []setting{
 	{key: "vocabulary", def: []string{}, usage: "vocabulary overlay `FILES`"},
 	{key: "clips", def: "", usage: "`FOLDER` of a unit's own recordings of the spoken clips"},
 	{key: "recogniser", def: "builtin", usage: "`RECOGNISER`: builtin, pocketsphinx, or the command line of a plug-in"},
+	{key: "voice", def: "", usage: "`FILE` of the leader's voice profile (see coxswain rehearse; empty: none)"},
 	{key: "input", def: "", usage: "microphone `DEVICE` (empty: the system's default; see coxswain devices)"},
 	{key: "output", def: "", usage: "loudspeaker `DEVICE` (empty: the system's default)"},
 	{key: "benchmarks", def: []string{}, usage: "`FILES` that overlay the benchmarks of the figures"},
@@ -128,7 +129,7 @@ var settings = []setting{
 // Groups of keys that commands read together.
 var (
 	Protocol   = []string{"protocol", "protocol_overlay", "waveform", "rate", "allow_any_rate"}
-	Recogniser = []string{"recogniser", "vocabulary"}
+	Recogniser = []string{"recogniser", "vocabulary", "voice"}
 	Amending   = []string{"sign_key", "vocabulary"}
 	Device     = []string{"input", "output", "buffer_ms"}
 	Session    = join(

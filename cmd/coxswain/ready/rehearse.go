@@ -14,6 +14,7 @@ import (
 	"coxswain/audio"
 	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/rig"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/intents/decide"
@@ -21,33 +22,53 @@ import (
 	"coxswain/intents/rehearse"
 )
 
-// NewRehearse is the command that has a leader read phrases of the card and tells which of
-// them are heard.
-func NewRehearse(c *config.Config, caution string) *cobra.Command {
-	var wav string
-	var asJSON bool
-	cmd := &cobra.Command{
-		Use: "rehearse", Short: "Read twenty phrases of the card aloud: which are heard, and what to do about the others",
-		Long: `Read twenty phrases of the card, as they appear, into the microphone that will be
+const rehearseLong = `Read twenty phrases of the card, as they appear, into the microphone that will be
 used, in the room where it will be used. For each it tells whether it would have been
 logged (heard), asked about (weak), taken for another callout (other) or lost, and what
 to do: microphone, level, another phrase of the card. It listens with the built-in
 recogniser and decides as a session does.
 
 --wav judges a recording of the same phrases, read in the same order with a pause
-between them. --list prints the phrases. Nothing is kept: no sound, and no profile of
-the voice; the recogniser does not adapt to a voice yet.`,
-		Example: "  coxswain rehearse\n  coxswain rehearse --list\n" +
-			"  coxswain rehearse --wav reading.wav --json\n  coxswain rehearse --input 'USB Audio'",
+between them. --list prints the phrases.
+
+--keep FILE also learns the voice: some 900 numbers that the recogniser adds inside its
+nets, for run, listen and replay with --voice FILE. They are numbers only: no sound is
+kept, and none can be made of them. rm FILE deletes the profile. Without --keep nothing is
+kept. A profile helps a little, most in a clean room, and nothing for some voices:
+rehearse again with --voice FILE and keep the better way. It is of one person, and of the
+nets it was learned with: after an update that brings others, rehearse again.`
+
+const rehearseExample = `  coxswain rehearse
+  coxswain rehearse --list
+  coxswain rehearse --wav reading.wav --json
+  coxswain rehearse --input 'USB Audio'
+  coxswain rehearse --keep lea.voice        # 90 s of reading, then a minute of computing
+  coxswain rehearse --voice lea.voice       # heard with it: better or not?
+  coxswain run --voice lea.voice
+  coxswain replay room.wav --voice record/events.jsonl --out again/   # as that record was heard
+  rm lea.voice`
+
+// NewRehearse is the command that has a leader read phrases of the card and tells which of
+// them are heard.
+func NewRehearse(c *config.Config, caution string) *cobra.Command {
+	var wav, keep string
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use: "rehearse", Short: "Read twenty phrases of the card aloud: which are heard, and what to do about the others",
+		Long: rehearseLong, Example: rehearseExample,
 		Args: cobra.NoArgs,
 	}
 	f := cmd.Flags()
 	f.StringVar(&wav, "wav", "", "judge this recording instead of the microphone")
 	f.BoolVar(&asJSON, "json", false, "as JSON")
+	f.StringVar(&keep, "keep", "", "learn the voice and keep its profile, numbers only, in this new file")
 	list := f.Bool("list", false, "print the phrases to read, and end")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		r, err := newReader(c.Vocabulary)
+		r, err := newReader(c.Vocabulary, rig.VoiceProfile(c, cmd.ErrOrStderr()))
 		if err != nil {
+			return err
+		}
+		if err := r.willKeep(keep); err != nil {
 			return err
 		}
 		out := cmd.OutOrStdout()
@@ -62,10 +83,17 @@ the voice; the recogniser does not adapt to a voice yet.`,
 		default:
 			err = r.live(cmd.Context(), c, cmd.ErrOrStderr())
 		}
+		if err == nil {
+			err = r.end()
+		}
 		if err != nil {
 			return err
 		}
-		return r.print(out, asJSON, caution)
+		lost := r.learn(cmd.ErrOrStderr())
+		if err := r.print(out, asJSON, caution); err != nil {
+			return err
+		}
+		return lost
 	}
 	return cmd
 }
@@ -79,9 +107,12 @@ type reader struct {
 	meter   rehearse.Meter
 	results []intents.Result
 	heard   int64
+	keep    string  // file for the voice profile; empty: none is kept
+	pcm     []int16 // what was heard, in memory only, while a profile will be learned from it
+	kept    string  // what was kept, for the report; empty: nothing
 }
 
-func newReader(overlays []string) (*reader, error) {
+func newReader(overlays []string, voice []byte) (*reader, error) {
 	v, err := intents.LoadVocabulary(overlays...)
 	if err != nil {
 		return nil, err
@@ -97,12 +128,20 @@ func newReader(overlays []string) (*reader, error) {
 	if x, ok := ear.(intents.Candid); ok {
 		x.LeaveOpen()
 	}
+	if x, ok := ear.(intents.Voiced); ok && voice != nil {
+		if err := x.UseVoice(voice); err != nil {
+			return nil, err
+		}
+	}
 	return &reader{v: v, rules: rules, lines: rehearse.Lines(v), ear: ear}, nil
 }
 
 func (r *reader) hear(pcm []int16) error {
 	r.meter.Hear(pcm)
 	r.heard += int64(len(pcm))
+	if r.keep != "" {
+		r.pcm = append(r.pcm, pcm...)
+	}
 	got, err := r.ear.Hear(pcm)
 	r.results = append(r.results, got...)
 	return err
@@ -160,13 +199,19 @@ func (r *reader) live(ctx context.Context, c *config.Config, to io.Writer) error
 	return nil
 }
 
+// end hears what is left of the reading.
+func (r *reader) end() error {
+	rest, err := r.ear.Close()
+	r.results = append(r.results, rest...)
+	return err
+}
+
 // print reports.
 func (r *reader) print(w io.Writer, asJSON bool, caution string) error {
-	rest, err := r.ear.Close()
-	if err != nil {
-		return err
+	report := rehearse.Judge(r.v, r.rules, r.lines, r.results, r.meter.Levels())
+	if r.kept != "" {
+		report.Kept = r.kept
 	}
-	report := rehearse.Judge(r.v, r.rules, r.lines, append(r.results, rest...), r.meter.Levels())
 	if asJSON {
 		return json.NewEncoder(w).Encode(report)
 	}
@@ -180,6 +225,6 @@ func (r *reader) print(w io.Writer, asJSON bool, caution string) error {
 		fmt.Fprintln(w, "-", a)
 	}
 	fmt.Fprintf(w, "kept: %s\n", report.Kept)
-	_, err = fmt.Fprintln(w, caution)
+	_, err := fmt.Fprintln(w, caution)
 	return err
 }

@@ -47,7 +47,7 @@ func (r Rig) Listen(w io.Writer, args []string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	open, err := opener(r.Recogniser, v, false, r.Stderr)
+	open, err := r.opener(r.Recogniser, v, false)
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (r Rig) Measure(w io.Writer, args []string, reference string, against []str
 	}
 	var list []evaluate.Recogniser
 	for _, name := range append([]string{r.Recogniser}, against...) {
-		open, err := opener(name, v, true, r.Stderr)
+		open, err := r.opener(name, v, true)
 		if err != nil {
 			return err
 		}
@@ -106,14 +106,14 @@ func factsOf(called []intents.Result, now int64) decide.Facts {
 const atATime = 2
 
 // opener returns how to get a fresh ear for each file; open: its results are left open.
-func opener(name string, v *intents.Vocabulary, open bool, stderr io.Writer) (evaluate.Opener, error) {
+func (r Rig) opener(name string, v *intents.Vocabulary, open bool) (evaluate.Opener, error) {
 	if name == "builtin" { // the same code as the plug-in, without the pipe
-		return evaluate.Builtin(v, open)
+		return evaluate.Builtin(v, open, VoiceProfile(r.Config, r.Stderr))
 	}
 	return func() (intents.Ear, error) {
 		return StartPlugIn(
 			name,
-			intents.ProcessOptions{Vocabulary: v, Open: open, Lockstep: true, Patience: 30e9, Stderr: stderr},
+			intents.ProcessOptions{Vocabulary: v, Open: open, Lockstep: true, Patience: 30e9, Stderr: r.Stderr},
 		)
 	}, nil
 }

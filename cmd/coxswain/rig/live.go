@@ -38,7 +38,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	ear, err := StartPlugIn(c.Recogniser, intents.ProcessOptions{Vocabulary: v, Open: true, Stderr: log})
+	ear, profile, err := r.openEar(v, log)
 	if err != nil {
 		return "", err
 	}
@@ -53,8 +53,8 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 		return "", err
 	}
 	defer l.Close()
-	so.Ear, so.Recogniser, so.Source, so.Wall, so.Live = ear, ear.Name(), "device", time.Now(), true
-	so.Lead = audio.LeadFor(c.Buffer())
+	so.Ear, so.Recogniser, so.Profile, so.Source = ear, ear.Name(), profile, "device"
+	so.Wall, so.Live, so.Lead = time.Now(), true, audio.LeadFor(c.Buffer())
 	p.on(&so)
 	last := "" // the folder of the last record
 	so.Begin = r.recordsIn(&last)

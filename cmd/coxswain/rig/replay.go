@@ -38,9 +38,11 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	if err != nil {
 		return err
 	}
+	profile := VoiceProfile(r.Config, r.Stderr)
 	ear, err := StartPlugIn(
 		r.Recogniser,
-		intents.ProcessOptions{Vocabulary: v, Open: true, Lockstep: true, Patience: 20 * time.Second, Stderr: r.Stderr},
+		intents.ProcessOptions{Vocabulary: v, Voice: profile, Open: true, Lockstep: true, Patience: 20 * time.Second,
+			Stderr: r.Stderr},
 	)
 	if err != nil {
 		return err
@@ -55,6 +57,7 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 		return err
 	}
 	so.Ear, so.Recogniser, so.Source, so.Wall = ear, ear.Name(), filepath.Base(o.In), o.Wall
+	so.Profile = profile
 	o.Practice.on(&so)
 	var dirs []string
 	so.Begin = inOrder(o.Dir, &dirs)

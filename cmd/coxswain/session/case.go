@@ -95,6 +95,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 					Caution:    Caution,
 					Drill:      o.practice(),
 					Former:     k.Former,
+					Voice:      o.Profile,
 				},
 			},
 		)

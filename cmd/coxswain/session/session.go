@@ -35,6 +35,7 @@ type Options struct {
 	LoopDelay  time.Duration        // least time from loudspeaker to microphone
 	Software   string               // our version
 	Recogniser string               // name and version
+	Profile    []byte               // of the voice that the ear hears with, JSON; nil: none
 	Source     string               // "device", or a file's name
 	Wall       time.Time            // of the session's sample 0
 	Lead       int                  // blocks that the speaker is rendered ahead; 0: audio.Lead
