@@ -10,14 +10,18 @@ import (
 // anotherFits is the score a frame of a phrase that follows another in one breath.
 const anotherFits = 0.5
 
-// onward are words at the end of a phrase that a sentence goes on from: "epi is in the cart".
-var onward = strings.Fields("in on out off")
+// onward are words at the end of a phrase that a sentence goes on from: "epi is in the cart",
+// "time check sheet".
+var onward = strings.Fields("in on out off check causes bolus access that")
+
+// opensBehind is what an article behind a phrase is worth: its sentence goes on.
+const opensBehind = 0.1
 
 // stands is how well a phrase stands that a word follows: as before silence, or less.
 func (f found) stands() float64 {
 	switch {
 	case f.opens:
-		return 0
+		return opensBehind
 	case f.reason == "" || f.reason == intents.Told:
 		return 1
 	}
@@ -43,13 +47,22 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 		return 0
 	case b.left == 0 && d.clearly(c.start-12, c.start-2):
 		return strangeBefore
-	case b.right < 1 && d.clearly(c.end+2, c.end+12) && !d.another(c):
-		if parts := d.g.phrases[c.phrase].Parts; slices.Contains(onward, parts[len(parts)-1].Word) {
-			return 1 // to be asked about
-		}
+	case b.right == 1 || d.another(c):
+		return 0
+	case d.goesOn(c) && (b.right > 0 || d.clearly(c.end+2, c.end+12)):
+		return 1 // to be asked about
+	case d.clearly(c.end+2, c.end+12):
 		return strangeBehind
 	}
 	return 0
+}
+
+// goesOn reports whether a sentence goes on from a phrase to mean something else: from its last
+// word, or from a report that something was done ("was given in the ambulance").
+func (d *decoder) goesOn(c candidate) bool {
+	parts := d.g.phrases[c.phrase].Parts
+	was := slices.ContainsFunc(parts, func(p intents.Part) bool { return p.Word == "was" })
+	return was || slices.Contains(onward, parts[len(parts)-1].Word)
 }
 
 // another reports whether what follows a phrase at once is another phrase, as far as it was

@@ -15,8 +15,8 @@ const (
 	nearUnheard = 1.0  // by which a path with a word that lacks a sound may fall behind, to be doubted
 )
 
-// A "no" before a word that a whole sentence begins with, or before a verb, is an exclamation
-// or an answer, and denies nothing. "They" stands before verbs alone.
+// A "no" before a word that a whole sentence begins with is an exclamation or an answer, and denies
+// nothing; right before a verb it may be what is left of a "don't". "They" stands before verbs alone.
 var (
 	openers = strings.Fields("we we've we're i'm it it's he he's she she's that that's this there there's patient " +
 		"everybody everyone still back let's correction")
@@ -52,15 +52,16 @@ func (d *decoder) heard(f found) bool {
 // lost the pulse" are callouts; and "they adrenaline is in" is no sentence.
 func (d *decoder) governs(f found, c candidate, frame int) bool {
 	beside := frame-f.to <= besideGap
-	first := d.g.phrases[c.phrase].Parts[0].Word
+	p := d.g.phrases[c.phrase]
+	first := p.Parts[0].Word
 	verb := slices.Contains(verbs, first)
 	switch f.text {
 	case "no":
-		return beside && !verb && !slices.Contains(openers, first)
+		return beside && !slices.Contains(openers, first)
 	case "they":
 		return !beside || verb
 	}
-	return true
+	return f.reason != "question" || !strings.HasPrefix(p.Callout.ID, "ask.") // which is one itself
 }
 
 // forbiddenBefore is why the words before a phrase that begins with a frame forbid it ("": they do
@@ -98,7 +99,7 @@ func (d *decoder) doubted(words, others []found, c candidate, less float64) bool
 		switch {
 		case like:
 			near = nearAlike
-		case !d.heard(f):
+		case f.reason != "negation" && !d.heard(f): // a weak "not" is asked about
 			near = nearUnheard
 		}
 		if less < near {

@@ -25,3 +25,12 @@ func TestWhatForbidsIsAboutTheCallout(t *testing.T) {
 		}
 	}
 }
+
+// What is left of a "don't" right before a verb keeps compressions going.
+func TestDontPause(t *testing.T) {
+	for _, voice := range []string{"slt", "kal16", "awb"} {
+		for _, r := range hear(t, nil, speakAs(t, voice, "don't pause compressions"), 1600) {
+			t.Errorf("%s: heard %+v", voice, r)
+		}
+	}
+}

@@ -47,6 +47,7 @@ type Speech struct {
 	Start, End int64 // in samples at intents.Rate
 	Asked      bool  // it was asked about; else accepted
 	Dated      bool  // a time was told with it
+	Fixed      bool  // it is of a callout that no time moves: the code itself, who lies there
 }
 
 // Question is one that was asked.
@@ -132,7 +133,7 @@ func (v View) nothing(x intents.Result, same bool) string {
 		return "the same speech as what was accepted"
 	case x.Callout == "confirm" && !v.Facts["asked"], v.unasked(x):
 		return "nothing was asked"
-	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated):
+	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated || v.Last.Fixed):
 		return "no callout stands before it"
 	case same && v.asksWhen(x):
 		return "the same speech, without its time"

@@ -320,3 +320,33 @@ func TestCompressionsAfterClear(t *testing.T) {
 		t.Errorf("after clear a sure one: %d", d.Verdict)
 	}
 }
+
+// A callout that is the end of a longer one is asked about while that one is near.
+func TestEndOfALongerCallout(t *testing.T) {
+	r, x := rules(t), open("rhythm.vt", 0.92)
+	x.Text = "ventricular tachycardia"
+	x.Rivals = []intents.Rival{{Callout: "rhythm.svt", Text: "supraventricular tachycardia", Confidence: 0.46}}
+	if d := r.Decide(x, 0.6, View{Facts: facts("running pulse")}); d.Verdict != Ask || d.Name {
+		t.Errorf("with the longer one near: %+v", d)
+	}
+	x.Rivals[0].Confidence = 0.25
+	if d := r.Decide(x, 0.6, View{Facts: facts("running pulse")}); d.Verdict != Accept {
+		t.Errorf("with the longer one far: %+v", d)
+	}
+}
+
+// A time behind the end of a code is not of the dose before it.
+func TestTimeBehindTheEndMovesNothing(t *testing.T) {
+	r, ago := rules(t), open("backdate", 0.9)
+	ago.Answer, ago.Text = true, "two minutes ago"
+	for id, want := range map[string]Verdict{"code.end": Ignore, "drug.epinephrine": Accept} {
+		var m Memory
+		m.Hear(r, at(open(id, 0.95), 100), 0.8, facts("running"))
+		behind := ago
+		behind.Start = m.last.End + 1
+		behind.End, behind.Decided = behind.Start+intents.Rate, behind.Start+2*intents.Rate
+		if d := m.Hear(r, behind, 0.6, facts("running")); d.Verdict != want {
+			t.Errorf("behind %s: %d (%q), want %d", id, d.Verdict, d.Why, want)
+		}
+	}
+}

@@ -25,6 +25,9 @@ type pair struct {
 // callout needs.
 func (r *Rules) between(x intents.Result, p, need float64, f Facts) Decision {
 	for _, y := range x.Rivals {
+		if within(x, y) && y.Confidence >= askFrom {
+			return Decision{Result: x, When: vague(x), sure: p, Why: []string{"a longer callout ends like it"}}
+		}
 		if which := r.which(x, y, p, f); which != "" && !vague(x) {
 			return Decision{Result: x, Name: true, Which: which, Other: y, sure: p, Why: []string{"two that sound alike"}}
 		}
@@ -53,6 +56,12 @@ func (r *Rules) which(x intents.Result, y intents.Rival, p float64, f Facts) str
 		}
 	}
 	return ""
+}
+
+// within reports whether a rival is a longer callout that ends with the words of a result: of
+// "supraventricular tachycardia" the end alone is another rhythm.
+func within(x intents.Result, y intents.Rival) bool {
+	return x.Callout != y.Callout && len(y.Text) > len(x.Text) && strings.HasSuffix(y.Text, x.Text)
 }
 
 // are reports whether these two are the pair.
