@@ -99,7 +99,7 @@ func (d *decoder) doubted(words, others []found, c candidate, less float64) bool
 		switch {
 		case like:
 			near = nearAlike
-		case f.reason != "negation" && !d.heard(f): // a weak "not" is asked about
+		case !d.heard(f):
 			near = nearUnheard
 		}
 		if less < near {

@@ -341,7 +341,9 @@ func TestTimeBehindTheEndMovesNothing(t *testing.T) {
 	ago.Answer, ago.Text = true, "two minutes ago"
 	for id, want := range map[string]Verdict{"code.end": Ignore, "drug.epinephrine": Accept} {
 		var m Memory
-		m.Hear(r, at(open(id, 0.95), 100), 0.8, facts("running"))
+		first := open(id, 0.95)
+		first.Start, first.End, first.Decided = 100*intents.Rate, 101*intents.Rate, 101*intents.Rate
+		m.Hear(r, first, 0.8, facts("running"))
 		behind := ago
 		behind.Start = m.last.End + 1
 		behind.End, behind.Decided = behind.Start+intents.Rate, behind.Start+2*intents.Rate
