@@ -14,6 +14,9 @@ const anotherFits = 0.5
 // "time check sheet".
 var onward = strings.Fields("in on out off check causes bolus access that")
 
+// stopping are the orders that must not be taken from "don't stop".
+var stopping = strings.Fields("stop pause hold end")
+
 // opensBehind is what an article behind a phrase is worth: its sentence goes on.
 const opensBehind = 0.1
 
@@ -46,6 +49,9 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 	case len(d.g.asides) == 0:
 		return 0
 	case b.left == 0 && d.clearly(c.start-12, c.start-2):
+		if slices.Contains(stopping, d.g.phrases[c.phrase].Parts[0].Word) {
+			return 1 // to be asked about: a short "don't" is seldom heard whole
+		}
 		return strangeBefore
 	case b.right == 1 || d.another(c):
 		return 0
