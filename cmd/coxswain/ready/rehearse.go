@@ -34,8 +34,8 @@ between them. --list prints the phrases.
 --keep FILE also learns the voice: some 900 numbers that the recogniser adds inside its
 nets, for run, listen and replay with --voice FILE. They are numbers only: no sound is
 kept, and none can be made of them. rm FILE deletes the profile. Without --keep nothing is
-kept. A profile helps a little, most in a clean room, and nothing for some voices:
-rehearse again with --voice FILE and keep the better way. It is of one person, and of the
+kept. A profile is an experiment and not shown to help: some voices are heard better,
+others worse. Rehearse again with --voice FILE and keep the better way. It is of one person, and of the
 nets it was learned with: after an update that brings others, rehearse again.`
 
 const rehearseExample = `  coxswain rehearse
