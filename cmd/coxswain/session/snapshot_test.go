@@ -80,7 +80,7 @@ func TestFirstThingDue(t *testing.T) {
 	}{
 		{6, "Hold compressions, check rhythm", 120},
 		{12, "Shock two hundred joules", 0},
-		{22, "Compressions", 0},
+		{22, "Shock two hundred joules Compress while it charges.", 0}, // a rhythm to shock, and hands off
 		{26, "Shock two hundred joules", 0},
 		{110, "Consider epinephrine one milligram", -60},
 	} {
