@@ -331,6 +331,12 @@ func (p *Protocol) nextShock(s State, c Cue, now Time) (Cue, bool) {
 	return c, true
 }
 
+// treatedAnyway reports whether a patient with a pulse is treated whatever else was called: a
+// child who is slow, or a rhythm that is unstable always.
+func (p *Protocol) treatedAnyway(s State) bool {
+	return p.slowChild(s) || s.PulsePresent && slices.Contains(p.AlwaysUnstable, s.Rhythm)
+}
+
 // next answers "what is next" with one thing: what is due now, most urgent
 // first, or else the next thing to come.
 func (m *Machine) next(e Event, now Time) Cue {
@@ -342,7 +348,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if shock, ok := p.nextShock(m.state, c, now); ok {
 		return shock
 	}
-	if c.ID != "" && !(m.state.Ended == Never && p.slowChild(m.state)) {
+	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
 		return c
 	}
 	var soon *Cue

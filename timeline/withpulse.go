@@ -45,7 +45,7 @@ func (p *Protocol) unstable(s State, always bool) []Cue {
 		return nil
 	case !synced:
 		id = "peri.unsynchronised"
-	case n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt:
+	case n > 0 && s.Shocks[n-1].Synced && s.Shocks[n-1].At >= s.StabilityAt && s.Shocks[n-1].Rhythm == s.Rhythm:
 		id, from = "peri.resync", s.Shocks[n-1].At+p.Span("resync_s")
 		if s.ChargingAt != Never { // sooner, if the next one is being prepared
 			from = min(from, s.ChargingAt+p.Span("settle_s")/3)
