@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"coxswain/intents/rehearse"
@@ -55,9 +56,14 @@ func TestBadVoiceProfile(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("{\"format\": 7}\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	pipe := filepath.Join(dir, "pipe") // nobody writes to it: to open it would wait for ever
+	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	without := journalOf(t, wav, filepath.Join(dir, "without"))
 	for _, c := range [][2]string{
-		{bad, "format 1"}, {filepath.Join(dir, "none.voice"), "no such file"}, {dir, "directory"},
+		{bad, "format 1"}, {filepath.Join(dir, "none.voice"), "no such file"}, {dir, "is a folder, a pipe or a device"},
+		{pipe, "is a folder, a pipe or a device"},
 		{filepath.Join(dir, "without", "events.jsonl"), "without a voice profile"},
 	} {
 		var errs bytes.Buffer

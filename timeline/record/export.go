@@ -47,9 +47,9 @@ func OpenPart(dir string, part int) (*os.File, error) {
 	return recorder.OpenFile(dir, recorder.PartName(part), os.O_RDONLY)
 }
 
-// openRegular opens a file that somebody named: no pipe, which may wait for a writer
+// OpenRegular opens a file that somebody named: no pipe, which may wait for a writer
 // for ever, and no device.
-func openRegular(path string) (*os.File, error) {
+func OpenRegular(path string) (*os.File, error) {
 	if st, err := os.Stat(path); err != nil {
 		return nil, err
 	} else if !st.Mode().IsRegular() {

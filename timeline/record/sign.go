@@ -104,7 +104,7 @@ func PublicKey(path string) (ed25519.PublicKey, error) {
 
 func readKey[K any](path string, parse func([]byte) (any, error)) (K, error) {
 	var none K
-	f, err := openRegular(path)
+	f, err := OpenRegular(path)
 	if err != nil {
 		return none, err
 	}
