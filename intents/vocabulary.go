@@ -2,6 +2,7 @@ package intents
 
 import (
 	"bytes"
+	"coxswain/audio/recorder"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/hex"
@@ -9,7 +10,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -109,7 +109,7 @@ func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 	sum := sha256.New()
 	sum.Write(baseVocabulary)
 	for _, name := range overlays {
-		b, err := readBounded(name, 1<<20)
+		b, err := recorder.ReadNamed(name, 1<<20)
 		if err != nil {
 			return nil, err
 		}
@@ -127,22 +127,6 @@ func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 	}
 	v.Hash = hex.EncodeToString(sum.Sum(nil))
 	return v, nil
-}
-
-func readBounded(name string, limit int64) ([]byte, error) {
-	if st, err := os.Stat(name); err == nil && !st.Mode().IsRegular() { // a pipe may never end
-		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", name)
-	}
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, limit+1))
-	if err == nil && int64(len(b)) > limit {
-		err = fmt.Errorf("%s: larger than %d bytes", name, limit)
-	}
-	return b, err
 }
 
 // ParseVocabulary reads and checks one vocabulary or overlay file.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
-	"os"
 	"path/filepath"
 	"regexp"
 	"sort"
@@ -15,6 +14,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
 	"coxswain/timeline/drill"
 )
@@ -84,6 +84,9 @@ func NewVoice(folder string) (*Voice, error) {
 	return v, nil
 }
 
+// mostOfClip bounds a file of a clip: a minute at 192 kHz in 32 bits.
+const mostOfClip = 64 << 20
+
 func slugOf(file string) string { return strings.TrimSuffix(filepath.Base(file), filepath.Ext(file)) }
 
 func (v *Voice) overlay(folder string) error {
@@ -98,12 +101,9 @@ func (v *Voice) overlay(folder string) error {
 		if v.clips[slugOf(n)] == nil {
 			return fmt.Errorf("clips folder: %s replaces no built-in clip: name it like a file in prompts/clips, but .wav", n)
 		}
-		if st, err := os.Stat(n); err == nil && !st.Mode().IsRegular() { // a pipe may never end
-			return fmt.Errorf("clips folder: %s is no file", n)
-		}
-		b, err := os.ReadFile(n)
+		b, err := recorder.ReadNamed(n, mostOfClip)
 		if err != nil {
-			return err
+			return fmt.Errorf("clips folder: %w", err)
 		}
 		c, err := audio.LoadClip(n, b)
 		if err != nil {

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 
 	goaudio "github.com/go-audio/audio"
@@ -39,18 +38,11 @@ type Reader struct {
 // OpenWAV opens a WAV file as it is. The error says what is wrong with it and what
 // to do.
 func OpenWAV(path string) (*Reader, error) {
-	st, err := os.Stat(path) // before it is opened: a pipe would wait for a writer
+	f, err := OpenNamed(path)
 	if err != nil {
 		return nil, err
 	}
-	if !st.Mode().IsRegular() {
-		return nil, howToConvert(path, errors.New("not a file"), audio.Rate)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	st, err = f.Stat()
+	st, err := f.Stat()
 	var r *Reader
 	if err == nil {
 		r, err = newReader(path, f, st.Size())

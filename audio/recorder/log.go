@@ -163,6 +163,31 @@ func (l *Log) Copy(w io.Writer, from, until int64) error {
 	return nil
 }
 
+// OpenNamed opens a file that somebody named, to be read: no folder, no pipe, which may
+// wait for a writer for ever, and no device.
+func OpenNamed(path string) (*os.File, error) {
+	if st, err := os.Stat(path); err != nil {
+		return nil, err
+	} else if !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
+	}
+	return os.Open(path)
+}
+
+// ReadNamed reads such a file, of so many bytes at most.
+func ReadNamed(path string, most int) ([]byte, error) {
+	f, err := OpenNamed(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
+	if err == nil && len(b) > most {
+		err = fmt.Errorf("%s: larger than %d bytes, which no such file is", path, most)
+	}
+	return b, err
+}
+
 // OpenFile opens a file of a record's folder: a regular one that lies in dir
 // itself, never what a link points to. A new one is for its owner only.
 func OpenFile(dir, name string, flag int) (*os.File, error) {

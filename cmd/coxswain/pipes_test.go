@@ -24,5 +24,5 @@ func TestPipesAreNoFiles(t *testing.T) {
 	} {
 		refused(t, "name a file", args)
 	}
-	refused(t, "not a file", []string{"listen", pipe})
+	refused(t, "name a file", []string{"listen", pipe})
 }

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"slices"
 	"sort"
@@ -98,10 +97,7 @@ func (c Recogniser) measure(
 }
 
 func readReference(path string) (map[string][]said, error) {
-	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() { // a pipe may never end
-		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
-	}
-	f, err := os.Open(path)
+	f, err := recorder.OpenNamed(path)
 	if err != nil {
 		return nil, err
 	}

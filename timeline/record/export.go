@@ -47,17 +47,6 @@ func OpenPart(dir string, part int) (*os.File, error) {
 	return recorder.OpenFile(dir, recorder.PartName(part), os.O_RDONLY)
 }
 
-// OpenRegular opens a file that somebody named: no pipe, which may wait for a writer
-// for ever, and no device.
-func OpenRegular(path string) (*os.File, error) {
-	if st, err := os.Stat(path); err != nil {
-		return nil, err
-	} else if !st.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
-	}
-	return os.Open(path)
-}
-
 // WriteFile writes a file for its owner only, in one step: what was there stays
 // whole until the new one is on the disk. A link in its place, which may lead
 // anywhere, and whatever else is no file, is refused.

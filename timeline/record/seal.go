@@ -66,7 +66,7 @@ func Recipients(path string) ([]age.Recipient, error) { return ageKeys(path, age
 func Identities(path string) ([]age.Identity, error) { return ageKeys(path, age.ParseIdentities) }
 
 func ageKeys[K any](path string, parse func(io.Reader) ([]K, error)) ([]K, error) {
-	f, err := OpenRegular(path)
+	f, err := recorder.OpenNamed(path)
 	if err != nil {
 		return nil, err
 	}
@@ -115,7 +115,7 @@ func packFile(t *tar.Writer, dir, name string) error {
 
 // Unseal opens what Seal made, or age itself, into dir, which is made.
 func Unseal(path string, ids []age.Identity, dir string) error {
-	f, err := OpenRegular(path)
+	f, err := recorder.OpenNamed(path)
 	if err != nil {
 		return err
 	}

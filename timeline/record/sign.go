@@ -104,12 +104,7 @@ func PublicKey(path string) (ed25519.PublicKey, error) {
 
 func readKey[K any](path string, parse func([]byte) (any, error)) (K, error) {
 	var none K
-	f, err := OpenRegular(path)
-	if err != nil {
-		return none, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxLine))
+	b, err := recorder.ReadNamed(path, maxLine)
 	if err != nil {
 		return none, err
 	}
@@ -269,16 +264,30 @@ func (r *Record) behind(size int64, keys []ed25519.PublicKey) (unsigned []timeli
 
 // manifest reads the signature and checks it.
 func (r *Record) manifest(keys []ed25519.PublicKey) (m manifest, err error) {
-	path := filepath.Join(r.Dir, SignatureName)
-	s, err := readSignature(r.Dir)
+	b, err := ReadSignature(r.Dir)
 	if err != nil {
 		return m, err
 	}
+	if m.Files, err = SignedFiles(b, keys...); err != nil {
+		err = fmt.Errorf("%s: %w", filepath.Join(r.Dir, SignatureName), err)
+	}
+	return m, err
+}
+
+// SignedFiles are what a signature, as ReadSignature returns it, says a record holds: an
+// error if it was not made with the first of the keys. Whether a record is so is for
+// CheckSignature.
+func SignedFiles(b []byte, keys ...ed25519.PublicKey) ([]FileHash, error) {
+	s, err := parseSignature(b)
+	if err != nil {
+		return nil, fmt.Errorf("not a signature: %w", err)
+	}
 	sig, err := base64.StdEncoding.DecodeString(s.Signature)
 	if err != nil || len(keys) == 0 || !ed25519.Verify(keys[0], s.Signed, sig) {
-		return m, fmt.Errorf("%s: was not made with this key (it names key %.16q), or was changed", path, s.Key)
+		return nil, fmt.Errorf("was not made with this key (it names key %.16q), or was changed", s.Key)
 	}
-	return parseManifest(s.Signed)
+	m, err := parseManifest(s.Signed)
+	return m.Files, err
 }
 
 // ReadSignature returns the signature of the record in dir as it stands, unchecked;
@@ -290,17 +299,6 @@ func ReadSignature(dir string) ([]byte, error) {
 	}
 	defer f.Close()
 	return io.ReadAll(io.LimitReader(f, maxLine))
-}
-
-func readSignature(dir string) (s signature, err error) {
-	b, err := ReadSignature(dir)
-	if err != nil {
-		return s, err
-	}
-	if s, err = parseSignature(b); err != nil {
-		return s, fmt.Errorf("%s: not a signature: %w", filepath.Join(dir, SignatureName), err)
-	}
-	return s, nil
 }
 
 func parseSignature(b []byte) (s signature, err error) { return s, json.Unmarshal(b, &s) }
@@ -362,7 +360,8 @@ func signedWith(e timeline.Event, before string, keys []ed25519.PublicKey) bool 
 func (r *Record) Unsigned() map[uint64]bool {
 	out := map[uint64]bool{}
 	size := int64(-1)
-	if s, err := readSignature(r.Dir); err == nil {
+	if b, err := ReadSignature(r.Dir); err == nil {
+		s, _ := parseSignature(b)
 		m, _ := parseManifest(s.Signed)
 		for _, f := range m.Files {
 			if f.Name == JournalName {

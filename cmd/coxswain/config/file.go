@@ -2,10 +2,8 @@ package config
 
 import (
 	"bytes"
-	"errors"
+	"coxswain/audio/recorder"
 	"fmt"
-	"io"
-	"os"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -18,24 +16,9 @@ const maxFile = 1 << 20
 // ignored. An error names the file, and the line of a second document. What is no
 // YAML at all is left to whoever parses it.
 func ReadYAML(path string) ([]byte, error) {
-	st, err := os.Stat(path)
+	b, err := recorder.ReadNamed(path, maxFile)
 	if err != nil {
 		return nil, err
-	}
-	if !st.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s: is a folder, a pipe or a device: name a file", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxFile+1))
-	if err == nil && len(b) > maxFile {
-		err = errors.New("longer than 1 MB: this is no file of settings")
-	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if line := second(b); line > 0 {
 		return nil, fmt.Errorf("%s:%d: a second document begins here (behind a line of three dashes): "+

@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/outbox"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/cmd/coxswain/web"
@@ -106,7 +107,7 @@ func displayToken(o Options) string {
 		return o.Token
 	}
 	path := filepath.Join(o.Records, tokenName)
-	if b, err := os.ReadFile(path); err == nil && len(b) >= 16 && len(b) < 100 {
+	if b, err := recorder.ReadNamed(path, 100); err == nil && len(b) >= 16 {
 		return string(b)
 	}
 	token := web.NewToken()

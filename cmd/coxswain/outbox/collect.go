@@ -223,10 +223,33 @@ func (f *fetch) letter(ctx context.Context, stream jetstream.Stream, seq uint64)
 	if err != nil {
 		return fmt.Errorf("of room %s: %w", room, err)
 	}
-	if err := f.record(ctx, l); err != nil {
+	if err = f.vouched(l); err == nil {
+		err = f.record(ctx, l)
+	}
+	if err != nil {
 		return fmt.Errorf("%s of room %s: %w", l.Name, l.Room, err)
 	}
 	return nil
+}
+
+// vouched reports whether one of the keys has signed the record that a letter announces,
+// before anything of it is fetched and unpacked.
+func (f *fetch) vouched(l letter) (err error) {
+	if len(f.Keys) == 0 {
+		return nil
+	}
+	if len(l.Signature) == 0 {
+		return errors.New("it is not signed: set sign_key in its room")
+	}
+	if idFrom(l.Fingerprint, l.Signature) != l.ID {
+		return errors.New("its signature is another record's")
+	}
+	for _, k := range f.Keys {
+		if _, err = record.SignedFiles(l.Signature, k); err == nil {
+			return nil
+		}
+	}
+	return fmt.Errorf("its signature: %w", err)
 }
 
 // record fetches the record of a letter into a folder beside the others, holds it to

@@ -9,9 +9,10 @@
 // The store is NATS JetStream. A record goes whole, as a tar archive encrypted
 // with age to the site's key, into the object store Bucket, under its id. Then a
 // letter, encrypted to the same key, goes into the stream Stream, on the subject
-// coxswain.record.ROOM.ID: which object it is, the record's name and fingerprint,
-// and the record's export as JSON, with its events and figures. In the clear there
-// is only which room sent something, when, and how much.
+// coxswain.record.ROOM.ID: which object it is, the record's name, fingerprint and
+// signature, and the record's export as JSON, with its events and figures. In the clear
+// there is only which room sent something, when, and how much. Who fetches with keys of
+// the rooms holds the signature to them before it fetches anything.
 //
 // The id is made of the record: SHA-256 over the fingerprint of its journal, which
 // speaks for every event and every sample, and its signature. So a record that is

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
+	"crypto/ed25519"
 	"encoding/json"
 	"io"
 	"os"
@@ -47,18 +48,27 @@ func TestHostileLetters(t *testing.T) {
 	if err := c.announce(t.Context(), "bay-2", strings.Repeat("0", 40), []byte("\x1b[2J not sealed")); err != nil {
 		t.Fatal(err)
 	}
-	reviewer := r.reviewer()
-	done := collect(t, reviewer)
-	if len(done.New)+len(done.Changed) > 0 || len(done.Refused) != 9 {
-		t.Errorf("%d of 9 letters are refused: %+v", len(done.Refused), done)
-	}
-	if strings.ContainsAny(strings.Join(done.Refused, ""), "\x1b\n") {
-		t.Errorf("it says %q", done.Refused)
-	}
-	left, _ := os.ReadDir(reviewer.Folder)
-	for _, e := range left {
-		if e.Name() != progressName && e.Name() != ".collect.lock" {
-			t.Errorf("%s is left", e.Name())
+	for _, keys := range [][]ed25519.PublicKey{{r.signed}, nil} {
+		reviewer := r.reviewer()
+		reviewer.Keys = keys
+		done := collect(t, reviewer)
+		if len(done.New)+len(done.Changed) > 0 || len(done.Refused) != 10 {
+			t.Errorf("%d of 10 letters are refused: %+v", len(done.Refused), done)
+		}
+		said := strings.Join(done.Refused, "")
+		if strings.ContainsAny(said, "\x1b\n") {
+			t.Errorf("it says %q", done.Refused)
+		}
+		if touched := strings.Count(said, "sealed record") + strings.Count(said, "announced"); keys != nil && touched > 0 {
+			t.Errorf("%d records were fetched that no key has signed: %q", touched, done.Refused)
+		} else if keys == nil && touched < 4 {
+			t.Errorf("%d of 4 records were fetched: %q", touched, done.Refused)
+		}
+		left, _ := os.ReadDir(reviewer.Folder)
+		for _, e := range left {
+			if e.Name() != progressName && e.Name() != ".collect.lock" {
+				t.Errorf("%s is left", e.Name())
+			}
 		}
 	}
 }
@@ -76,7 +86,7 @@ func hostile(t *testing.T, r *room) []forged {
 	dir := r.record(0)
 	other := filepath.Join(t.TempDir(), "2026-03-01T150000")
 	write(t, other, wall, true)
-	signed, err := record.Open(other) // with a key that is no room's
+	alien, err := record.Open(other)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,14 +97,23 @@ func hostile(t *testing.T, r *room) []forged {
 		}
 		return b.Bytes()
 	}
+	ours, err := record.Open(dir)
+	if err == nil {
+		err = ours.Sign(r.signs)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	signature, _ := record.ReadSignature(dir) // of the room's own, in another's letter
 	return []forged{
+		{id("a"), letter{Room: "bay-2", Name: "2026-03-01T150000", ID: id("a"), Fingerprint: alien.Fingerprint(), Signature: signature}, seal(other)},
 		{id("1"), letter{Room: "bay-2", Name: "../../etc/x", ID: id("1")}, nil},
 		{id("2"), letter{Room: "bay-3", Name: "2026-03-01T140000", ID: id("2")}, nil},
 		{id("3"), letter{Room: "bay-2", Name: "2026-03-01T140000", ID: id("4")}, nil},
 		{id("5"), letter{Room: "bay-2", Name: "2026-03-01T140000", ID: id("5")}, nil},                      // no object
 		{id("6"), letter{Room: "bay-2", Name: "2026-03-01T140000", ID: id("6")}, []byte("nothing sealed")}, // no archive
 		{id("7"), letter{Room: "bay-2", Name: "2026-03-01T140000", ID: id("7")}, seal(dir)},                // another record
-		{id("8"), letter{Room: "bay-2", Name: "2026-03-01T150000", ID: id("8"), Fingerprint: signed.Fingerprint()}, seal(other)},
+		{id("8"), letter{Room: "bay-2", Name: "2026-03-01T150000", ID: id("8"), Fingerprint: alien.Fingerprint()}, seal(other)},
 	}
 }
 

@@ -110,8 +110,8 @@ func TestAmendedOnBothSides(t *testing.T) {
 }
 
 // A key that is not the site's opens nothing, and a record that was signed with
-// another key is not taken: both are told, nothing is left of what was unpacked to be
-// checked, and they are taken once the right key is there.
+// another key is not even fetched: both are told, nothing is left in the folder, and they
+// are taken once the right key is there.
 func TestWrongKeys(t *testing.T) {
 	r := newRoom(t, startCluster(t, 1).created())
 	r.record(0)
@@ -126,7 +126,7 @@ func TestWrongKeys(t *testing.T) {
 		change     func(*Collector)
 	}{
 		{"site", "bay-2", func(c *Collector) { c.IDs = []age.Identity{other} }},
-		{"room", "was not made with this key", func(c *Collector) { c.Keys = []ed25519.PublicKey{stranger} }},
+		{"room", "its signature: was not made with this key", func(c *Collector) { c.Keys = []ed25519.PublicKey{stranger} }},
 	} {
 		bad := good
 		c.change(&bad)

@@ -36,6 +36,7 @@ type letter struct {
 	Name        string          `json:"name"` // of the record
 	ID          string          `json:"id"`   // of the object
 	Fingerprint string          `json:"fingerprint"`
+	Signature   []byte          `json:"signature,omitempty"` // of the record; none: it has none
 	Record      json.RawMessage `json:"record,omitempty"` // the json export; not if it is too large for a message
 }
 
@@ -48,14 +49,24 @@ var (
 // idOf is the id of a record as it stands: of its journal, which speaks for the
 // sound, and of its signature, if it has one.
 func idOf(r *record.Record) (string, error) {
+	signature, err := signatureOf(r)
+	return idFrom(r.Fingerprint(), signature), err
+}
+
+func idFrom(fingerprint string, signature []byte) string {
 	h := sha256.New()
-	fmt.Fprintln(h, r.Fingerprint())
-	signature, err := record.ReadSignature(r.Dir)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return "", err
-	}
+	fmt.Fprintln(h, fingerprint)
 	h.Write(signature)
-	return hex.EncodeToString(h.Sum(nil))[:40], nil
+	return hex.EncodeToString(h.Sum(nil))[:40]
+}
+
+// signatureOf is a record's signature, or nil.
+func signatureOf(r *record.Record) ([]byte, error) {
+	b, err := record.ReadSignature(r.Dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	return b, err
 }
 
 // nameOf is what a record is called in the store: by its folder, if that is named as a
@@ -83,7 +94,11 @@ func (p parcel) letter(r *record.Record, keys []age.Recipient, defs []figures.De
 	if err != nil {
 		return nil, err
 	}
-	l := letter{Room: p.room, Name: name, ID: p.id, Fingerprint: r.Fingerprint()}
+	signature, err := signatureOf(r)
+	if err != nil {
+		return nil, err
+	}
+	l := letter{Room: p.room, Name: name, ID: p.id, Fingerprint: r.Fingerprint(), Signature: signature}
 	whole := review.Of(r.Events, defs)
 	whole.Name = r.Name()
 	var b bytes.Buffer

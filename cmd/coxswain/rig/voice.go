@@ -6,11 +6,11 @@ import (
 	"fmt"
 	"io"
 
+	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/intents/acoustic"
 	"coxswain/timeline"
-	"coxswain/timeline/record"
 )
 
 // mostOpening bounds the first line of a journal.
@@ -32,7 +32,7 @@ func VoiceProfile(c *config.Config, log io.Writer) []byte {
 // ReadVoice reads a voice profile from its file, or from the journal of a record that was made
 // with one.
 func ReadVoice(path string) ([]byte, error) {
-	f, err := record.OpenRegular(path)
+	f, err := recorder.OpenNamed(path)
 	if err != nil {
 		return nil, err
 	}
