@@ -84,6 +84,9 @@ func liveScene(t *testing.T, wav string) (string, []timeline.Event) {
 	}
 	time.Sleep(3 * time.Second) // for the last callout to be heard
 	dir := l.stop()
+	if said := l.stderr.String(); !strings.Contains(said, "metronome=") || !strings.Contains(said, "more than 20 ms off") {
+		t.Errorf("at its end it does not say how the metronome sounded: %s", said)
+	}
 	events, _, err := coxtest.Whole(dir)
 	if err != nil {
 		t.Fatal(err)

@@ -5,7 +5,6 @@ import (
 	"io"
 	"time"
 
-	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 )
 
@@ -53,26 +52,7 @@ func Print(w io.Writer, n *Status) error {
 	if n.Record == "" {
 		saved = "no record yet"
 	}
-	_, err := fmt.Fprintf(w, "recogniser: %s; sound: %s; microphone %.0f dBFS; %s; faults: %d\n%s%s\n",
-		n.Recogniser, n.Sound, n.Microphone, saved, n.Faults, beat(n.Beats), n.Caution)
+	_, err := fmt.Fprintf(w, "recogniser: %s; sound: %s; microphone %.0f dBFS; %s; faults: %d\nmetronome: %s\n%s\n",
+		n.Recogniser, n.Sound, n.Microphone, saved, n.Faults, n.Beats, n.Caution)
 	return err
-}
-
-// beat tells how the metronome sounds, once it has: a line, or none.
-func beat(b session.Beats) string {
-	all, off := b.Gone, uint64(0)
-	for k, n := range b.Past {
-		if all += n; k > 0 && session.OffBounds()[k-1] >= 0.02 {
-			off += n
-		}
-	}
-	if all == 0 {
-		return ""
-	}
-	how := "even"
-	if b.Uneven {
-		how = "UNEVEN, try buffer_ms 200"
-	}
-	return fmt.Sprintf("metronome: %s; of %d ticks %d were more than 20 ms off, %d did not sound; "+
-		"of the last 20 %d and %d, by up to %.0f ms\n", how, all, off, b.Gone, b.Off, b.Lost, b.Worst)
 }

@@ -106,7 +106,8 @@ func hostile(t *testing.T, r *room) []forged {
 	}
 	signature, _ := record.ReadSignature(dir) // of the room's own, in another's letter
 	return []forged{
-		{id("a"), letter{Room: "bay-2", Name: "2026-03-01T150000", ID: id("a"), Fingerprint: alien.Fingerprint(), Signature: signature}, seal(other)},
+		{id("a"), letter{Room: "bay-2", Name: "2026-03-01T150000", ID: id("a"), Fingerprint: alien.Fingerprint(),
+			Signature: signature}, seal(other)},
 		{id("1"), letter{Room: "bay-2", Name: "../../etc/x", ID: id("1")}, nil},
 		{id("2"), letter{Room: "bay-3", Name: "2026-03-01T140000", ID: id("2")}, nil},
 		{id("3"), letter{Room: "bay-2", Name: "2026-03-01T140000", ID: id("4")}, nil},

@@ -76,8 +76,14 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	l.Close()
 	err = s.Close()
 	stopServing()
-	slog.Info("stopped", "records", c.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String())
+	r.stopped(s)
 	return last, err
+}
+
+// stopped says how long a session was, and how its metronome sounded.
+func (r Rig) stopped(s *session.Session) {
+	slog.Info("stopped", "records", r.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String(),
+		"metronome", s.Latest().Load().Beats.String())
 }
 
 // openLive opens the sound device, waiting for one as long as is configured.

@@ -19,6 +19,29 @@ type Beats struct {
 	Past   [len(offBounds) + 1]uint64 `json:"past"`     // since the start, by how far each was off: see OffBounds
 	Sum    float64                    `json:"sum_s"`    // of what they were off
 	Gone   uint64                     `json:"gone"`     // that did not sound, since the start
+	Most   float64                    `json:"most_ms"`  // how far the worst of all was off, since the start
+}
+
+// String tells how the metronome has sounded since the start.
+func (b Beats) String() string {
+	all, off := b.Gone, uint64(0)
+	for k, n := range b.Past {
+		if all += n; k > 0 && offBounds[k-1] >= offFrom.Seconds() {
+			off += n
+		}
+	}
+	if all == 0 {
+		return "silent"
+	}
+	how := "even"
+	if b.Uneven {
+		how = "UNEVEN, try buffer_ms 200"
+	}
+	text := fmt.Sprintf("%s; of %d ticks %d were more than 20 ms off", how, all, off)
+	if off > 0 {
+		text += fmt.Sprintf(" (by up to %.0f ms)", b.Most)
+	}
+	return text + fmt.Sprintf(", %d did not sound; of the last %d %d and %d", b.Gone, lately, b.Off, b.Lost)
 }
 
 // OffBounds are the upper bounds of Beats.Past, in seconds; the last slot has none.
@@ -127,6 +150,7 @@ func (s *steadiness) count(off, now time.Duration) {
 			k++
 		}
 		s.sum.Past[k]++
+		s.sum.Most = max(s.sum.Most, float64(off)/float64(time.Millisecond))
 		s.sum.Sum += off.Seconds()
 	}
 	if off == lostBeat || off > offFrom {
