@@ -43,18 +43,20 @@ type Watched struct {
 	Dropped func() int64
 	Start   func() // starts a case without a voice; nil: cannot be asked for
 	// Outbox is how far the records have gone to the hospital's store; nil: there is none.
-	Outbox func() *outbox.State
+	Outbox  func() *outbox.State
+	Notices *Notices // nil: there are none
 }
 
 // Status is a session's snapshot, and how its outbox stands.
 type Status struct {
 	*session.Snapshot
-	Outbox *outbox.State `json:"outbox,omitempty"`
+	Outbox  *outbox.State `json:"outbox,omitempty"`
+	Notices []string      `json:"notices,omitempty"`
 }
 
 // status is what s looks like now.
 func (s Watched) status() Status {
-	out := Status{Snapshot: s.Latest.Load()}
+	out := Status{Snapshot: s.Latest.Load(), Notices: s.Notices.All()}
 	if s.Outbox != nil {
 		out.Outbox = s.Outbox()
 	}
@@ -65,12 +67,24 @@ func (s Watched) status() Status {
 // over HTTP, and to the service manager. All of it only reads snapshots, and
 // none of it can stop the session: what fails is logged.
 func Serve(o Options, s Watched) (stop func()) {
+	if s.Notices == nil {
+		s.Notices = &Notices{}
+	}
 	api, display := Handler(s), displayToken(o)
 	var servers []*http.Server
 	serve := func(ln net.Listener, h http.Handler) {
 		srv := web.NewServer(h, 10*time.Second)
 		servers = append(servers, srv)
 		go srv.Serve(ln)
+	}
+	if addr := o.HTTP; addr != "" {
+		if ln, err := net.Listen("tcp", addr); err != nil {
+			s.Notices.Add("there is no wall display and there are no metrics (choose another address with --http): %v", err)
+			o.HTTP = ""
+		} else {
+			slog.Info("wall display and metrics", "url", "http://"+ln.Addr().String()+"/")
+			serve(ln, guarded(o, s, display))
+		}
 	}
 	path := SocketPath(o.Records)
 	os.Remove(path) // the lock on the records folder says that it is ours
@@ -79,14 +93,6 @@ func Serve(o Options, s Watched) (stop func()) {
 	} else {
 		os.Chmod(path, 0o600)
 		serve(ln, withDisplay(api, o, display))
-	}
-	if addr := o.HTTP; addr != "" {
-		if ln, err := net.Listen("tcp", addr); err != nil {
-			slog.Warn("no page and no metrics", "why", err)
-		} else {
-			slog.Info("wall display and metrics", "url", "http://"+ln.Addr().String()+"/")
-			serve(ln, guarded(o, s, display))
-		}
 	}
 	bye := notifyManager(s.Turns)
 	return func() {
@@ -142,7 +148,8 @@ func withDisplay(api http.Handler, o Options, display string) http.Handler {
 	mux.HandleFunc("GET /display", func(w http.ResponseWriter, _ *http.Request) {
 		address := "http://" + o.HTTP + "/"
 		if o.HTTP == "" {
-			http.Error(w, "there is no wall display: http is empty", http.StatusNotFound)
+			why := "there is no wall display: --http is empty, or its address was taken when coxswain began"
+			http.Error(w, why+" (see coxswain status)", http.StatusNotFound)
 			return
 		}
 		if display != "" {

@@ -27,7 +27,7 @@ func Print(w io.Writer, n *Status) error {
 	for _, d := range n.Due {
 		when := fmt.Sprintf("due in %.0f s", d.In)
 		if d.In < 0.5 {
-			when = fmt.Sprintf("due for %.0f s", -min(d.In, 0))
+			when = fmt.Sprintf("due for %.0f s", max(-d.In, 0))
 		}
 		fmt.Fprintf(w, "%s: %s\n", when, d.Text)
 	}
@@ -47,6 +47,9 @@ func Print(w io.Writer, n *Status) error {
 			}
 		}
 		fmt.Fprintln(w)
+	}
+	for _, text := range n.Notices {
+		fmt.Fprintln(w, "note:", text)
 	}
 	saved := fmt.Sprintf("record %s, saved: %v", n.Record, n.Saving)
 	if n.Record == "" {

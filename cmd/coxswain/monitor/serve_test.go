@@ -29,7 +29,7 @@ func running(started *int) Watched {
 		}}
 	s.Latest.Store(&session.Snapshot{Caution: "caution", State: "compressing", Session: 130, Code: &code, CycleLeft: &left, Healthy: true,
 		Recogniser: "hears", Sound: "whole", Saving: true, Microphone: -48.2, Record: "2026-03-01T140000", Faults: 1, Callouts: 4,
-		Due: []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Due: []session.Due{{Text: "Epinephrine due.", In: 55.2}, {Text: "Shock."}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
 		Beats: session.Beats{Uneven: true, Off: 7, Lost: 1, Worst: 84.4, Most: 84.4, Past: [8]uint64{100, 5, 3, 2, 6, 4}, Sum: 1.25, Gone: 3}})
 	return s
 }
@@ -104,7 +104,7 @@ func TestServeWhatCanBe(t *testing.T) {
 	defer taken.Close()
 	nowhere := filepath.Join(t.TempDir(), "none")
 	Serve(Options{Records: nowhere, HTTP: addr}, Watched{Latest: &session.Box{}, Turns: func() int64 { return 1 }})()
-	for _, want := range []string{"no status socket", "no page and no metrics", "the address of the wall display changes"} {
+	for _, want := range []string{"no status socket", "no wall display and there are no metrics", "the address of the wall display changes"} {
 		if !strings.Contains(log.String(), want) {
 			t.Errorf("the log does not say %q: %s", want, log.String())
 		}
@@ -120,6 +120,22 @@ func TestServeWhatCanBe(t *testing.T) {
 	}
 	if err := Start(t.Context(), records); err == nil {
 		t.Error("started what cannot be")
+	}
+}
+
+// An address that another program has is no wall display of ours: whoever asks for it is
+// not sent to that one, which may be another patient's, and the status says why.
+func TestAddressIsTaken(t *testing.T) {
+	addr, taken := tcp(t)
+	defer taken.Close()
+	records := t.TempDir()
+	defer Serve(Options{Records: records, HTTP: addr, Token: "word"}, Watched{Latest: &session.Box{}, Turns: func() int64 { return 1 }})()
+	if address, err := Display(t.Context(), records); err == nil || !strings.Contains(err.Error(), "address was taken") {
+		t.Errorf("the display's address is %q: %v", address, err)
+	}
+	n, err := Ask(t.Context(), records)
+	if err != nil || len(n.Notices) != 1 || !strings.Contains(n.Notices[0], "--http") {
+		t.Errorf("%v: the status says %q", err, n.Notices)
 	}
 }
 
@@ -148,6 +164,7 @@ func TestPrint(t *testing.T) {
 	}
 	const want = `compressing; session 2:10.0, code 2:05.0, cycle left 0:42.0
 due in 55 s: Epinephrine due.
+due for 0 s: Shock.
 12 s ago: shock given, 200 J (90 %)
 outbox: 2 records wait, the oldest for 1m30s; 7 are in the store; 2 are not whole: see coxswain verify and mend; the store does not answer
 recogniser: hears; sound: whole; microphone -48 dBFS; record 2026-03-01T140000, saved: true; faults: 1

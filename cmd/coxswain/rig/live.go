@@ -58,8 +58,9 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	p.on(&so)
 	last := "" // the folder of the last record
 	so.Begin = r.recordsIn(&last)
+	notices := &monitor.Notices{}
 	if p.Case == nil {
-		so.Resume = r.resume(so.Wall)
+		so.Resume = r.resume(so.Wall, notices)
 	}
 	s, err := session.New(so)
 	if err != nil {
@@ -69,19 +70,22 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	p.looked(s)
 	debug.SetGCPercent(50) // memory is worth more than a collection a second
 	slog.Info("listening", "records", c.Folder, "recogniser", ear.Name())
-	watched := monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start}
+	watched := monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start, Notices: notices}
 	defer r.sending(log, p, &watched)()
 	stopServing := monitor.Serve(monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}, watched)
 	l.Run(ctx, s)
 	l.Close()
 	err = s.Close()
 	stopServing()
-	r.stopped(s)
+	r.stopped(s, notices)
 	return last, err
 }
 
-// stopped says how long a session was, and how its metronome sounded.
-func (r Rig) stopped(s *session.Session) {
+// stopped says how long a session was, how its metronome sounded, and what was noticed.
+func (r Rig) stopped(s *session.Session, notices *monitor.Notices) {
+	for _, text := range notices.All() {
+		slog.Warn("noticed", "what", text)
+	}
 	slog.Info("stopped", "records", r.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String(),
 		"metronome", s.Latest().Load().Beats.String())
 }

@@ -4,11 +4,13 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
@@ -78,7 +80,7 @@ func TestFallback(t *testing.T) {
 	if found, _ := filepath.Glob(filepath.Join(top, "*", "2000-01-01T13*")); len(found) > 0 {
 		t.Errorf("a failed attempt leaves %q", found)
 	}
-	on := r.resume(wall.Add(10 * time.Second))
+	on := r.resume(wall.Add(10*time.Second), &monitor.Notices{})
 	if on.Name != filepath.Base(last) || !on.Moved || on.Had != 5*audio.Rate+100 {
 		t.Fatalf("it goes on with %q, moved: %v, %d samples", on.Name, on.Moved, on.Had)
 	}
@@ -128,7 +130,8 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 	now := time.Now()
 	former := cut("ended", now.Add(-60*time.Second), 30, timeline.CodeStart, "drug.epinephrine", timeline.CodeEnd)
 	running := cut("running", now.Add(-25*time.Second), 20, timeline.CodeStart, "access.iv")
-	k := Rig{Config: c}.resume(now)
+	var told monitor.Notices
+	k := Rig{Config: c}.resume(now, &told)
 	if k.Name != filepath.Base(running) || len(k.Events) != 3 {
 		t.Fatalf("%q goes on, with %d events", k.Name, len(k.Events))
 	}
@@ -139,6 +142,11 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 		if err == nil && r.Closed() {
 			if _, err = r.Verify(); err != nil || len(r.Events) != 5 || r.Events[2].Kind != "drug.epinephrine" {
 				t.Errorf("of the case before %d events are left: %v", len(r.Events), err)
+			}
+			if said := told.All(); len(said) == 0 {
+				continue // it is told a moment later
+			} else if !strings.HasPrefix(said[0], "a record that was cut off is finished: "+former) {
+				t.Errorf("it says %q", said)
 			}
 			return
 		}

@@ -13,6 +13,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/prompts"
@@ -79,11 +80,11 @@ func (r Rig) Options(v *intents.Vocabulary, hearsItself bool) (o session.Options
 
 // resume goes on with the case that was cut off a moment ago, if there is one. What was
 // open beside it is finished meanwhile: nobody goes back to it.
-func (r Rig) resume(now time.Time) session.Resume {
+func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 	cut := record.FindCut(now, r.Resume(), r.folders()...)
 	for _, dir := range record.LeftOpen(now, r.Resume(), r.folders()...) {
 		if cut == nil || dir != cut.Dir {
-			go finish(dir)
+			go finish(dir, notices)
 		}
 	}
 	if cut == nil {
@@ -100,14 +101,13 @@ func (r Rig) resume(now time.Time) session.Resume {
 }
 
 // finish finishes a record that was cut off.
-func finish(dir string) {
+func finish(dir string, notices *monitor.Notices) {
 	m, err := record.Mend(dir)
 	if err != nil {
-		slog.Warn("a record was cut off and cannot be finished: coxswain mend", "record", dir, "why", err)
+		notices.Add("a record was cut off and cannot be finished (coxswain mend %s): %v", dir, err)
 		return
 	}
-	slog.Warn("a record that was cut off is finished", "record", dir,
-		"length", audio.Duration(m.Samples).Round(time.Second).String())
+	notices.Add("a record that was cut off is finished: %s, %v", dir, audio.Duration(m.Samples).Round(time.Second))
 }
 
 // recordsIn returns how to begin records in the records folder or, where that
