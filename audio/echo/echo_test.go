@@ -55,7 +55,7 @@ func cancel(t *testing.T, delay int, room, speaker []int16) (*Canceller, []int16
 // 20 s (measured on a linear echo: 32 dB), with or without the loudspeaker held back.
 func TestEchoIsTakenOut(t *testing.T) {
 	speaker := bursts(1, 2000, 3000)
-	for _, c := range []struct{ held, delay int }{{0, 200}, {3, 600}} {
+	for _, c := range []struct{ held, delay int }{{0, 200}, {3, 600}, {9, 310 * audio.ListenRate / 1000}} { // the last: a device with 200 ms
 		room := through(speaker, c.delay)
 		e, out := cancel(t, c.held, room, speaker)
 		last := len(out) - 400*block

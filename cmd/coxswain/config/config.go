@@ -55,9 +55,6 @@ type Hearing struct {
 	Profile     string   `mapstructure:"voice"` // file of the leader's voice profile; empty: none
 }
 
-// LoopDelay is the least time from loudspeaker to microphone.
-func (h Hearing) LoopDelay() time.Duration { return time.Duration(h.LoopDelayMs) * time.Millisecond }
-
 // Speech is how coxswain sounds.
 type Speech struct {
 	Clips  string  `mapstructure:"clips"`  // folder of a unit's own recordings
@@ -74,6 +71,21 @@ type Sound struct {
 
 // Buffer is how much sound the device holds.
 func (s Sound) Buffer() time.Duration { return time.Duration(s.BufferMs) * time.Millisecond }
+
+// usualLoopMs is the default of loop_delay_ms.
+const usualLoopMs = 20
+
+// LoopDelay is the least time from loudspeaker to microphone: as it was set, or what the
+// device's buffer makes it at least. Measured over PulseAudio 16: 30 ms with a buffer of 20,
+// 120 with 100, 240 to 310 with 200. Half of the buffer counts, since a card may hold less
+// than it was asked to, and the echo canceller looks a quarter of a second further.
+func (c *Config) LoopDelay() time.Duration {
+	ms := c.LoopDelayMs
+	if ms == usualLoopMs {
+		ms = max(ms, c.BufferMs/2)
+	}
+	return time.Duration(ms) * time.Millisecond
+}
 
 // WaitDevice is how long a start waits for a device.
 func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) * time.Second }

@@ -183,6 +183,17 @@ func FuzzFile(f *testing.F) {
 	})
 }
 
+// A device that holds more is heard by later; what was set stands.
+func TestLoopDelayFollowsTheBuffer(t *testing.T) {
+	for _, x := range []struct{ loop, buffer, want int }{{20, 20, 20}, {20, 100, 50}, {20, 200, 100}, {45, 200, 45}, {300, 20, 300}} {
+		c := Config{}
+		c.LoopDelayMs, c.BufferMs = x.loop, x.buffer
+		if got := int(c.LoopDelay().Milliseconds()); got != x.want {
+			t.Errorf("loop_delay_ms %d with buffer_ms %d counts as %d, want %d", x.loop, x.buffer, got, x.want)
+		}
+	}
+}
+
 // What is no file is refused at once: a pipe without a writer would hang, a device
 // may never end. Of an overlay no second document is lost.
 func TestFilesOnly(t *testing.T) {

@@ -90,7 +90,7 @@ var settings = []setting{
 	{key: "cancel_echo", def: true, usage: "take our own sound out of what the recogniser hears"},
 	{
 		key:   "loop_delay_ms",
-		def:   20,
+		def:   usualLoopMs,
 		usage: "least time from loudspeaker to microphone in `MS` (see coxswain devices --loop), 10 to 500",
 		lo:    10,
 		hi:    500,

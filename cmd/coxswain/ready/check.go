@@ -204,6 +204,7 @@ func checkSound(c *config.Config) []Finding {
 		out[0] = Finding{"microphone", "fail", fmt.Sprintf("noise floor %.0f dBFS: turn its gain down", m.floor)}
 	}
 	loop := Finding{"loudspeaker", "pass", m.String()}
+	least := int(c.LoopDelay().Milliseconds())
 	switch ms := m.delay * 1000 / audio.Rate; {
 	case !m.Heard():
 		loop = Finding{
@@ -211,13 +212,13 @@ func checkSound(c *config.Config) []Finding {
 			"fail",
 			"the microphone does not hear it: check volume, mute and which devices are chosen",
 		}
-	case ms > 200:
+	case ms > least+180:
 		loop = Finding{
 			"loudspeaker",
 			"fail",
 			fmt.Sprintf("%v: too late for the echo canceller; set loop_delay_ms to %d", m, ms-20),
 		}
-	case ms < c.LoopDelayMs-10:
+	case ms < least-10:
 		loop = Finding{
 			"loudspeaker",
 			"fail",

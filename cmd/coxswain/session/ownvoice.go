@@ -10,8 +10,9 @@ import (
 )
 
 const (
-	// echoDelay is the longest way from our loudspeaker to our microphone.
-	echoDelay = audio.Rate / 4
+	// roomEchoes is what room, sound server and a busy machine add to the least way from our
+	// loudspeaker to our microphone: with a buffer of 20 ms the longest way is 0.25 s.
+	roomEchoes = audio.Rate * 23 / 100
 	// atWords is how far from their place in our sentence its words may be heard: the
 	// place goes by letters, which take unlike times to say.
 	atWords = audio.Rate * 2 / 5
@@ -21,6 +22,14 @@ const (
 	// shortest is shorter than any words that were spoken: what is typed takes less.
 	shortest = audio.Rate / 10
 )
+
+// echoes is the longest way from our loudspeaker to our microphone, in samples. A device
+// that holds more sound is heard by as much later.
+func (o *Options) echoes() timeline.Time {
+	const usual = 2 // blocks that a device holds
+	holds := int64(max(o.Lead, audio.Lead)-audio.Lead+usual) * audio.Block
+	return timeline.Time(max(holds, int64(o.LoopDelay.Seconds()*audio.Rate)) + roomEchoes)
+}
 
 // ownVoice reports whether the words lie within a prompt of ours that says
 // them, and were heard while it said them: what comes back from the loudspeaker
@@ -45,7 +54,7 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 		if h.Start < sp.Until && strings.HasPrefix(sp.Cue.ID, "hear.") {
 			return true // a question of ours is not answered by its own sound, however late that comes
 		}
-		if h.End >= sp.Until+echoDelay {
+		if h.End >= sp.Until+s.o.echoes() {
 			continue
 		}
 		from := sp.At + (sp.Until-sp.At)*timeline.Time(i)/timeline.Time(len(ours))
@@ -77,7 +86,7 @@ func (s *oneCase) beginsUnder(k timeline.Kind, h *timeline.Heard) bool {
 func (s *oneCase) soundedUnder(h *timeline.Heard) iter.Seq[prompts.Spoken] {
 	return func(yield func(prompts.Spoken) bool) {
 		for _, sp := range s.spoken {
-			if h.End > sp.At && h.Start < sp.Until+echoDelay && !yield(sp) {
+			if h.End > sp.At && h.Start < sp.Until+s.o.echoes() && !yield(sp) {
 				return
 			}
 		}

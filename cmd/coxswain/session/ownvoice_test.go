@@ -2,7 +2,9 @@ package session
 
 import (
 	"testing"
+	"time"
 
+	"coxswain/audio"
 	"coxswain/prompts"
 	"coxswain/timeline"
 )
@@ -10,7 +12,7 @@ import (
 // What comes back from our loudspeaker is no callout; a leader who is quicker than our
 // sentence, or who types, is heard.
 func TestOwnVoice(t *testing.T) {
-	s := &oneCase{spoken: []prompts.Spoken{
+	s := &oneCase{o: &Options{}, spoken: []prompts.Spoken{
 		{Text: "End of code? Say confirmed.", At: timeline.Seconds(10), Until: timeline.Seconds(12)},
 		{Cue: timeline.Cue{ID: "hear.sure"}, Text: "Return of circulation Yes?", At: timeline.Seconds(59.1), Until: timeline.Seconds(61)},
 	}}
@@ -36,6 +38,27 @@ func TestOwnVoice(t *testing.T) {
 	}
 }
 
+// A device that holds 0.2 s of sound is heard by as much later, and so is a loudspeaker
+// with a slow way back: what it brings then is ours all the same.
+func TestOwnVoiceOfASlowDevice(t *testing.T) {
+	h := &timeline.Heard{Text: "confirmed", Start: timeline.Seconds(11.4), End: timeline.Seconds(12.3)}
+	for _, c := range []struct {
+		o    Options
+		ours bool
+	}{
+		{Options{}, false},
+		{Options{Lead: audio.LeadFor(200 * time.Millisecond)}, true},
+		{Options{LoopDelay: 200 * time.Millisecond}, true},
+	} {
+		s := &oneCase{o: &c.o, spoken: []prompts.Spoken{
+			{Text: "End of code? Say confirmed.", At: timeline.Seconds(10), Until: timeline.Seconds(12)},
+		}}
+		if got := s.ownVoice(h); got != c.ours {
+			t.Errorf("lead %d, loop %v: ours %v, want %v", c.o.Lead, c.o.LoopDelay, got, c.ours)
+		}
+	}
+}
+
 // Our first words begin no case, whatever they are taken for: only who calls the start, or
 // compressions, is heard while they sound.
 func TestOwnVoiceBeginsNoCase(t *testing.T) {
@@ -44,8 +67,8 @@ func TestOwnVoiceBeginsNoCase(t *testing.T) {
 		t.Fatal(err)
 	}
 	opening := []prompts.Spoken{{Text: "Coxswain is listening.", At: timeline.Seconds(0.5), Until: timeline.Seconds(3)}}
-	idle := &oneCase{machine: timeline.NewMachine(p), spoken: opening}
-	running := &oneCase{machine: timeline.NewMachine(p, timeline.Event{Seq: 1, Kind: timeline.CodeStart}), spoken: opening}
+	idle := &oneCase{o: &Options{}, machine: timeline.NewMachine(p), spoken: opening}
+	running := &oneCase{o: &Options{}, machine: timeline.NewMachine(p, timeline.Event{Seq: 1, Kind: timeline.CodeStart}), spoken: opening}
 	for _, c := range []struct {
 		kind             timeline.Kind
 		start, end, sure float64

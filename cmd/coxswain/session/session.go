@@ -212,7 +212,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 // voice is not taken out of it, it counts as nobody's.
 func (s *Session) somebodySpeaks(heard []int16) bool {
 	s.speech.Push(heard)
-	const tail = echoDelay + audio.Rate/4 // the way back, and the endpointer's
+	tail := int64(s.o.echoes()) + audio.Rate/4 // the way back, and the endpointer's
 	ours := s.o.Live && s.listener.echo == nil && s.player.Pos() < s.player.TalkUntil()+tail
 	return s.speech.Speaking() && !ours
 }
