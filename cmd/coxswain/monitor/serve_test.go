@@ -29,7 +29,8 @@ func running(started *int) Watched {
 		}}
 	s.Latest.Store(&session.Snapshot{Caution: "caution", State: "compressing", Session: 130, Code: &code, CycleLeft: &left, Healthy: true,
 		Recogniser: "hears", Sound: "whole", Saving: true, Microphone: -48.2, Record: "2026-03-01T140000", Faults: 1, Callouts: 4,
-		Due: []session.Due{{Text: "Epinephrine due.", In: 55.2}, {Text: "Shock."}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}, {Text: "Shock."}},
+		Last:  []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
 		Beats: session.Beats{Uneven: true, Off: 7, Lost: 1, Worst: 84.4, Most: 84.4, Past: [8]uint64{100, 5, 3, 2, 6, 4}, Sum: 1.25, Gone: 3}})
 	return s
 }

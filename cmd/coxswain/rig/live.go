@@ -77,17 +77,18 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	l.Close()
 	err = s.Close()
 	stopServing()
-	r.stopped(s, notices)
-	return last, err
+	return last, r.stopped(s, notices, err)
 }
 
-// stopped says how long a session was, how its metronome sounded, and what was noticed.
-func (r Rig) stopped(s *session.Session, notices *monitor.Notices) {
+// stopped says how long a session was, how its metronome sounded, and what was noticed; it
+// passes on how the session ended.
+func (r Rig) stopped(s *session.Session, notices *monitor.Notices, err error) error {
 	for _, text := range notices.All() {
 		slog.Warn("noticed", "what", text)
 	}
 	slog.Info("stopped", "records", r.Folder, "length", audio.Duration(s.Pos()).Round(time.Second).String(),
 		"metronome", s.Latest().Load().Beats.String())
+	return err
 }
 
 // openLive opens the sound device, waiting for one as long as is configured.
