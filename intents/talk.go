@@ -54,7 +54,7 @@ func (v *Vocabulary) checkTalk(name string) error {
 func checkPhrase(p string) error {
 	words := strings.Fields(p)
 	if len(words) == 0 || len(words) > 20 {
-		return fmt.Errorf("phrase %q: want 1 to 20 words", p)
+		return fmt.Errorf("phrase %.60q: want 1 to 20 words", p)
 	}
 	for _, w := range words {
 		if !wordForm.MatchString(w) && !slotForm.MatchString(w) {

@@ -60,11 +60,16 @@ func Create(dir string) (*Journal, error) {
 		f.Close()
 		return nil, err
 	}
-	if d, err := os.Open(dir); err == nil { // the new name must survive a power cut too
+	syncFolder(dir)
+	return &Journal{f: f, format: Format}, nil
+}
+
+// syncFolder has a new name in a folder survive a power cut too, where that can be had.
+func syncFolder(dir string) {
+	if d, err := os.Open(dir); err == nil {
 		d.Sync()
 		d.Close()
 	}
-	return &Journal{f: f, format: Format}, nil
 }
 
 // reopen opens a journal to go on with it. A last line that was never finished

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"filippo.io/age"
 
@@ -45,9 +46,46 @@ func Seal(dir string, keys []age.Recipient, remove bool) (err error) {
 		return err
 	}
 	if remove {
-		return os.RemoveAll(dir)
+		syncFolder(filepath.Dir(path)) // or a power cut may leave neither
+		return Remove(dir)
 	}
 	return nil
+}
+
+// removed begins the name of what Remove has taken from its place.
+const removed = ".removed-"
+
+// Remove deletes a record, or a sealed one. It goes from its place in one step: half of
+// one, after a power cut, would look like a record that somebody damaged, or, without its
+// journal, like nothing, and its sound would stay for ever. See Sweep.
+func Remove(path string) error {
+	folder := filepath.Dir(filepath.Clean(path))
+	gone, err := os.MkdirTemp(folder, removed+"*")
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(path, filepath.Join(gone, filepath.Base(path))); err != nil {
+		return errors.Join(err, os.Remove(gone))
+	}
+	return os.RemoveAll(gone)
+}
+
+// Sweep deletes what a Remove in a folder of records could not end because it was cut off,
+// and what a Seal had begun to write more than a day ago.
+func Sweep(folder string) error {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		st, ierr := e.Info()
+		begun := ierr == nil && e.Type().IsRegular() && time.Since(st.ModTime()) > 24*time.Hour &&
+			strings.HasPrefix(e.Name(), ".") && strings.Contains(e.Name(), Sealed+".")
+		if begun || e.IsDir() && strings.HasPrefix(e.Name(), removed) {
+			err = errors.Join(err, os.RemoveAll(filepath.Join(folder, e.Name())))
+		}
+	}
+	return err
 }
 
 // SealTo writes a record as Seal does, as it stands, to w.

@@ -9,8 +9,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"filippo.io/age"
 
@@ -111,6 +113,46 @@ func TestUnsealRefuses(t *testing.T) {
 		if left, _ := os.ReadDir(outer); len(left) != 0 {
 			t.Errorf("%s: left: %v", name, left)
 		}
+	}
+}
+
+// What a cut left of a record that was being deleted is no record any more, and goes with
+// the next look; so does an archive that was begun long ago. What is being written stays.
+func TestSweep(t *testing.T) {
+	dir := finished(t, 1)
+	folder := filepath.Dir(dir)
+	half := filepath.Join(folder, removed+"1", "2026-03-01T140000")
+	begun, fresh := filepath.Join(folder, ".x"+Sealed+".1"), filepath.Join(folder, ".x"+Sealed+".2")
+	err := os.MkdirAll(half, 0o700)
+	for _, f := range []string{filepath.Join(half, JournalName), begun, fresh} {
+		err = errors.Join(err, os.WriteFile(f, []byte("half"), 0o600))
+	}
+	old := time.Now().Add(-48 * time.Hour)
+	if err = errors.Join(err, os.Chtimes(begun, old, old)); err != nil {
+		t.Fatal(err)
+	}
+	if dirs, err := Dirs(folder); err != nil || len(dirs) != 1 {
+		t.Errorf("%v: records %v", err, dirs)
+	}
+	if err := Sweep(folder); err != nil {
+		t.Fatal(err)
+	}
+	var left []string
+	entries, _ := os.ReadDir(folder)
+	for _, e := range entries {
+		left = append(left, e.Name())
+	}
+	if want := []string{filepath.Base(fresh), filepath.Base(dir)}; !slices.Equal(left, want) {
+		t.Errorf("%v is left, want %v", left, want)
+	}
+	if err := Remove(dir); err != nil {
+		t.Fatal(err)
+	}
+	if entries, _ = os.ReadDir(folder); len(entries) != 1 {
+		t.Errorf("%v is left", entries)
+	}
+	if err := Remove(dir); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("what is not there is removed: %v", err)
 	}
 }
 

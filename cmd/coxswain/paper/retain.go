@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -20,6 +19,11 @@ func Retain(w io.Writer, folder string, before time.Time, really bool, keeps fun
 	if err != nil {
 		return err
 	}
+	if really {
+		if err := record.Sweep(folder); err != nil {
+			return err
+		}
+	}
 	for _, path := range undated {
 		fmt.Fprintf(w, "kept: the clock was not set when it began, so its age is not known; delete it by hand: %s\n", path)
 	}
@@ -34,7 +38,7 @@ func Retain(w io.Writer, folder string, before time.Time, really bool, keeps fun
 			fmt.Fprintln(w, "would delete", path)
 			continue
 		}
-		if err := os.RemoveAll(path); err != nil {
+		if err := record.Remove(path); err != nil {
 			return err
 		}
 		fmt.Fprintln(w, "deleted", path)

@@ -80,10 +80,23 @@ func Check(c *config.Config, o Options) []Finding {
 		detail, err = checkStore(c)
 		add("store", detail, err)
 	}
+	for _, path := range []string{c.SignKey, c.StoreCreds} {
+		if err := keptPrivate(path); err != nil {
+			add("keys", "", err)
+		}
+	}
 	if o.NoSound {
 		return append(out, Finding{"sound", "skip", "left out by --no-sound"})
 	}
 	return append(out, checkSound(c)...)
+}
+
+// keptPrivate tells that a secret file is open to others; no file is none.
+func keptPrivate(path string) error {
+	if st, err := os.Stat(path); err == nil && st.Mode().Perm()&0o077 != 0 {
+		return fmt.Errorf("%s: others on this machine can read this secret (%v): chmod 600 %s", path, st.Mode().Perm(), path)
+	}
+	return nil
 }
 
 // checkStore asks the hospital's store, as what sends records would.

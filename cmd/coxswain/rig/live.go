@@ -57,8 +57,8 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	so.Wall, so.Live, so.Lead = time.Now(), true, audio.LeadFor(c.Buffer())
 	p.on(&so)
 	last := "" // the folder of the last record
-	so.Begin = r.recordsIn(&last)
 	notices := &monitor.Notices{}
+	so.Begin = r.recordsIn(&last, notices)
 	if p.Case == nil {
 		so.Resume = r.resume(so.Wall, notices)
 	}

@@ -56,7 +56,8 @@ func TestFallback(t *testing.T) {
 	c.Folder, c.Elsewhere, c.ResumeMinutes = filepath.Join(top, "records"), filepath.Join(top, "fallback"), 10
 	last := ""
 	r := Rig{Config: c}
-	begin := r.recordsIn(&last)
+	var told monitor.Notices
+	begin := r.recordsIn(&last, &told)
 	first, err := begin(session.Beginning{Wall: wall})
 	if err != nil || first.Moved || filepath.Dir(last) != c.Folder {
 		t.Fatalf("%v: the first record is in %s", err, last)
@@ -69,6 +70,9 @@ func TestFallback(t *testing.T) {
 	second, err := begin(session.Beginning{Wall: wall, Had: had, Pos: 5 * audio.Rate, Elsewhere: true})
 	if err != nil || !second.Moved || filepath.Dir(last) != c.Elsewhere {
 		t.Fatalf("%v: the second record is in %s", err, last)
+	}
+	if said := told.All(); len(said) != 1 || !strings.Contains(said[0], last) {
+		t.Errorf("of the other folder it says %q", said)
 	}
 	second.Sound.Write(make([]float32, 100), make([]float32, 100))
 	second.Sound.Close()

@@ -111,8 +111,8 @@ func finish(dir string, notices *monitor.Notices) {
 }
 
 // recordsIn returns how to begin records in the records folder or, where that
-// cannot be written to, in the fallback; last is the folder of the last one.
-func (r Rig) recordsIn(last *string) session.Begin {
+// cannot be written to, in the fallback, which is noticed; last is the folder of the last one.
+func (r Rig) recordsIn(last *string, notices *monitor.Notices) session.Begin {
 	c := r.Config
 	return func(b session.Beginning) (session.Kept, error) {
 		var errs []error
@@ -134,7 +134,7 @@ func (r Rig) recordsIn(last *string) session.Begin {
 						if len(errs) == 0 {
 							errs = append(errs, errors.New("its folder is gone"))
 						}
-						slog.Error("the record is written elsewhere", "record", dir, "because", errors.Join(errs...))
+						notices.Add("the record is written to %s: %v", dir, errors.Join(errs...))
 					}
 					return k, nil
 				}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
 	"coxswain/timeline"
@@ -71,7 +72,7 @@ func (r Rig) keyed(
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", time.Now()
 	p.on(&o)
 	last := "" // the folder of the record
-	o.Begin = r.recordsIn(&last)
+	o.Begin = r.recordsIn(&last, &monitor.Notices{})
 	if out != "" {
 		if err := usable(out); err != nil {
 			return "", err

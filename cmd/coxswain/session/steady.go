@@ -20,6 +20,7 @@ type Beats struct {
 	Sum    float64                    `json:"sum_s"`    // of what they were off
 	Gone   uint64                     `json:"gone"`     // that did not sound, since the start
 	Most   float64                    `json:"most_ms"`  // how far the worst of all was off, since the start
+	Silent bool                       `json:"silent"`   // none sounded lately
 }
 
 // String tells how the metronome has sounded since the start.
@@ -34,8 +35,11 @@ func (b Beats) String() string {
 		return "silent"
 	}
 	how := "even"
-	if b.Uneven {
+	switch {
+	case b.Uneven:
 		how = "UNEVEN, try buffer_ms 200"
+	case b.Silent:
+		how = "silent now"
 	}
 	text := fmt.Sprintf("%s; of %d ticks %d were more than 20 ms off", how, all, off)
 	if off > 0 {
@@ -182,7 +186,7 @@ func (s *steadiness) judge() {
 
 // beats is how evenly they sound now; nothing is uneven where none sounds.
 func (s *steadiness) beats(now time.Duration) Beats {
-	if now-s.at > beatless {
+	if s.sum.Silent = now-s.at > beatless; s.sum.Silent {
 		s.n = 0
 		s.judge()
 		s.sum.Uneven = false

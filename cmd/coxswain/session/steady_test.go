@@ -1,6 +1,7 @@
 package session
 
 import (
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -81,6 +82,22 @@ func TestDriftIsNoUnevenBeat(t *testing.T) {
 				t.Errorf("uneven %d times: %+v", n, day.seen.Beats)
 			}
 		})
+	}
+}
+
+// What sounds no more, as without a loudspeaker, is not called even.
+func TestSilentBeatIsNotEven(t *testing.T) {
+	var s steadiness
+	for k := range time.Duration(30) {
+		s.heard(30*time.Millisecond, k*500*time.Millisecond)
+	}
+	for at, want := range map[time.Duration]string{16 * time.Second: "even; of 30 ticks 0 ", 26 * time.Second: "silent now; of 30 ticks 0 "} {
+		if got := s.beats(at).String(); !strings.HasPrefix(got, want) {
+			t.Errorf("at %v it says %q, want %q", at, got, want)
+		}
+	}
+	if got := (Beats{}).String(); got != "silent" {
+		t.Errorf("before the first it says %q", got)
 	}
 }
 
