@@ -24,6 +24,9 @@ import (
 const roomVariable = "OUTBOX_TEST_ROOM"
 
 func TestMain(m *testing.M) {
+	if os.Getenv(reviewerVariable) != "" {
+		reviewAsAsked()
+	}
 	name := os.Getenv(roomVariable)
 	if name == "" {
 		os.Exit(m.Run())

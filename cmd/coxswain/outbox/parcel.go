@@ -37,7 +37,7 @@ type letter struct {
 	ID          string          `json:"id"`   // of the object
 	Fingerprint string          `json:"fingerprint"`
 	Signature   []byte          `json:"signature,omitempty"` // of the record; none: it has none
-	Record      json.RawMessage `json:"record,omitempty"` // the json export; not if it is too large for a message
+	Record      json.RawMessage `json:"record,omitempty"`    // the json export; not if it is too large for a message
 }
 
 var (
