@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Rate is the number of samples a second of the session clock.
@@ -117,6 +118,22 @@ type Session struct {
 	Drill      *Drill `json:"drill,omitempty"`  // nil: no drill
 	// Voice is the voice profile that the recogniser heard with, as its file has it; none: without.
 	Voice json.RawMessage `json:"voice,omitempty"`
+	Boot  *Boot           `json:"boot,omitempty"` // nil: not known
+}
+
+// Boot is a moment by the clock that a machine has run by since it was started, which nobody
+// sets: it tells how long a session was cut off though the wall clock was set meanwhile.
+type Boot struct {
+	ID       string `json:"id"` // of that start
+	UptimeMS int64  `json:"uptime_ms"`
+}
+
+// After is the moment so much later; nil if this one is.
+func (b *Boot) After(d time.Duration) *Boot {
+	if b == nil {
+		return nil
+	}
+	return &Boot{b.ID, b.UptimeMS + d.Milliseconds()}
 }
 
 // Drill says that a session is practice, on an invented case.

@@ -86,8 +86,19 @@ func (r *Record) ended(now time.Time) (time.Duration, bool) {
 	if err != nil {
 		return 0, false
 	}
-	ago := now.Sub(r.Wall().Add(audio.Duration(l.Samples())))
+	ago := r.since(now) - audio.Duration(l.Samples())
 	return max(ago, -ago), ago >= 0 || !r.Closed() && ago > -setBack
+}
+
+// since is how long ago the record's sample 0 was: by the machine's own clock, unless it was
+// another machine or it was started anew since; then by the wall clock, which somebody may
+// have set meanwhile.
+func (r *Record) since(now time.Time) time.Duration {
+	began, here := r.Events[0].Session.Boot, Uptime()
+	if began != nil && here != nil && began.ID == here.ID {
+		return time.Duration(here.UptimeMS-began.UptimeMS) * time.Millisecond
+	}
+	return now.Sub(r.Wall())
 }
 
 var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(_[a-z0-9-]+)?(_\d+)?(\.tar\.age)?$`)

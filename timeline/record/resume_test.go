@@ -264,6 +264,41 @@ func TestClockSetBack(t *testing.T) {
 	}
 }
 
+// While a case runs the wall clock is set, by an hour or by years, and then the session is
+// cut off: it goes on, as much later as it is by the machine's own clock, which was not set.
+func TestResumeThoughTheClockWasSet(t *testing.T) {
+	if Uptime() == nil {
+		t.Skip("this machine has no clock of its own")
+	}
+	const ago = 30 * time.Second
+	for _, set := range []time.Duration{-time.Hour, time.Hour, 20 * 365 * 24 * time.Hour} {
+		records := t.TempDir()
+		w, err := Begin(filepath.Join(records, "r"), time.Now().Add(-ago))
+		if err != nil {
+			t.Fatal(err)
+		}
+		began := time.Now().Add(-ago - set)
+		add(t, w.Journal, timeline.Event{Kind: timeline.SessionOpen,
+			Session: &timeline.Session{Wall: began.Format(time.RFC3339Nano), Rate: timeline.Rate, Boot: Uptime().After(-ago)}})
+		play(t, w, 3)
+		cutOff(t, w)
+		r := FindCut(time.Now(), 10*time.Minute, records)
+		if r == nil {
+			t.Errorf("set by %v: nothing goes on", set)
+			continue
+		}
+		if w, err = r.Resume(time.Now()); err != nil || w.Pos < int64(ago.Seconds())*audio.Rate || w.Had != 3*audio.Rate {
+			t.Fatalf("set by %v: %v: it goes on at %v, 30 s after it began", set, err, audio.Duration(w.Pos))
+		}
+		cutOff(t, w)
+	}
+	r := opened(t, cutRecord(t, t.TempDir(), "r", wall, 1))
+	r.Events[0].Session.Boot = &timeline.Boot{ID: "another start", UptimeMS: 1}
+	if got := r.since(wall.Add(time.Minute)); got != time.Minute {
+		t.Errorf("on a machine that was started anew it began %v ago", got)
+	}
+}
+
 // A disk that was full took less sound than the session had: mend puts silence
 // there and says how much, and the record can be verified, signed and sealed. A
 // journal that says nonsense gets none.

@@ -87,7 +87,7 @@ func (r *Record) resume(j *Journal, now time.Time) (*Writer, error) {
 	if r.Closed() {
 		return nil, fmt.Errorf("%s: the session came to its end", r.Dir)
 	}
-	pos := samples(now.Sub(r.Wall()))
+	pos := samples(r.since(now))
 	rec, had, err := recorder.Resume(r.Dir, r.Wall(), about, pos-pos%audio.Block, Marks(r.Events))
 	if err != nil {
 		return nil, err

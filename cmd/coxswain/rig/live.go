@@ -54,7 +54,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	}
 	defer l.Close()
 	so.Ear, so.Recogniser, so.Profile, so.Source = ear, ear.Name(), profile, "device"
-	so.Wall, so.Live, so.Lead = time.Now(), true, audio.LeadFor(c.Buffer())
+	so.Wall, so.Boot, so.Live, so.Lead = time.Now(), record.Uptime(), true, audio.LeadFor(c.Buffer())
 	p.on(&so)
 	last := "" // the folder of the last record
 	notices := &monitor.Notices{}

@@ -96,6 +96,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 					Drill:      o.practice(),
 					Former:     k.Former,
 					Voice:      o.Profile,
+					Boot:       o.Boot.After(audio.Duration(off)),
 				},
 			},
 		)

@@ -38,6 +38,7 @@ type Options struct {
 	Profile    []byte               // of the voice that the ear hears with, JSON; nil: none
 	Source     string               // "device", or a file's name
 	Wall       time.Time            // of the session's sample 0
+	Boot       *timeline.Boot       // the same moment by the machine's own clock; nil: not known
 	Lead       int                  // blocks that the speaker is rendered ahead; 0: audio.Lead
 	Live       bool                 // the disk must not make the loop wait
 	Drill      *drill.Case          // nil outside a drill
