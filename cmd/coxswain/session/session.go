@@ -93,6 +93,7 @@ type Session struct {
 	now      *oneCase // the case that runs, or what stands for it between cases
 	former   string   // record of the case that ended a moment ago; empty: none did
 	aside    *aside   // that case, while it can still be gone back to; nil: none
+	way      wayBack
 	before   *before
 	hearing  hearing
 	deaf     string // why the recogniser does not hear; empty: it does
@@ -187,6 +188,7 @@ func (s *Session) Step(room, speaker []float32) []float32 {
 	s.before.add(room, speaker)
 	s.now.hear(room, speaker)
 	heard := s.listener.Hear(room, speaker)
+	s.followWay()
 	results, faults := s.ear.Hear(heard)
 	s.now.sched.Speech(s.somebodySpeaks(heard))
 	s.pos += int64(len(room))

@@ -1,0 +1,55 @@
+package session
+
+import (
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"coxswain/audio"
+	"coxswain/audio/audiotest"
+	"coxswain/timeline"
+)
+
+// Over a radio loudspeaker or a call our own voice comes back later than any buffer tells:
+// that is found from the first sentence, canceller and gate look there, and the record says
+// what to set. An ordinary way back, or none, changes nothing.
+func TestWayBackIsFound(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		way         float64 // s
+		gain        float32 // 0: nothing comes back
+		least, most time.Duration
+	}{
+		{"a table's loudspeaker", 0.045, 0.5, 20 * time.Millisecond, 20 * time.Millisecond},
+		{"a radio loudspeaker", 0.3, 0.7, 260 * time.Millisecond, 285 * time.Millisecond},
+		{"far away, soft", 0.9, 0.1, 860 * time.Millisecond, 885 * time.Millisecond},
+		{"a headset", 0, 0, 20 * time.Millisecond, 20 * time.Millisecond},
+	} {
+		o := testOptions(t, t.TempDir()+"/r")
+		o.Begin, o.Echo, o.LoopDelay = toNowhere, true, 20*time.Millisecond
+		s, err := New(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		back, random := audiotest.NewRoom(c.way, 0.3, c.gain), rand.New(rand.NewPCG(1, 2))
+		var room, speaker [audio.Block]float32
+		for s.pos < 10*audio.Rate {
+			for i := range room {
+				room[i] = float32(random.NormFloat64() * 0.005)
+			}
+			if c.gain > 0 {
+				back.Hear(room[:], speaker[:])
+			}
+			copy(speaker[:], s.Step(room[:], speaker[:]))
+		}
+		if got := s.o.LoopDelay; got < c.least || got > c.most {
+			t.Errorf("%s: the least way back counts as %v, want %v to %v", c.name, got, c.least, c.most)
+		}
+		if told := countOf(s.now.events, timeline.Fault, "set loop_delay_ms") > 0; told != (c.least > 20*time.Millisecond) {
+			t.Errorf("%s: told %v", c.name, told)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
