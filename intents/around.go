@@ -5,6 +5,8 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"go.yaml.in/yaml/v3"
 )
 
 // Around is what may be said in one breath with a callout. A recogniser lets these
@@ -23,6 +25,70 @@ type Around struct {
 	// When are times that may be told behind a callout: "{minutes} minutes ago". What is
 	// told so did not happen now: see Result.When.
 	When []string `yaml:"when" json:"when,omitempty"`
+	// Openers begin a sentence of their own: a "no" before a phrase that begins with one is an
+	// exclamation or an answer, and denies nothing.
+	Openers []string `yaml:"openers" json:"openers,omitempty"`
+	// Verbs are first words of phrases: a "no" right before one may be what is left of a "don't",
+	// and "they" stands before verbs alone.
+	Verbs []string `yaml:"verbs" json:"verbs,omitempty"`
+	// Stopping are first words of orders that must not be taken from "don't stop".
+	Stopping []string `yaml:"stopping" json:"stopping,omitempty"`
+	// Onward are last words of phrases that a sentence goes on from: "epi is in the cart".
+	Onward []string `yaml:"onward" json:"onward,omitempty"`
+	// Slips are little words that are heard for others, which mean something else: "we had a pulse".
+	Slips []Slip `yaml:"slips" json:"slips,omitempty"`
+
+	lines map[string]int // of a word, by its list and itself, in the file that it was read from
+}
+
+// UnmarshalYAML keeps the lines for errors.
+func (a *Around) UnmarshalYAML(n *yaml.Node) error {
+	type plain Around
+	known := strings.Fields("beside forbid within when openers verbs stopping onward slips")
+	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+		if k := n.Content[i]; !slices.Contains(known, k.Value) {
+			return fmt.Errorf("line %d: unknown key %q around callouts: known are %s", k.Line, k.Value, strings.Join(known, ", "))
+		}
+	}
+	if err := n.Decode((*plain)(a)); err != nil {
+		return err
+	}
+	a.lines = map[string]int{"": n.Line}
+	a.keep(n, "")
+	return nil
+}
+
+// keep notes the lines of the words under a list.
+func (a *Around) keep(n *yaml.Node, list string) {
+	for i, k := range n.Content {
+		switch {
+		case n.Kind == yaml.MappingNode && i%2 == 1:
+			a.keep(k, n.Content[i-1].Value)
+		case n.Kind == yaml.SequenceNode:
+			a.lines[list+" "+clean(k.Value)] = k.Line
+		}
+	}
+}
+
+// line is where a word stands in its file, or where the words around callouts begin.
+func (a Around) line(list, word string) int {
+	if n := a.lines[list+" "+word]; n > 0 {
+		return n
+	}
+	return a.lines[""]
+}
+
+// parts are the words that phrases begin or end with, each with the list that it is in.
+func (a Around) parts() (out [][2]string) {
+	for _, l := range []struct {
+		name  string
+		words []string
+	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}} {
+		for _, w := range l.words {
+			out = append(out, [2]string{l.name, w})
+		}
+	}
+	return out
 }
 
 // Reasons of words around a callout (see Surround) that do not forbid it: a time, and what
@@ -42,6 +108,9 @@ func (a *Around) clean() {
 	tidy(a.Beside)
 	tidy(a.Within)
 	tidy(a.When)
+	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward} {
+		tidy(list)
+	}
 	for _, list := range a.Forbid {
 		tidy(list)
 	}
@@ -66,6 +135,9 @@ func (a Around) all() (out [][2]string) {
 	return out
 }
 
+// size counts all that is listed.
+func (a Around) size() int { return len(a.all()) + len(a.parts()) + len(a.Slips) }
+
 // with is both: a site adds to the words, it takes none away.
 func (a Around) with(b Around) Around {
 	out := Around{
@@ -73,6 +145,12 @@ func (a Around) with(b Around) Around {
 		Within: slices.Concat(a.Within, b.Within),
 		When:   slices.Concat(a.When, b.When),
 		Forbid: map[string][]string{},
+
+		Openers:  slices.Concat(a.Openers, b.Openers),
+		Verbs:    slices.Concat(a.Verbs, b.Verbs),
+		Stopping: slices.Concat(a.Stopping, b.Stopping),
+		Onward:   slices.Concat(a.Onward, b.Onward),
+		Slips:    slices.Concat(a.Slips, b.Slips),
 	}
 	for _, src := range []Around{a, b} {
 		for reason, list := range src.Forbid {
@@ -87,12 +165,35 @@ func (v *Vocabulary) checkAround(name string) error {
 	v.Around.clean()
 	all := v.Around.all()
 	if len(all) > 400 {
-		return fmt.Errorf("%s: around: more than 400 words", name)
+		return fmt.Errorf("%s:%d: around: more than 400 words", name, v.Around.line("", ""))
 	}
 	for _, w := range all {
 		number := strings.Contains(w[1], "{") && w[0] != Told
 		if err := checkPhrase(w[1]); err != nil || number {
-			return fmt.Errorf("%s: around: %s: %q: want 1 to 20 words in letters", name, w[0], w[1])
+			return fmt.Errorf("%s:%d: around: %s: %q: want 1 to 20 words in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
+		}
+	}
+	if err := v.Around.checkSlips(name); err != nil {
+		return err
+	}
+	for _, w := range v.Around.parts() {
+		if !wordForm.MatchString(w[1]) {
+			return fmt.Errorf("%s:%d: around: %s: %q: want one word in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
+		}
+	}
+	return nil
+}
+
+// sayable finds a word around the callouts of a file that has no pronunciation.
+func (v *Vocabulary) sayable(name string, a Around) error {
+	for _, w := range a.all() {
+		if _, err := v.parts(w[1]); err != nil {
+			return fmt.Errorf("%s:%d: around: %s: %w", name, a.line(w[0], w[1]), w[0], err)
+		}
+	}
+	for _, s := range a.Slips {
+		if _, err := v.parts(s.Heard + " " + s.Meant); err != nil {
+			return fmt.Errorf("%s:%d: around: slips: %w", name, s.line, err)
 		}
 	}
 	return nil

@@ -88,8 +88,8 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 			}
 		}
 	}
-	if _, _, err := v.Surround(); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
+	if err := v.sayable(name, o.Around); err != nil {
+		return err
 	}
 	for _, t := range o.Talk {
 		if _, err := v.parts(t.Text); err != nil {

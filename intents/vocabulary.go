@@ -155,7 +155,7 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		Talk:     raw.Talk,
 		Around:   raw.Around,
 	}
-	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+len(v.Around.all()) == 0 && raw.LeadWord == "" {
+	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+v.Around.size() == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {

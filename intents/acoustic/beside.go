@@ -2,20 +2,12 @@ package acoustic
 
 import (
 	"slices"
-	"strings"
 
 	"coxswain/intents"
 )
 
 // anotherFits is the score a frame of a phrase that follows another in one breath.
 const anotherFits = 0.5
-
-// onward are words at the end of a phrase that a sentence goes on from: "epi is in the cart",
-// "time check sheet".
-var onward = strings.Fields("in on out off check causes bolus access that")
-
-// stopping are the orders that must not be taken from "don't stop".
-var stopping = strings.Fields("stop pause hold end")
 
 // opensBehind is what an article behind a phrase is worth: its sentence goes on.
 const opensBehind = 0.1
@@ -49,7 +41,7 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 	case len(d.g.asides) == 0:
 		return 0
 	case b.left == 0 && d.clearly(c.start-12, c.start-2):
-		if slices.Contains(stopping, d.g.phrases[c.phrase].Parts[0].Word) {
+		if slices.Contains(d.g.vocabulary.Around.Stopping, d.g.phrases[c.phrase].Parts[0].Word) {
 			return 1 // to be asked about: a short "don't" is seldom heard whole
 		}
 		return strangeBefore
@@ -68,7 +60,7 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 func (d *decoder) goesOn(c candidate) bool {
 	parts := d.g.phrases[c.phrase].Parts
 	was := slices.ContainsFunc(parts, func(p intents.Part) bool { return p.Word == "was" })
-	return was || slices.Contains(onward, parts[len(parts)-1].Word)
+	return was || slices.Contains(d.g.vocabulary.Around.Onward, parts[len(parts)-1].Word)
 }
 
 // another reports whether what follows a phrase at once is another phrase, as far as it was

@@ -15,16 +15,6 @@ const (
 	nearUnheard = 1.0  // by which a path with a word that lacks a sound may fall behind, to be doubted
 )
 
-// A "no" before a word that a whole sentence begins with is an exclamation or an answer, and denies
-// nothing; right before a verb it may be what is left of a "don't". "They" stands before verbs alone.
-var (
-	openers = strings.Fields("we we've we're i'm it it's he he's she she's that that's this there there's patient " +
-		"everybody everyone still back let's correction")
-	verbs = strings.Fields("lost got gave have start starting started stop stopping stopped resume resuming hold " +
-		"holding pause pausing continue continuing change changing switch switching swap swapping check checking " +
-		"analyze charging undo scratch cancel strike end")
-)
-
 // heard reports whether each sound of a word is there, but for a last stop, which haste swallows.
 func (d *decoder) heard(f found) bool {
 	least := soundLeast
@@ -53,11 +43,11 @@ func (d *decoder) heard(f found) bool {
 func (d *decoder) governs(f found, c candidate, frame int) bool {
 	beside := frame-f.to <= besideGap
 	p := d.g.phrases[c.phrase]
-	first := p.Parts[0].Word
-	verb := slices.Contains(verbs, first)
+	first, words := p.Parts[0].Word, d.g.vocabulary.Around
+	verb := slices.Contains(words.Verbs, first)
 	switch f.text {
 	case "no":
-		return beside && !slices.Contains(openers, first)
+		return beside && !slices.Contains(words.Openers, first)
 	case "they":
 		return !beside || verb
 	}

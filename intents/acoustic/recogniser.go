@@ -213,7 +213,7 @@ func (r *Recogniser) weighed(w proposal, b breath) intents.Result {
 		r.trace(out, features, sounds)
 	}
 	out.Need, out.Forbidden, out.When = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden, b.when
-	if b.doubtful {
+	if b.doubtful || r.dec.slipped(w.candidate, strings.Fields(out.Text)) < slipNear {
 		out.Need = 1 // to be asked about
 	}
 	if r.dec.g.phrases[w.phrase].Callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {

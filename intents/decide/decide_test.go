@@ -270,6 +270,8 @@ func TestRules(t *testing.T) {
 		"odds:\n  - {callout: undo, when: [clear], odds: .nan, why: x}\n":    "o.yaml:2: odds of undo are NaN",
 		"odds:\n\n  - {callout: undo, when: [not awake], odds: 2, why: x}\n": `o.yaml:3: undo: unknown fact "awake"`,
 		"odds:\n  - {callout: undo, when: [clear], odds: 2}\n":               "o.yaml:2: undo: why is missing",
+		"timeless:\n  - {callout: code., why: x}\n  - {callout: ask.}\n":     `o.yaml:3: timeless: "ask."`,
+		"timeless:\n  - {callout: code., when: x}\n":                         `o.yaml:2: unknown key "when" in a timeless callout`,
 		"odds:\n  - {callout: undo, odds: 2, why: x}\n":                      "o.yaml:2: undo: when is missing",
 		"odds:\n  - {callout: Undo it, when: [clear], odds: 2, why: x}\n":    `o.yaml:2: callout "Undo it"`,
 		"odds:\n  - {callout: undo, wenn: [clear], odds: 2, why: x}\n":       `o.yaml:2: unknown key "wenn"`,

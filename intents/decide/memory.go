@@ -1,10 +1,6 @@
 package decide
 
-import (
-	"strings"
-
-	"coxswain/intents"
-)
+import "coxswain/intents"
 
 // Memory is what a listener remembers from one result to the next: the questions that it
 // asked, and the speech that it has made something of. The zero value is ready.
@@ -26,7 +22,7 @@ func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decisio
 	}
 	if d.Verdict != Ignore {
 		m.last = &Speech{Start: x.Start, End: x.End, Asked: d.Verdict == Ask, Dated: d.Result.When != "",
-			Fixed: fixed(d.Result.Callout)}
+			Fixed: r.fixed(d.Result.Callout)}
 	}
 	if d.Verdict != Ask {
 		return d
@@ -40,10 +36,4 @@ func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decisio
 		m.open.Rivals = append(m.open.Rivals, x.Callout)
 	}
 	return d
-}
-
-// fixed reports whether a time behind a callout moves nothing: it is not of the callout before it.
-func fixed(callout string) bool {
-	group, _, _ := strings.Cut(callout, ".")
-	return group == "code" || group == "patient" || group == "metronome" || group == "ask"
 }

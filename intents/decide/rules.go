@@ -30,6 +30,25 @@ const (
 type Rules struct {
 	list      []rule
 	opposites []pair
+	timeless  []timeless
+}
+
+// timeless are callouts that a time behind them does not move, and does not pass on to the callout before.
+type timeless struct {
+	Callout string `yaml:"callout"`
+	Why     string `yaml:"why"`
+	line    int
+}
+
+// UnmarshalYAML keeps the line for errors.
+func (t *timeless) UnmarshalYAML(n *yaml.Node) error {
+	type plain timeless
+	err := onlyKeys(n, "a timeless callout", "callout", "why")
+	if err == nil {
+		err = n.Decode((*plain)(t))
+	}
+	t.line = n.Line
+	return err
 }
 
 type rule struct {
@@ -43,17 +62,23 @@ type rule struct {
 // UnmarshalYAML keeps the line for errors.
 func (r *rule) UnmarshalYAML(n *yaml.Node) error {
 	type plain rule
-	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		switch k := n.Content[i]; k.Value {
-		case "callout", "when", "odds", "why":
-		default:
-			return fmt.Errorf("line %d: unknown key %q in a rule", k.Line, k.Value)
-		}
+	if err := onlyKeys(n, "a rule", "callout", "when", "odds", "why"); err != nil {
+		return err
 	}
 	if err := n.Decode((*plain)(r)); err != nil {
 		return err
 	}
 	r.line = n.Line
+	return nil
+}
+
+// onlyKeys finds a key of a mapping that is none of these.
+func onlyKeys(n *yaml.Node, of string, keys ...string) error {
+	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+		if k := n.Content[i]; !slices.Contains(keys, k.Value) {
+			return fmt.Errorf("line %d: unknown key %q in %s", k.Line, k.Value, of)
+		}
+	}
 	return nil
 }
 
@@ -68,8 +93,9 @@ var (
 // Parse reads and checks rules. Errors name file and line.
 func Parse(name string, text []byte) (*Rules, error) {
 	var f struct {
-		Odds      []rule `yaml:"odds"`
-		Opposites []pair `yaml:"opposites"`
+		Odds      []rule     `yaml:"odds"`
+		Opposites []pair     `yaml:"opposites"`
+		Timeless  []timeless `yaml:"timeless"`
 	}
 	d := yaml.NewDecoder(bytes.NewReader(text))
 	d.KnownFields(true)
@@ -90,7 +116,13 @@ func Parse(name string, text []byte) (*Rules, error) {
 			return nil, fmt.Errorf("%s: opposites: %v: want two callouts, ask and why", name, o.Callouts)
 		}
 	}
-	return &Rules{f.Odds, f.Opposites}, nil
+	for _, t := range f.Timeless {
+		if !idForm.MatchString(t.Callout) || t.Why == "" {
+			return nil, fmt.Errorf("%s:%d: timeless: %q: want a callout, or the beginning of some with a dot at its end, and why",
+				name, t.line, t.Callout)
+		}
+	}
+	return &Rules{f.Odds, f.Opposites, f.Timeless}, nil
 }
 
 func (r rule) check() error {
@@ -120,6 +152,9 @@ func (r *Rules) Callouts() (out []string) {
 	for _, o := range r.opposites {
 		out = append(out, o.Callouts...)
 	}
+	for _, x := range r.timeless {
+		out = append(out, x.Callout)
+	}
 	return out
 }
 
@@ -135,8 +170,16 @@ func (r *Rules) Odds(callout string, f Facts) (odds float64, why []string) {
 	return min(mostOdds, max(leastOdds, odds)), why
 }
 
-func (r rule) covers(callout string) bool {
-	return callout == r.Callout || strings.HasSuffix(r.Callout, ".") && strings.HasPrefix(callout, r.Callout)
+func (r rule) covers(callout string) bool { return covers(r.Callout, callout) }
+
+// covers reports whether an id is the one named, or begins with it if that ends with a dot.
+func covers(named, id string) bool {
+	return id == named || strings.HasSuffix(named, ".") && strings.HasPrefix(id, named)
+}
+
+// fixed reports whether a time behind a callout moves nothing: it is not of the callout before it.
+func (r *Rules) fixed(callout string) bool {
+	return slices.ContainsFunc(r.timeless, func(t timeless) bool { return covers(t.Callout, callout) })
 }
 
 func (r rule) holds(f Facts) bool {

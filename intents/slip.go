@@ -1,0 +1,64 @@
+package intents
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// Slip is words of a callout that are heard for others. A callout in which they fit hardly
+// better than what was meant instead is to be asked about.
+type Slip struct {
+	Heard string `yaml:"heard" json:"heard"` // words of a phrase, in a row: "have"
+	Meant string `yaml:"meant" json:"meant"` // what may stand in their place: "had"
+	line  int
+}
+
+// UnmarshalYAML keeps the line for errors.
+func (s *Slip) UnmarshalYAML(n *yaml.Node) error {
+	type plain Slip
+	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+		if k := n.Content[i]; k.Value != "heard" && k.Value != "meant" {
+			return fmt.Errorf("line %d: unknown key %q in a slip: known are heard, meant", k.Line, k.Value)
+		}
+	}
+	if err := n.Decode((*plain)(s)); err != nil {
+		return err
+	}
+	s.line = n.Line
+	return nil
+}
+
+// Instead returns the words with what was meant in the place of what was heard; ok is false if
+// they do not hold it.
+func (s Slip) Instead(said []string) (meant []string, ok bool) {
+	heard := strings.Fields(s.Heard)
+	for i := 0; i+len(heard) <= len(said); i++ {
+		if slices.Equal(said[i:i+len(heard)], heard) {
+			return slices.Concat(said[:i], strings.Fields(s.Meant), said[i+len(heard):]), true
+		}
+	}
+	return nil, false
+}
+
+// checkSlips cleans the slips of a file and finds what cannot be said in them.
+func (a *Around) checkSlips(name string) error {
+	if len(a.Slips) > 100 {
+		return fmt.Errorf("%s:%d: around: more than 100 slips", name, a.Slips[100].line)
+	}
+	for i := range a.Slips {
+		s := &a.Slips[i]
+		s.Heard, s.Meant = clean(s.Heard), clean(s.Meant)
+		for _, words := range []string{s.Heard, s.Meant} {
+			if err := checkPhrase(words); err != nil || strings.Contains(words, "{") {
+				return fmt.Errorf("%s:%d: around: slips: %q: want 1 to 20 words in letters", name, s.line, words)
+			}
+		}
+		if s.Heard == s.Meant {
+			return fmt.Errorf("%s:%d: around: slips: %q is heard and meant", name, s.line, s.Heard)
+		}
+	}
+	return nil
+}
