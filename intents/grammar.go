@@ -312,7 +312,8 @@ func (v *Vocabulary) Values(p Phrase, said []string) (map[string]float64, error)
 		if err != nil {
 			return nil, err
 		}
-		if s := v.SlotOf(p.Callout, part.Slot); x < s.Min || x > s.Max || s.Step == 1 && x != math.Floor(x) {
+		x, s, ok := v.read(p, i, x)
+		if !ok {
 			return nil, fmt.Errorf("%v %s: outside %v to %v", x, s.Unit, s.Min, s.Max)
 		}
 		values[part.Slot] = x

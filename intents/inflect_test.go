@@ -2,6 +2,7 @@ package intents
 
 import (
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -50,6 +51,24 @@ func TestOverdoseIsInBounds(t *testing.T) {
 	} {
 		if got := v.inBounds(v.Find(x.drug), map[string]float64{"dose_mg": x.mg}); got != x.ok {
 			t.Errorf("%s %v mg in bounds: %v, want %v", x.drug, x.mg, got, x.ok)
+		}
+	}
+}
+
+// A slip puts what may have been meant in the place of what was heard.
+func TestSlips(t *testing.T) {
+	for _, c := range []struct {
+		slip       Slip
+		said, want string // "": it is not in it
+	}{
+		{Slip{Heard: "have", Meant: "had"}, "we have a pulse", "we had a pulse"},
+		{Slip{Heard: "is in", Meant: "is drawn up"}, "epi is in", "epi is drawn up"},
+		{Slip{Heard: "is in", Meant: "was in"}, "is it in", ""},
+		{Slip{Heard: "given at", Meant: "at"}, "shock given at two hundred", "shock at two hundred"},
+	} {
+		got, ok := c.slip.Instead(strings.Fields(c.said))
+		if strings.Join(got, " ") != c.want || ok != (c.want != "") {
+			t.Errorf("%v in %q: %q, %v, want %q", c.slip, c.said, got, ok, c.want)
 		}
 	}
 }

@@ -25,7 +25,7 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		Slots:          map[string]Slot{},
 		Pronunciations: map[string][]string{},
 	}
-	out.Around = v.Around.with(o.Around)
+	out.Around, out.Either = v.Around.with(o.Around), slices.Concat(v.Either, o.Either)
 	if o.LeadWord != "" {
 		out.LeadWord = o.LeadWord
 	}
@@ -35,7 +35,7 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	}
 	switch {
 	case o.Replace || unknown >= 0 && known == 0:
-		out.Callouts, out.Talk, out.Around, out.Alone = o.Callouts, o.Talk, o.Around, true
+		out.Callouts, out.Talk, out.Around, out.Either, out.Alone = o.Callouts, o.Talk, o.Around, o.Either, true
 		out.borrowSlots(v)
 		return out, out.checkWords(name, o)
 	case unknown >= 0:
@@ -89,6 +89,9 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 		}
 	}
 	if err := v.sayable(name, o.Around); err != nil {
+		return err
+	}
+	if err := v.checkEither(name, o.Either); err != nil {
 		return err
 	}
 	for _, t := range o.Talk {

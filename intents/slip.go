@@ -13,15 +13,28 @@ import (
 type Slip struct {
 	Heard string `yaml:"heard" json:"heard"` // words of a phrase, in a row: "have"
 	Meant string `yaml:"meant" json:"meant"` // what may stand in their place: "had"
-	line  int
+	// Near is the log score by which the callout must fit better; 0: SlipNear.
+	Near float64 `yaml:"near" json:"near,omitempty"`
+	line int
+}
+
+// SlipNear is the Near of a slip that names none.
+const SlipNear = 2.5
+
+// Lead is the log score by which a callout must fit better than with this slip.
+func (s Slip) Lead() float64 {
+	if s.Near == 0 {
+		return SlipNear
+	}
+	return s.Near
 }
 
 // UnmarshalYAML keeps the line for errors.
 func (s *Slip) UnmarshalYAML(n *yaml.Node) error {
 	type plain Slip
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		if k := n.Content[i]; k.Value != "heard" && k.Value != "meant" {
-			return fmt.Errorf("line %d: unknown key %q in a slip: known are heard, meant", k.Line, k.Value)
+		if k := n.Content[i]; !slices.Contains([]string{"heard", "meant", "near"}, k.Value) {
+			return fmt.Errorf("line %d: unknown key %q in a slip: known are heard, meant, near", k.Line, k.Value)
 		}
 	}
 	if err := n.Decode((*plain)(s)); err != nil {
@@ -55,6 +68,9 @@ func (a *Around) checkSlips(name string) error {
 			if err := checkPhrase(words); err != nil || strings.Contains(words, "{") {
 				return fmt.Errorf("%s:%d: around: slips: %q: want 1 to 20 words in letters", name, s.line, words)
 			}
+		}
+		if !(s.Near >= 0 && s.Near <= 20) {
+			return fmt.Errorf("%s:%d: around: slips: near is %v, want 0 to 20", name, s.line, s.Near)
 		}
 		if s.Heard == s.Meant {
 			return fmt.Errorf("%s:%d: around: slips: %q is heard and meant", name, s.line, s.Heard)

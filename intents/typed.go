@@ -3,7 +3,6 @@ package intents
 import (
 	"errors"
 	"fmt"
-	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -58,9 +57,10 @@ func (t *Typed) Read(line string) (Result, error) {
 func (t *Typed) read(line string, said []string) (Result, error) {
 	near, most := "", 0
 	var bounds outOfBounds
+	isOut := false
 	for _, p := range t.phrases {
 		values, err := t.match(p, said)
-		errors.As(err, &bounds)
+		isOut = errors.As(err, &bounds) || isOut
 		if err == nil {
 			if len(values) == 0 {
 				values = nil
@@ -71,7 +71,7 @@ func (t *Typed) read(line string, said []string) (Result, error) {
 			near, most = p.Text, n
 		}
 	}
-	if bounds != (outOfBounds{}) {
+	if isOut {
 		return Result{}, fmt.Errorf("%q: %w", line, bounds)
 	}
 	if near == "" {
@@ -131,11 +131,11 @@ func (t *Typed) match(p Phrase, said []string) (map[string]float64, error) {
 			return nil, other
 		}
 		x, err := typedNumber(said[:n])
-		s := t.vocabulary.SlotOf(p.Callout, part.Slot)
 		if err != nil {
 			return nil, other
 		}
-		if wrong == nil && (!(x >= s.Min && x <= s.Max) || s.Step == 1 && x != math.Floor(x)) {
+		x, s, ok := t.vocabulary.read(p, i, x)
+		if wrong == nil && !ok {
 			wrong = outOfBounds{s, x}
 		}
 		values[part.Slot], said = x, said[n:]

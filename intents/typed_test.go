@@ -26,6 +26,9 @@ func TestTyped(t *testing.T) {
 		{"shock delivered two hundred joules", "shock.given", "energy_j", 200},
 		{"weight 37.5 kilos", "patient.weight", "weight_kg", 37.5},
 		{"epinephrine 0.2 milligrams given", "drug.epinephrine", "dose_mg", 0.2},
+		{"naloxone 400 micrograms given", "drug.naloxone", "dose_mg", 0.4},
+		{"epinephrine fifty micrograms given", "drug.epinephrine", "dose_mg", 0.05},
+		{"end tidal is 2.5 kilopascals", "measured.etco2", "endtidal_mmhg", 19},
 		{"we have a pulse", "pulse.present", "", 0},
 		{"4 years old", "patient.age", "age_y", 4},
 	} {
@@ -40,6 +43,7 @@ func TestTyped(t *testing.T) {
 		"":                               "no callout",
 		"shock delivered 2000000 joules": "2e+06 joules is not between",
 		"weight NaN kilos":               "NaN kilograms is not between",
+		"naloxone 5 micrograms given":    "0.005 milligrams is not between 0.01 and 40",
 	} {
 		if _, err := typed.Read(line); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v", line, err)

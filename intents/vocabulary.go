@@ -27,6 +27,9 @@ type Slot struct {
 	Min  float64 `yaml:"min" json:"min"`
 	Max  float64 `yaml:"max" json:"max"`
 	Step float64 `yaml:"step" json:"step,omitempty"` // 1: whole numbers only
+	// Units are words right behind the number that give it in another unit, each with what the
+	// number is multiplied with: {micrograms: 0.001}.
+	Units map[string]float64 `yaml:"units" json:"units,omitempty"`
 }
 
 // Callout is one thing that can be called, and every way to say it.
@@ -78,6 +81,7 @@ type Vocabulary struct {
 	Callouts       []Callout           `yaml:"callouts" json:"callouts"`
 	Talk           []Talk              `yaml:"talk" json:"talk,omitempty"`
 	Around         Around              `yaml:"around" json:"around,omitzero"`
+	Either         []Either            `yaml:"either" json:"either,omitempty"`
 	Hash           string              `yaml:"-" json:"-"`
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
 }
@@ -95,6 +99,7 @@ type rawVocabulary struct {
 	Callouts       []Callout            `yaml:"callouts"`
 	Talk           []Talk               `yaml:"talk"`
 	Around         Around               `yaml:"around"`
+	Either         []Either             `yaml:"either"`
 }
 
 // LoadVocabulary returns the built-in vocabulary with the overlay files laid
@@ -104,6 +109,9 @@ type rawVocabulary struct {
 func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 	v, err := ParseVocabulary("vocabulary.yaml", baseVocabulary)
 	if err != nil {
+		return nil, err
+	}
+	if err := v.checkEither("vocabulary.yaml", v.Either); err != nil {
 		return nil, err
 	}
 	sum := sha256.New()
@@ -154,8 +162,9 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		Callouts: raw.Callouts,
 		Talk:     raw.Talk,
 		Around:   raw.Around,
+		Either:   raw.Either,
 	}
-	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+v.Around.size() == 0 && raw.LeadWord == "" {
+	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+len(v.Either)+v.Around.size() == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {
@@ -287,6 +296,9 @@ func (v *Vocabulary) check(name string) error {
 		if !(s.Min < s.Max) || s.Min < 0 || s.Max > 9999 {
 			return fmt.Errorf("%s: slot %s: want 0 <= min < max <= 9999", name, n)
 		}
+		if err := s.checkUnits(); err != nil {
+			return fmt.Errorf("%s: slot %s: %w", name, n, err)
+		}
 	}
 	return nil
 }
@@ -324,15 +336,6 @@ func (c *Callout) Need() float64 {
 		return c.Confidence
 	}
 	return DefaultConfidence
-}
-
-// SlotOf is a slot with the bounds that a callout has for it.
-func (v *Vocabulary) SlotOf(c *Callout, name string) Slot {
-	s := v.Slots[name]
-	if x, ok := c.Max[name]; ok {
-		s.Max = min(s.Max, x)
-	}
-	return s
 }
 
 func (v *Vocabulary) find(id string) *Callout {

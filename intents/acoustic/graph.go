@@ -88,7 +88,7 @@ func (g *graph) part(p intents.Phrase, i int, number func(intents.Slot) intents.
 	if w := p.Parts[i].Word; w != "" {
 		return intents.Expr{Op: intents.Word, Text: w}
 	}
-	return number(g.vocabulary.SlotOf(p.Callout, p.Parts[i].Slot))
+	return number(g.vocabulary.Spoken(p, i))
 }
 
 // addExpr makes the states of a grammar; number says that it begins with one.

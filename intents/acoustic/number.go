@@ -44,6 +44,18 @@ func (r *Recogniser) numberRival(w proposal, out intents.Result) []intents.Rival
 		Confidence: math.Round(sure*1000) / 1000}}
 }
 
+// unusualNeed is the confidence that a number needs which is not mostly said with its callout,
+// where some are: two people at once make amounts that no vial gives.
+const unusualNeed = 0.85
+
+// unusual is the confidence that the numbers of a callout need.
+func unusual(c *intents.Callout, values map[string]float64) float64 {
+	if len(values) == 0 || len(c.Usual) == 0 || usual(c, values) {
+		return 0
+	}
+	return unusualNeed
+}
+
 // usual reports whether a number is one that is mostly said with a callout.
 func usual(c *intents.Callout, values map[string]float64) bool {
 	for _, x := range values {
@@ -76,11 +88,7 @@ func isDigit(w string) bool {
 // fits is the score of these words, one after the other, over the frames of a candidate.
 func (d *decoder) fits(c candidate, words []string) (score float64, ok bool) {
 	side := &graph{vocabulary: d.g.vocabulary}
-	var list []intents.Expr
-	for _, w := range words {
-		list = append(list, intents.Expr{Op: intents.Word, Text: w})
-	}
-	sp, err := side.addExpr(intents.Expr{Op: intents.Seq, Kids: list}, false)
+	sp, err := side.addWords(words)
 	if err != nil {
 		return 0, false
 	}

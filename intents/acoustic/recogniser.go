@@ -21,6 +21,7 @@ type Recogniser struct {
 	last    int        // frame that the last callout ended with
 	open    bool       // the listener decides
 	ended   int        // and that the last phrase did that was judged
+	before  candidate  // the last that may have been called
 	model   *model
 	trace   Trace
 }
@@ -167,7 +168,7 @@ func (r *Recogniser) due(w *proposal) bool {
 	if late <= w.patience || r.dec.outgrown(c) {
 		return false
 	}
-	if r.dec.telling(c) { // asked last: it costs a search of its own
+	if r.contradicting(c) || r.dec.telling(c) { // asked last: it costs a search of its own
 		w.patience = late + morePatience
 		return false
 	}
@@ -193,6 +194,9 @@ func (r *Recogniser) judge(w proposal) {
 	if accepted {
 		r.last = w.end
 	}
+	if out.Confidence >= w.result.Need && out.Forbidden == "" {
+		r.before = w.candidate
+	}
 	switch {
 	case r.open && out.Confidence >= openFloor:
 		out.Open, out.Rivals = true, append(r.rivals(w.candidate), r.numberRival(w, out)...)
@@ -212,11 +216,14 @@ func (r *Recogniser) weighed(w proposal, b breath) intents.Result {
 		features, sounds := w.values()
 		r.trace(out, features, sounds)
 	}
-	out.Need, out.Forbidden, out.When = max(out.Need, r.dec.strange(w.candidate, b)), b.forbidden, b.when
-	if b.doubtful || r.dec.slipped(w.candidate, strings.Fields(out.Text)) < slipNear {
+	callout := r.dec.g.phrases[w.phrase].Callout
+	out.Need = max(out.Need, r.dec.strange(w.candidate, b), unusual(callout, out.Values))
+	out.Forbidden, out.When = b.forbidden, b.when
+	taken := out.Confidence >= out.Need && out.Forbidden == ""
+	if b.doubtful || r.contradicted(w) || taken && r.dec.slipped(w.candidate, strings.Fields(out.Text)) {
 		out.Need = 1 // to be asked about
 	}
-	if r.dec.g.phrases[w.phrase].Callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
+	if callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
 		out.Forbidden = "sentence"
 	}
 	return out

@@ -14,6 +14,7 @@ import (
 //	                   '--> given       '--> in
 type search struct {
 	span
+	phrase  int  // one of it
 	answer  bool // only answers a question
 	entries []entry
 	phones  phoneSet // of the entries
@@ -28,8 +29,8 @@ type phoneSet uint64
 func (p phoneSet) has(phone int32) bool { return p>>phone&1 != 0 }
 
 // addSearch has the states of a span searched all the time.
-func (g *graph) addSearch(sp span, answer bool) {
-	s := search{span: sp, answer: answer}
+func (g *graph) addSearch(sp span, phrase int, answer bool) {
+	s := search{span: sp, phrase: phrase, answer: answer}
 	for i := sp.lo; i < sp.hi; i++ {
 		if x := g.states[i]; x.entry {
 			s.entries = append(s.entries, entry{i, x.phone})
@@ -54,7 +55,7 @@ func (g *graph) addSearches() error {
 				return err
 			}
 			g.spans[k] = sp
-			g.addSearch(sp, p.Answer)
+			g.addSearch(sp, k, p.Answer)
 			for i := sp.lo; i < sp.hi; i++ {
 				g.states[i].ends = int32(k)
 			}
@@ -72,7 +73,7 @@ func (g *graph) addSearches() error {
 		if err := b.tree(start, 0, trees[id], ends); err != nil {
 			return err
 		}
-		g.addSearch(b.finish(start, ends, id.number), id.answer)
+		g.addSearch(b.finish(start, ends, id.number), int(trees[id][0]), id.answer)
 	}
 	if len(g.states) > maxStates {
 		return fmt.Errorf("the vocabulary is too large: its phrases need more than %d phone states", maxStates)

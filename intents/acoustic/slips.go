@@ -1,16 +1,15 @@
 package acoustic
 
-import "coxswain/intents"
+import (
+	"strings"
 
-// slipNear is the log score by which a phrase must fit better than what its little words may
-// have been instead, to be taken.
-const slipNear = 2.5
+	"coxswain/intents"
+)
 
-// slipped is by how much a phrase fits better than the best of what it may have been instead:
-// "we had a pulse" differs from a callout in a sound of 40 ms. Either may end later than the
-// phrase: see denied.
-func (d *decoder) slipped(c candidate, said []string) (lead float64) {
-	lead = -float64(dead)
+// slipped reports whether a phrase may have been another: one with little words that were heard
+// for those of a callout fits nearly as well, as "we had a pulse" does, which differs in a sound
+// of 40 ms. Either may end later than the phrase: see denied.
+func (d *decoder) slipped(c candidate, said []string) bool {
 	var behind loop
 	mine := float64(dead)
 	for _, s := range d.g.vocabulary.Around.Slips {
@@ -18,27 +17,59 @@ func (d *decoder) slipped(c candidate, said []string) (lead float64) {
 		if !ok {
 			continue
 		}
-		if len(behind.at) == 0 {
+		if behind.at == nil {
 			behind = d.around(c.end+1, min(d.frame, c.end+notFrames), true)
 			mine, _ = d.asSaid(c, said, behind)
 		}
-		if theirs, ok := d.asSaid(c, other, behind); ok {
-			lead = min(lead, mine-theirs)
+		if theirs, ok := d.asSaid(c, other, behind); ok && mine-theirs < s.Lead() {
+			return true
 		}
 	}
-	return lead
+	return false
 }
 
 // asSaid is the score of these words from where a candidate begins to where it ends, or later.
 func (d *decoder) asSaid(c candidate, said []string, behind loop) (score float64, ok bool) {
 	side := &graph{vocabulary: d.g.vocabulary}
-	var list []intents.Expr
-	for _, w := range said {
-		list = append(list, intents.Expr{Op: intents.Word, Text: w})
-	}
-	sp, err := side.addExpr(intents.Expr{Op: intents.Seq, Kids: list}, false)
+	sp, err := side.addWords(said)
 	if err != nil {
 		return 0, false
 	}
 	return d.beyond(side, c, sp, behind), true
+}
+
+// addWords makes the states of words one after the other.
+func (g *graph) addWords(words []string) (span, error) {
+	var list []intents.Expr
+	for _, w := range words {
+		list = append(list, intents.Expr{Op: intents.Word, Text: w})
+	}
+	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: list}, false)
+}
+
+// timeNear is the log score by which a time must fit better than one that is told in other
+// words, to be taken: "in two minutes" has nearly the sound of "at two minutes".
+const timeNear = 2.5
+
+// otherTime is the time of words that were told, or both where another fits nearly as well:
+// what was called is then asked about.
+func (d *decoder) otherTime(f found) string {
+	c := candidate{start: f.from, end: f.to - 1}
+	mine := d.align(d.g, c, f.span, nil)
+	when := strings.Join(d.words(f), " ")
+	is, _ := intents.ReadWhen(when)
+	for _, a := range d.g.asides {
+		if a.reason != intents.Told || a.span == f.span {
+			continue
+		}
+		theirs := d.align(d.g, c, a.span, nil)
+		if theirs.at < 0 || mine.score-theirs.score >= timeNear {
+			continue
+		}
+		other := strings.Join(d.words(found{aside: a, from: f.from, to: f.to}), " ")
+		if was, ok := intents.ReadWhen(other); !ok || was != is {
+			return when + " or " + other
+		}
+	}
+	return when
 }

@@ -1,10 +1,6 @@
 package acoustic
 
-import (
-	"strings"
-
-	"coxswain/intents"
-)
+import "coxswain/intents"
 
 const (
 	whenWithin   = 50 // frames behind a phrase within which a time that is told of it begins: 1 s
@@ -16,7 +12,7 @@ const (
 func (d *decoder) told(c candidate, words []found) (when string, from int) {
 	for _, f := range words {
 		if f.reason == intents.Told && f.from-c.end <= whenWithin && !d.paused(c.end, f.from, longPause) {
-			return strings.Join(d.words(f), " "), f.from
+			return d.otherTime(f), f.from
 		}
 	}
 	return "", 0
