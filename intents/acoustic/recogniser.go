@@ -162,10 +162,14 @@ func (r *Recogniser) hold(w proposal) {
 // and neither with a phrase that explains more of the same sound nor with the time of it.
 func (r *Recogniser) due(w *proposal) bool {
 	c, late := w.candidate, r.dec.frame-w.end
-	if len(r.dec.g.asides) == 0 || late > 2*waitFrames || !r.dec.speaking() {
+	switch {
+	case len(r.dec.g.asides) == 0 || late > 2*waitFrames:
 		return true
-	}
-	if late <= w.patience || r.dec.outgrown(c) {
+	case r.dec.outgrown(c): // by what has ended just now, too: "epinephrine", and its dose
+		return false
+	case !r.dec.speaking():
+		return true
+	case late <= w.patience:
 		return false
 	}
 	if r.contradicting(c) || r.dec.telling(c) { // asked last: it costs a search of its own
