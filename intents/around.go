@@ -35,6 +35,9 @@ type Around struct {
 	Stopping []string `yaml:"stopping" json:"stopping,omitempty"`
 	// Onward are last words of phrases that a sentence goes on from: "epi is in the cart".
 	Onward []string `yaml:"onward" json:"onward,omitempty"`
+	// Opens are last words of Beside that mean nothing before a callout, and behind one that its
+	// sentence goes on: articles, "and".
+	Opens []string `yaml:"opens" json:"opens,omitempty"`
 	// Slips are little words that are heard for others, which mean something else: "we had a pulse".
 	Slips []Slip `yaml:"slips" json:"slips,omitempty"`
 
@@ -44,7 +47,7 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid within when openers verbs stopping onward slips")
+	known := strings.Fields("beside forbid within when openers verbs stopping onward opens slips")
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		if k := n.Content[i]; !slices.Contains(known, k.Value) {
 			return fmt.Errorf("line %d: unknown key %q around callouts: known are %s", k.Line, k.Value, strings.Join(known, ", "))
@@ -83,7 +86,7 @@ func (a Around) parts() (out [][2]string) {
 	for _, l := range []struct {
 		name  string
 		words []string
-	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}} {
+	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}, {"opens", a.Opens}} {
 		for _, w := range l.words {
 			out = append(out, [2]string{l.name, w})
 		}
@@ -108,7 +111,7 @@ func (a *Around) clean() {
 	tidy(a.Beside)
 	tidy(a.Within)
 	tidy(a.When)
-	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward} {
+	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens} {
 		tidy(list)
 	}
 	for _, list := range a.Forbid {
@@ -150,6 +153,7 @@ func (a Around) with(b Around) Around {
 		Verbs:    slices.Concat(a.Verbs, b.Verbs),
 		Stopping: slices.Concat(a.Stopping, b.Stopping),
 		Onward:   slices.Concat(a.Onward, b.Onward),
+		Opens:    slices.Concat(a.Opens, b.Opens),
 		Slips:    slices.Concat(a.Slips, b.Slips),
 	}
 	for _, src := range []Around{a, b} {

@@ -33,6 +33,11 @@ func (v *Vocabulary) Excludes(a, b string) bool {
 	})
 }
 
+// ExcludesAny reports whether a callout is one of which only one can be so.
+func (v *Vocabulary) ExcludesAny(id string) bool {
+	return slices.ContainsFunc(v.Either, func(e Either) bool { return slices.Contains(e.Callouts, id) })
+}
+
 // checkEither finds a list of a file that excludes nothing, or a callout that is none.
 func (v *Vocabulary) checkEither(name string, lists []Either) error {
 	for _, e := range lists {

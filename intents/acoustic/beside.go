@@ -9,7 +9,7 @@ import (
 // anotherFits is the score a frame of a phrase that follows another in one breath.
 const anotherFits = 0.5
 
-// opensBehind is what an article behind a phrase is worth: its sentence goes on.
+// opensBehind is what an article or an "and" behind a phrase is worth: its sentence goes on.
 const opensBehind = 0.1
 
 // stands is how well a phrase stands that a word follows: as before silence, or less.
@@ -37,6 +37,7 @@ func (d *decoder) alone(c candidate, b breath) bool {
 
 // strange is the confidence that a phrase needs for clear words beside it that are not known.
 func (d *decoder) strange(c candidate, b breath) float64 {
+	onward := d.goesOn(c)
 	switch {
 	case len(d.g.asides) == 0:
 		return 0
@@ -45,9 +46,9 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 			return 1 // to be asked about: a short "don't" is seldom heard whole
 		}
 		return strangeBefore
-	case b.right == 1 || d.another(c):
+	case b.right == 1 || d.another(c, onward):
 		return 0
-	case d.goesOn(c) && (b.right > 0 || d.clearly(c.end+2, c.end+12)):
+	case onward && (b.right > 0 || d.clearly(c.end+2, c.end+12)):
 		return 1 // to be asked about
 	case d.clearly(c.end+2, c.end+12):
 		return strangeBehind
@@ -64,13 +65,17 @@ func (d *decoder) goesOn(c candidate) bool {
 }
 
 // another reports whether what follows a phrase at once is another phrase, as far as it was
-// said: "shock delivered, back on the chest".
-func (d *decoder) another(c candidate) bool {
+// said: "shock delivered, back on the chest". Of a sentence that may go on, more must have been.
+func (d *decoder) another(c candidate, onward bool) bool {
+	least := leastFrames
+	if onward {
+		least = 2 * leastFrames
+	}
 	now := d.tokens[d.frame&1]
 	for _, live := range d.live {
 		for _, i := range live {
 			began := int(now[i].start)
-			if said := d.frame - began; began >= c.end-3 && began <= c.end+2*besideGap && said >= leastFrames &&
+			if said := d.frame - began; began >= c.end-3 && began <= c.end+2*besideGap && said >= least &&
 				float64(now[i].score) >= anotherFits*float64(said) {
 				return true
 			}

@@ -49,7 +49,7 @@ type aside struct {
 	cost   float32
 	slight bool // a word that running speech makes next to nothing of
 	alike  bool // a courtesy that is one sound from a word that forbids
-	opens  bool // an article: it means nothing before a phrase, and behind one that it goes on
+	opens  bool // it means nothing before a phrase, and behind one that it goes on
 }
 
 // addAround adds the words around callouts. They lie behind the phrases' states and
@@ -77,7 +77,7 @@ func (g *graph) addAround() error {
 		}
 		slight := len(p.Parts) == 1 && weak[p.Text] != ""
 		a := aside{span: sp, text: p.Text, reason: reasons[k], cost: cost, slight: slight,
-			alike: g.likeForbidden(k, phrases, reasons), opens: p.Text == "a" || p.Text == "the"}
+			alike: g.likeForbidden(k, phrases, reasons), opens: slices.Contains(g.vocabulary.Around.Opens, p.Parts[len(p.Parts)-1].Word)}
 		if prons, err := g.vocabulary.Pronounce(p.Text); err == nil && len(p.Parts) == 1 {
 			a.phones = prons[0]
 		}

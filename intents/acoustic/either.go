@@ -6,6 +6,12 @@ import "slices"
 // sentence, in frames: "v fib or v tach".
 const eitherGap = 25
 
+// eitherPause is the silence after which nothing more is expected behind such a callout, in frames.
+const eitherPause = 10
+
+// nearlySure is the confidence from which a phrase may have been called.
+const nearlySure = 0.3
+
 // excludes reports whether only one of two phrases can be true.
 func (d *decoder) excludes(a, b int) bool {
 	return d.g.vocabulary.Excludes(d.g.phrases[a].Callout.ID, d.g.phrases[b].Callout.ID)
@@ -17,6 +23,9 @@ func (r *Recogniser) contradicting(c candidate) bool {
 	d := r.dec
 	if d.have && d.excludes(c.phrase, d.best.phrase) && d.best.start <= c.end+eitherGap {
 		return true
+	}
+	if !d.g.vocabulary.ExcludesAny(d.g.phrases[c.phrase].Callout.ID) {
+		return false
 	}
 	now := d.tokens[d.frame&1]
 	for k, live := range d.live {
@@ -32,6 +41,13 @@ func (r *Recogniser) contradicting(c candidate) bool {
 		}
 	}
 	return false
+}
+
+// mayGoOn reports whether a phrase that excludes others may be followed by one of them: the nets
+// may be unsure of a weak "or", and nobody has paused.
+func (d *decoder) mayGoOn(c candidate) bool {
+	return d.frame-c.end <= eitherGap && !d.paused(d.frame-eitherPause, d.frame, eitherPause) &&
+		d.g.vocabulary.ExcludesAny(d.g.phrases[c.phrase].Callout.ID)
 }
 
 // contradicted reports whether a phrase that cannot be true beside a proposal was said right

@@ -117,7 +117,7 @@ func (d *decoder) forbiddenBehind(words []found, c candidate) (reason string, do
 }
 
 // leading are the words that may stand before a phrase, but for those that its own first word
-// would be taken for: the "no" of "no pulse" is said once.
+// would be taken for: the "no" of "no pulse" is said once, and "adenosine" begins as "had" does.
 func (g *graph) leading(phrase int) []aside {
 	first := g.phrases[phrase].Parts[0].Word
 	if first == "" { // a number
@@ -128,8 +128,23 @@ func (g *graph) leading(phrase int) []aside {
 	}
 	mine, _ := g.vocabulary.Pronounce(first)
 	list := slices.DeleteFunc(slices.Clone(g.before), func(a aside) bool {
-		return a.text == first || len(mine) > 0 && oneSoundApart(mine[0], a.phones)
+		return a.text == first || len(mine) > 0 && oneSoundApart(mine[0], a.phones) || a.forbids() && a.opening(mine)
 	})
 	g.lead[first] = list
 	return list
+}
+
+// opening reports whether one of these pronunciations begins with the word.
+func (a aside) opening(of [][]string) bool {
+	if a.phones == nil {
+		return false
+	}
+	for _, mine := range spoken(a.text, [][]string{a.phones}, true) {
+		for _, p := range of {
+			if len(mine) > 1 && len(p) > len(mine) && slices.Equal(p[:len(mine)], mine) {
+				return true
+			}
+		}
+	}
+	return false
 }

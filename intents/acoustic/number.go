@@ -44,16 +44,25 @@ func (r *Recogniser) numberRival(w proposal, out intents.Result) []intents.Rival
 		Confidence: math.Round(sure*1000) / 1000}}
 }
 
-// unusualNeed is the confidence that a number needs which is not mostly said with its callout,
-// where some are: two people at once make amounts that no vial gives.
-const unusualNeed = 0.85
+// Numbers that are not mostly said with their callout, where some are: two people at once make
+// amounts that no vial gives ("amiodarone eighty one milligrams").
+const (
+	unusualNeed = 0.85 // confidence that one needs
+	plainNumber = 20   // up to which any is as good as another, and of which steps
+	plainStep   = 5    // are taken above it
+)
 
-// unusual is the confidence that the numbers of a callout need.
+// unusual is the confidence that the numbers of a callout need; 0: that of the callout.
 func unusual(c *intents.Callout, values map[string]float64) float64 {
-	if len(values) == 0 || len(c.Usual) == 0 || usual(c, values) {
+	if len(c.Usual) == 0 || usual(c, values) {
 		return 0
 	}
-	return unusualNeed
+	for _, x := range values {
+		if x > plainNumber && math.Mod(x, plainStep) != 0 {
+			return unusualNeed
+		}
+	}
+	return 0
 }
 
 // usual reports whether a number is one that is mostly said with a callout.

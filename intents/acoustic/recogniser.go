@@ -165,14 +165,14 @@ func (r *Recogniser) due(w *proposal) bool {
 	switch {
 	case len(r.dec.g.asides) == 0 || late > 2*waitFrames:
 		return true
-	case r.dec.outgrown(c): // by what has ended just now, too: "epinephrine", and its dose
+	case r.dec.outgrown(c), r.dec.mayGoOn(c), r.contradicting(c): // by what has ended just now, too: "epinephrine", and its dose
 		return false
 	case !r.dec.speaking():
 		return true
 	case late <= w.patience:
 		return false
 	}
-	if r.contradicting(c) || r.dec.telling(c) { // asked last: it costs a search of its own
+	if r.dec.telling(c) { // asked last: it costs a search of its own
 		w.patience = late + morePatience
 		return false
 	}
@@ -198,7 +198,7 @@ func (r *Recogniser) judge(w proposal) {
 	if accepted {
 		r.last = w.end
 	}
-	if out.Confidence >= w.result.Need && out.Forbidden == "" {
+	if out.Confidence >= nearlySure && out.Forbidden == "" {
 		r.before = w.candidate
 	}
 	switch {

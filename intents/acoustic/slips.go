@@ -49,7 +49,7 @@ func (g *graph) addWords(words []string) (span, error) {
 
 // timeNear is the log score by which a time must fit better than one that is told in other
 // words, to be taken: "in two minutes" has nearly the sound of "at two minutes".
-const timeNear = 2.5
+const timeNear = 3.2
 
 // otherTime is the time of words that were told, or both where another fits nearly as well:
 // what was called is then asked about.
