@@ -34,3 +34,12 @@ func TestDontPause(t *testing.T) {
 		}
 	}
 }
+
+// Where the nets cannot hear the little word that turns a callout round, it is asked about and not
+// taken; a dose that is said is not lost to the callout without it.
+func TestLittleWords(t *testing.T) {
+	got := hear(t, nil, speak(t, "we had a pulse. epi given in the ambulance. v fib or v tach. correction epinephrine one milligram."), 1600)
+	if len(got) != 1 || got[0].Callout != "correct.drug.epinephrine" || got[0].Values["dose_mg"] != 1 {
+		t.Errorf("heard %+v", got)
+	}
+}

@@ -29,15 +29,37 @@ func (d *decoder) beaten(c candidate) bool {
 
 // outgrown reports whether a phrase on its way explains more of the same sound.
 func (d *decoder) outgrown(c candidate) bool {
-	now := d.tokens[d.frame&1]
-	for _, live := range d.live {
-		for _, i := range live {
-			if float64(now[i].score) > c.score && int(now[i].start) < c.end-2 {
-				return true
-			}
+	for k := range d.live {
+		if d.explains(k, c, c.end-3) {
+			return true
 		}
 	}
 	return false
+}
+
+// numbered reports whether the callout of a phrase with its number has just been said, or nearly:
+// "epinephrine", and its dose.
+func (d *decoder) numbered(c candidate) bool {
+	mine := d.g.phrases[c.phrase]
+	if mine.HasSlot() {
+		return false
+	}
+	for k := range d.live {
+		p := d.g.phrases[d.g.searches[k].phrase]
+		if p.Callout == mine.Callout && p.HasSlot() && d.explains(k, c, c.start+besideGap) {
+			return true
+		}
+	}
+	return false
+}
+
+// explains reports whether a search has a path that explains more of the sound of a phrase, and
+// began in a frame or before.
+func (d *decoder) explains(k int, c candidate, began int) bool {
+	now := d.tokens[d.frame&1]
+	return slices.ContainsFunc(d.live[k], func(i int32) bool {
+		return float64(now[i].score) > c.score && int(now[i].start) <= began
+	})
 }
 
 // clear drops all tokens that overlap a phrase that was accepted.

@@ -162,15 +162,16 @@ func (r *Recogniser) hold(w proposal) {
 // and neither with a phrase that explains more of the same sound nor with the time of it.
 func (r *Recogniser) due(w *proposal) bool {
 	c, late := w.candidate, r.dec.frame-w.end
+	speaking := r.dec.speaking()
 	switch {
 	case len(r.dec.g.asides) == 0 || late > 2*waitFrames:
 		return true
-	case r.dec.outgrown(c), r.dec.mayGoOn(c), r.contradicting(c): // by what has ended just now, too: "epinephrine", and its dose
+	case speaking && (late <= w.patience || r.dec.outgrown(c)):
 		return false
-	case !r.dec.speaking():
+	case r.dec.numbered(c), r.dec.mayGoOn(c), r.contradicting(c):
+		return false
+	case !speaking:
 		return true
-	case late <= w.patience:
-		return false
 	}
 	if r.dec.telling(c) { // asked last: it costs a search of its own
 		w.patience = late + morePatience
