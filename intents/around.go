@@ -50,7 +50,8 @@ func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	known := strings.Fields("beside forbid within when openers verbs stopping onward opens slips")
 	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
 		if k := n.Content[i]; !slices.Contains(known, k.Value) {
-			return fmt.Errorf("line %d: unknown key %q around callouts: known are %s", k.Line, k.Value, strings.Join(known, ", "))
+			return fmt.Errorf("line %d: unknown key %q around callouts: known are %s",
+				k.Line, k.Value, strings.Join(known, ", "))
 		}
 	}
 	if err := n.Decode((*plain)(a)); err != nil {
@@ -174,7 +175,8 @@ func (v *Vocabulary) checkAround(name string) error {
 	for _, w := range all {
 		number := strings.Contains(w[1], "{") && w[0] != Told
 		if err := checkPhrase(w[1]); err != nil || number {
-			return fmt.Errorf("%s:%d: around: %s: %q: want 1 to 20 words in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
+			return fmt.Errorf("%s:%d: around: %s: %q: want 1 to 20 words in letters",
+				name, v.Around.line(w[0], w[1]), w[0], w[1])
 		}
 	}
 	if err := v.Around.checkSlips(name); err != nil {

@@ -164,7 +164,8 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		Around:   raw.Around,
 		Either:   raw.Either,
 	}
-	if len(v.Callouts)+len(v.Talk)+len(raw.Pronunciations)+len(v.Slots)+len(v.Either)+v.Around.size() == 0 && raw.LeadWord == "" {
+	listed := len(v.Callouts) + len(v.Talk) + len(raw.Pronunciations) + len(v.Slots) + len(v.Either) + v.Around.size()
+	if listed == 0 && raw.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {

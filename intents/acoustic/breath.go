@@ -76,8 +76,9 @@ func (g *graph) addAround() error {
 			cost = forbidCost
 		}
 		slight := len(p.Parts) == 1 && weak[p.Text] != ""
+		last := p.Parts[len(p.Parts)-1].Word
 		a := aside{span: sp, text: p.Text, reason: reasons[k], cost: cost, slight: slight,
-			alike: g.likeForbidden(k, phrases, reasons), opens: slices.Contains(g.vocabulary.Around.Opens, p.Parts[len(p.Parts)-1].Word)}
+			alike: g.likeForbidden(k, phrases, reasons), opens: slices.Contains(g.vocabulary.Around.Opens, last)}
 		if prons, err := g.vocabulary.Pronounce(p.Text); err == nil && len(p.Parts) == 1 {
 			a.phones = prons[0]
 		}

@@ -34,8 +34,8 @@ func (r *Recogniser) contradicting(c candidate) bool {
 		}
 		for _, i := range live {
 			began := int(now[i].start)
-			said := d.frame - began
-			if began > c.end && began <= c.end+eitherGap && said >= leastFrames && float64(now[i].score) >= anotherFits*float64(said) {
+			said, soon := d.frame-began, began > c.end && began <= c.end+eitherGap
+			if soon && said >= leastFrames && float64(now[i].score) >= anotherFits*float64(said) {
 				return true
 			}
 		}
@@ -54,7 +54,8 @@ func (d *decoder) mayGoOn(c candidate) bool {
 // before it, or waits right behind it.
 func (r *Recogniser) contradicted(w proposal) bool {
 	near := func(before, behind candidate) bool {
-		return r.dec.excludes(before.phrase, behind.phrase) && behind.start >= before.end-3 && behind.start <= before.end+eitherGap
+		gap := behind.start - before.end
+		return r.dec.excludes(before.phrase, behind.phrase) && gap >= -3 && gap <= eitherGap
 	}
 	return r.before.end > 0 && near(r.before, w.candidate) ||
 		slices.ContainsFunc(r.waiting, func(x proposal) bool { return near(w.candidate, x.candidate) })

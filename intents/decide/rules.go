@@ -118,7 +118,7 @@ func Parse(name string, text []byte) (*Rules, error) {
 	}
 	for _, t := range f.Timeless {
 		if !idForm.MatchString(t.Callout) || t.Why == "" {
-			return nil, fmt.Errorf("%s:%d: timeless: %q: want a callout, or the beginning of some with a dot at its end, and why",
+			return nil, fmt.Errorf("%s:%d: timeless: %q: want a callout, or the beginning of some and a dot, and why",
 				name, t.line, t.Callout)
 		}
 	}
