@@ -1,6 +1,11 @@
 package acoustic
 
-import "testing"
+import (
+	"slices"
+	"testing"
+
+	"coxswain/intents"
+)
 
 // What forbids is heard as well as what it forbids, and is about it: "no" denies the noun behind it,
 // and a compliment before a callout has no question in it.
@@ -39,6 +44,7 @@ func TestDontPause(t *testing.T) {
 // taken; a dose that is said is not lost to the callout without it.
 func TestLittleWords(t *testing.T) {
 	got := hear(t, nil, speak(t, "we had a pulse. epi given in the ambulance. v fib or v tach. correction epinephrine one milligram."), 1600)
+	got = slices.DeleteFunc(got, func(r intents.Result) bool { return r.When == "in the ambulance" }) // it is asked when
 	if len(got) != 1 || got[0].Callout != "correct.drug.epinephrine" || got[0].Values["dose_mg"] != 1 {
 		t.Errorf("heard %+v", got)
 	}
