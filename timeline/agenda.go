@@ -36,6 +36,7 @@ type Cue struct {
 	Say      string   // words of a drill's case, instead of the sentence of ID
 	Seq      uint64   // event that must be safe before it is said, 0 if it came from the clock
 	again    *repetition
+	plain    *Cue   // of a question that names what was said: the read-back in whose place it stands
 	planned  string // its key in the agenda that it came from; empty: from elsewhere
 	About    uint64 // event that it answers: if that is taken back, it must not be said; 0: none
 }

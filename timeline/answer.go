@@ -129,8 +129,8 @@ func (s State) askWeight() Cue {
 // doubts tell what speaks against an amount that is answered, or what it rests on.
 func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 	_, basis := p.Weight(s)
-	if drug == "epinephrine" && p.withheld(s) {
-		out = append(out, Cue{ID: "question.drug.cold"})
+	for _, q := range p.coldQuestion(s, drug) {
+		out = append(out, q.Cue)
 	}
 	for _, q := range p.answerQuestions(s, drug, amount) {
 		out = append(out, q.Cue)
@@ -296,6 +296,8 @@ func (s State) nextAtOnce() string {
 		return "next.nothing"
 	case s.PulsePresent && unmeasured:
 		return "next.pulse"
+	case s.untold():
+		return "before.pulse"
 	case !s.InArrest() && unmeasured:
 		return "answer.nocode"
 	case s.Clear():

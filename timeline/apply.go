@@ -44,6 +44,9 @@ func (s *State) conversation(e Event) {
 			s.answered = s.asked
 			s.weightSure = s.weightSure || s.asked == "question.weight"
 			s.whoSure = s.whoSure || s.asked == "question.who"
+			if s.asked == "question.before" {
+				s.ShocksBefore, s.BeforeAt = s.shocksTold, e.At
+			}
 		}
 		s.asked = ""
 	}
@@ -141,14 +144,14 @@ func (s *State) begin(e Event, row Row) {
 	case row.Arrest:
 		s.prepared()
 		s.lose(e.At)
-	case !row.Starts || known:
+	case !row.Starts || known || e.Kind.Before() != "": // what was done before arrival leaves open whether there is a pulse
 		return
 	}
 	if s.ArrestAt == Never {
 		s.arrest(e.At)
-		s.presumed = e.Kind.presumes()
+		s.presumed = e.Kind == CodeStart
 	}
-	s.presumed = s.presumed && e.Kind.presumes()
+	s.presumed = s.presumed && e.Kind == CodeStart
 }
 
 // arrest begins the arrest: from here its times and counts run.

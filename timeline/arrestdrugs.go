@@ -178,7 +178,7 @@ func (p *Protocol) stackedShock(s State, n int, value Value) (Time, bool) {
 			}
 		}
 		if n <= 0 {
-			return x.At, true
+			return max(x.At, s.BeforeAt), true // nobody knew before
 		}
 	}
 	return 0, false
@@ -193,5 +193,5 @@ func nthShock(s State, n int) (Time, bool) {
 	} else if len(shocks) < n {
 		return 0, false
 	}
-	return shocks[n-1].At, true
+	return max(shocks[n-1].At, s.BeforeAt), true // nobody knew before
 }

@@ -18,7 +18,11 @@ func (k Kind) Before() string {
 // number told holds.
 func (s *State) before(what string, e Event) {
 	if what == "shock" {
-		s.ShocksBefore, s.BeforeAt = int(max(1, e.Values["shocks"])), e.At
+		n := int(max(1, e.Values["shocks"]))
+		if n != s.ShocksBefore && (!tooMany(n) || s.shocksTold == n) { // so many only if told twice
+			s.ShocksBefore, s.BeforeAt = n, e.At
+		}
+		s.shocksTold = n
 		return
 	}
 	if s.sameBefore(what, e) {
@@ -30,6 +34,17 @@ func (s *State) before(what string, e Event) {
 	}
 	given := slices.DeleteFunc(slices.Clone(s.Given[what]), func(d Dose) bool { return d.Untimed && dose.Untimed })
 	s.Given = with(s.Given, what, inTime(append(given, dose)))
+}
+
+// tooMany reports whether so many shocks were hardly given before arrival.
+func tooMany(shocks int) bool { return float64(shocks) > rules["before_shocks_most"].Value }
+
+// beforeQuestions ask at once for a number of shocks that can hardly be.
+func (s State) beforeQuestions(e Event) []question {
+	if n := int(e.Values["shocks"]); tooMany(n) && s.shocksTold != n {
+		return []question{{Cue: Cue{ID: "question.before"}}}
+	}
+	return nil
 }
 
 // sameBefore reports whether a drug that is told as given before arrival was told before:
@@ -67,9 +82,9 @@ func DosesBefore(given []Dose) (n int) {
 // shocksInAll counts the defibrillations of the arrest with those before arrival.
 func (s State) shocksInAll() int { return len(s.Defibrillations()) + s.ShocksBefore }
 
-// saidBefore names what was done before arrival and, of epinephrine, asks when: the next
-// dose depends on it.
-func saidBefore(c Cue, what string, e Event) Cue {
+// saidBefore names what was done before arrival and asks whether there is a pulse, if nobody
+// has said so, or of epinephrine when: the next dose depends on it.
+func (s State) saidBefore(c Cue, what string, e Event) Cue {
 	whose := c.Parts
 	c.ID, c.Values, c.Parts = "said.before", nil, nil
 	if what == "shock" {
@@ -78,7 +93,10 @@ func saidBefore(c Cue, what string, e Event) Cue {
 		c = named(c, Event{Kind: Kind("drug." + what), Values: e.Values})
 		c.Items = []string{what}
 	}
-	if what == "epinephrine" && e.Early() == 0 {
+	switch {
+	case s.untold():
+		c.Parts = append(c.Parts, Cue{ID: "before.pulse"})
+	case what == "epinephrine" && e.Early() == 0:
 		c.Parts = append(c.Parts, Cue{ID: "before.when"})
 	}
 	c.Parts = append(c.Parts, whose...)
@@ -92,6 +110,8 @@ func (p *Protocol) dueUntimed(last Dose) []Cue {
 	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
 }
 
-// presumes reports whether k only presumes an arrest: whoever calls for help, or tells what
-// was done before arrival, may have a patient with a pulse.
-func (k Kind) presumes() bool { return k == CodeStart || k.Before() != "" }
+// untold reports whether a case has begun of which nobody has said whether there is a pulse:
+// only what was done before arrival is told.
+func (s State) untold() bool {
+	return s.Started != Never && s.Ended == Never && !s.InArrest() && !s.knownPulse()
+}

@@ -3,6 +3,7 @@ package timeline
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -48,6 +49,12 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 	}
 	most, each, small := mostOf(d.Doses, 0), d.perKg(), d.leastFixed()
 	child := OfChild(variant)
+	if err := d.aboveAll(name); err != nil {
+		return err
+	}
+	if err := d.reversed(p.Drugs[name]); err != nil && variant == "" {
+		return err
+	}
 	switch {
 	case known > 0 && most > times*known || perKg > 0 && each > times*perKg:
 		return fmt.Errorf("a dose of %s mg is more than %s times the largest below it, %s mg",
@@ -59,6 +66,52 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 		return errors.New("a child's dose goes by weight: give per_kg, not fixed")
 	}
 	return nil
+}
+
+// aboveAll says which dose is more than any guideline gives at once.
+func (d Drug) aboveAll(name string) error {
+	limit, known := singly[name]
+	for _, a := range d.Doses {
+		switch kg := max(a.PerKg, a.PerKgMax); {
+		case !known:
+		case kg > limit.PerKg*1.001:
+			return fmt.Errorf("%s mg/kg is more than any guideline gives as one dose, %s mg/kg (%s)",
+				FormatNumber(kg), FormatNumber(limit.PerKg), limit.Source)
+		case max(a.Fixed, a.Max) > limit.Most*1.001:
+			return fmt.Errorf("%s mg is more than any guideline gives as one dose, %s mg (%s)",
+				FormatNumber(max(a.Fixed, a.Max)), FormatNumber(limit.Most), limit.Source)
+		}
+	}
+	return nil
+}
+
+// reversed says what of the order of doses, or of the shocks behind which they are given, is
+// not as in the protocol below.
+func (d Drug) reversed(below Drug) error {
+	if way := d.way(); way*below.way() < 0 {
+		return errors.New("its doses stand in the opposite order to those below it")
+	}
+	shock := 0
+	for i, a := range d.Doses {
+		was := below.Doses[min(i, max(0, len(below.Doses)-1)):]
+		if len(was) > 0 && was[0].AfterShock > 0 && a.AfterShock == 0 || a.AfterShock < shock || a.AfterShock > maxAfterShock {
+			return fmt.Errorf("dose %d: want after_shock, the shock behind which it is given, rising, %d at most", i+1, maxAfterShock)
+		}
+		shock = a.AfterShock
+	}
+	return nil
+}
+
+// maxAfterShock is the latest shock that a site may wait for with a drug.
+const maxAfterShock = 9
+
+// way is above 0 if the doses rise, below if they fall.
+func (d Drug) way() float64 {
+	if len(d.Doses) == 0 {
+		return 0
+	}
+	first, last := d.Doses[0], d.Doses[len(d.Doses)-1]
+	return max(last.Fixed, last.PerKg) - max(first.Fixed, first.PerKg)
 }
 
 // leastFixed is the smallest dose that goes by no weight; 0 if there is none.
@@ -88,6 +141,9 @@ func (p *Protocol) checkEnergies(file string, root *yaml.Node, sync map[string][
 				return fmt.Errorf("%s: more than %v J/kg", at, maxPerKg)
 			case a.Fixed > 0 && a.Fixed < least:
 				return fmt.Errorf("%s: below %s J, from which on it is asked about", at, FormatNumber(least))
+			case under("shock_least_per_kg", a) || i == 0 && beyond("shock_first_per_kg", a):
+				return fmt.Errorf("%s: guidelines begin with %s to %s J/kg", at,
+					FormatNumber(rules["shock_least_per_kg"].Value), FormatNumber(rules["shock_first_per_kg"].Value))
 			case max(a.Fixed, a.PerKg) < before:
 				return fmt.Errorf("%s: %w", at, errFalls)
 			}
@@ -125,6 +181,9 @@ func (p *Protocol) slipOfSync(r Rhythm, list []Amount) error {
 			return fmt.Errorf("below %s J, the least that any guideline gives", FormatNumber(least))
 		case i == 0 && a.Fixed > most:
 			return fmt.Errorf("the first is above %s J, the most that any guideline begins with", FormatNumber(most))
+		case i == 0 && beyond("sync_first_per_kg", a), beyond("sync_most_per_kg", a), under("sync_least_per_kg", a):
+			return fmt.Errorf("guidelines give %s to %s J/kg first, and %s at most", FormatNumber(rules["sync_least_per_kg"].Value),
+				FormatNumber(rules["sync_first_per_kg"].Value), FormatNumber(rules["sync_most_per_kg"].Value))
 		case max(a.Fixed, a.PerKg) < before:
 			return errFalls
 		}
@@ -132,6 +191,11 @@ func (p *Protocol) slipOfSync(r Rhythm, list []Amount) error {
 	}
 	return nil
 }
+
+// beyond reports whether an energy by weight is above a rule, under whether it is below one.
+func beyond(name string, a Amount) bool { return max(a.PerKg, a.PerKgMax) > rules[name].Value }
+
+func under(name string, a Amount) bool { return a.PerKg > 0 && a.PerKg < rules[name].Value }
 
 // tooMuchPerKg reports whether an energy is more for each kilogram than any guideline gives.
 func (a Amount) tooMuchPerKg() bool { return a.PerKg > maxPerKg || a.PerKgMax > maxPerKg }
@@ -192,10 +256,28 @@ func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
 	kg, _ = p.Weight(s)
 	given := len(s.Doses(drug))
 	next, ok := p.Dose(drug, given, kg)
-	if !ok || !s.InArrest() || amount <= 0 || amount >= d.least(given, kg)*p.Get("dose_least_part")*0.999 {
+	least := p.Get("dose_least_part") * d.least(given, kg)
+	if drug == "epinephrine" || slices.Contains(p.Antiarrhythmics, drug) {
+		least = max(least, d.below(amount, p.Get("dose_near_part")))
+	}
+	if !ok || !s.InArrest() || amount <= 0 || amount >= least*0.999 {
 		return Cue{}, false
 	}
 	return Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", amount).with("dose_mg", next.Value), true
+}
+
+// below is the dose that an amount falls short of, if the drug goes by no weight and the
+// amount is not that of any of its doses, but for a part of it; 0: it is, or more than all.
+func (d Drug) below(amount, near float64) (dose float64) {
+	for _, a := range d.Doses {
+		switch off := math.Abs(amount - a.Fixed); {
+		case a.Fixed == 0, off <= near*a.Fixed:
+			return 0
+		case amount < a.Fixed && (dose == 0 || a.Fixed < dose):
+			dose = a.Fixed
+		}
+	}
+	return dose
 }
 
 // least is the smallest single dose that is left after given earlier ones.

@@ -32,6 +32,29 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 	return now, true
 }
 
+// Unasked returns the cue without its questions, for a team that wants none: what they stand
+// in place of is said. ok is false if nothing is left.
+func (c Cue) Unasked() (plain Cue, ok bool) {
+	refused := c.ID == "question.backdate" // no question, but that it was not done
+	switch {
+	case !strings.HasPrefix(c.ID, "question.") || refused:
+	case c.plain == nil:
+		return Cue{}, false
+	default:
+		at, parts := c, c.Parts
+		c = *c.plain
+		c.At, c.Expires, c.Priority, c.Seq, c.About, c.Parts = at.At, at.Expires, at.Priority, at.Seq, at.About, parts
+	}
+	parts := c.Parts
+	c.Parts = nil
+	for _, p := range parts {
+		if p, ok := p.Unasked(); ok {
+			c.Parts = append(c.Parts, p)
+		}
+	}
+	return c, true
+}
+
 // answeredSince reports whether a question has become idle: nobody asks about a pulse that
 // was lost.
 func (s State) answeredSince(c Cue) bool {
@@ -68,6 +91,10 @@ func (m *Machine) stands(c Cue) bool {
 		return false
 	}
 	since, open := m.events[i+1:], true
+	again := func(x Event) bool { return x.Kind == m.events[i].Kind }
+	if strings.HasPrefix(string(m.events[i].Kind), "ask.") && slices.ContainsFunc(since, again) {
+		return false // one answer is enough
+	}
 	for _, x := range since {
 		if x.Kind.IsCallout() && x.Replaces == 0 {
 			break

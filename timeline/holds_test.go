@@ -246,3 +246,36 @@ func TestRepetitionsGoOn(t *testing.T) {
 		t.Errorf("said by 2:50: %v", said)
 	}
 }
+
+// A team that wants no questions still hears what was called: what a question names in place
+// of the read-back is read back (closed loop: common practice, no source).
+func TestUnasked(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		list []Event
+		want string
+	}{
+		{[]Event{{Kind: "drug.epinephrine", Values: map[string]float64{"dose_mg": 10}}},
+			"0:09.0 said.drug.epinephrine dose_mg=10"},
+		{[]Event{{Kind: "rhythm.asystole"}, {Kind: "drug.amiodarone", Values: map[string]float64{"dose_mg": 81}}},
+			"0:09.0 said.drug.amiodarone dose_mg=81"},
+		{[]Event{{Kind: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}},
+			{Kind: "correct.drug.dose", Values: map[string]float64{"dose_mg": 10}}},
+			"0:09.0 corrected + said.drug.epinephrine dose_mg=10"},
+		{[]Event{{Kind: "measured.temperature", Values: map[string]float64{"temperature_c": 9}}},
+			"0:09.0 said.measured.temperature temperature_c=9"},
+	} {
+		m, last := NewMachine(p), Ready{}
+		list := append([]Event{{Kind: CodeStart}, {Kind: CompressionsStart}}, c.list...)
+		for i, e := range list {
+			e.Seq, e.At = uint64(i+1), Seconds(9-float64(len(list)-1-i))
+			last = m.Step(e, e.At)
+		}
+		if got, ok := last.Cues[0].Unasked(); !ok || got.Describe() != c.want {
+			t.Errorf("%q, want %q", got.Describe(), c.want)
+		}
+	}
+}

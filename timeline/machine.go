@@ -165,7 +165,8 @@ func (m *Machine) ask(was State, e Event, answer Cue) Ready {
 		switch {
 		case q.instead:
 			q.At, q.Expires, q.Seq, q.About, q.Priority = answer.At, answer.Expires, e.Seq, e.Seq, ReadBack
-			q.Parts = answer.Parts
+			plain := answer
+			q.Parts, q.plain = answer.Parts, &plain
 			answer = q.Cue
 		default:
 			answer.Parts = append(answer.Parts, q.Cue)

@@ -52,20 +52,22 @@ var bounds = map[string]bound{
 	"etco2_jump_mmhg":               {5, 30},
 	"epinephrine_not_before_shock":  {1, 5}, "shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
 	"grown_from_years": {12, 25}, "opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "dose_least_part": {0.1, 1},
-	"shock_most_j": {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
+	"dose_near_part": {0, 0.5},
+	"shock_most_j":   {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on; sold are the
-// concentrations that there are.
-var rules, sold = func() (map[string]Value, map[string][]float64) {
+// concentrations that there are, singly the most of a drug that is given as one dose.
+var rules, sold, singly = func() (map[string]Value, map[string][]float64, map[string]Bound) {
 	var doc struct {
 		Values         map[string]Value     `yaml:"values"`
 		Concentrations map[string][]float64 `yaml:"concentrations"`
+		MostDoses      map[string]Bound     `yaml:"most_doses"`
 	}
 	if err := DecodeStrict("rules.yaml", rulesFile, &doc); err != nil {
 		panic(err) // that it is well formed is tested
 	}
-	return doc.Values, doc.Concentrations
+	return doc.Values, doc.Concentrations, doc.MostDoses
 }()
 
 // rule returns a number of rules.yaml that is given in seconds.
@@ -281,11 +283,22 @@ func (p *Protocol) checkNames(file string, root *yaml.Node, q Protocol) error {
 				strings.Join(arrestDrugs, ", "))
 		}
 	}
+	if !plainID(q.ID) {
+		return fmt.Errorf("%s:%d: id: want letters, digits, dots and dashes, 40 at most", file, lineOf(root, "id", ""))
+	}
 	if p.ID != "" && q.ID != "" && q.ID != p.ID && slices.Contains(Protocols(), q.ID) {
 		return fmt.Errorf("%s:%d: id: %s is another protocol's: records would call themselves so", file,
 			lineOf(root, "id", ""), q.ID)
 	}
 	return nil
+}
+
+// plainID reports whether a protocol can be called so: records, pages and files name it.
+func plainID(id string) bool {
+	odd := func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '.' || r == '_')
+	}
+	return len(id) <= 40 && !strings.ContainsFunc(id, odd) && !strings.HasPrefix(id, ".") && !strings.Contains(id, "..")
 }
 
 // checkOrder holds the lower of two values below the upper one.

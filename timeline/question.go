@@ -55,8 +55,11 @@ func (p *Protocol) actQuestions(s State, e Event) []question {
 		}
 		return p.energyQuestion(s, e)
 	}
-	if f, name := e.Kind.Family(); f == "measured." {
+	switch f, name := e.Kind.Family(); f {
+	case "measured.":
 		return p.vitalQuestions(e, name)
+	case "before.":
+		return s.beforeQuestions(e)
 	}
 	if drug, ok := e.Kind.Drug(); ok {
 		if s.sameDose(drug, e) {

@@ -10,7 +10,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
 	switch f, name := e.Kind.Family(); {
 	case f == "before.":
-		c = saidBefore(c, name, e)
+		c = m.state.saidBefore(c, name, e)
 	case strings.HasPrefix(f, "cause."):
 		c.Items = []string{e.Kind.Row().Spoken}
 	case f == "measured.":

@@ -47,6 +47,15 @@ func (m *Machine) reopen(e Event) []Event {
 	return out
 }
 
+// tookBackEnd reports whether the end of the case was taken back because of e.
+func (m *Machine) tookBackEnd(e Event) bool {
+	ends := map[uint64]bool{}
+	return slices.ContainsFunc(m.events, func(x Event) bool {
+		ends[x.Seq] = x.Kind.Row().Confirm
+		return x.Kind == Retraction && x.At == e.At && x.Seq > e.Seq && ends[x.Retracts]
+	})
+}
+
 // reopened tells that the end was taken back by e, and to compress where e does not.
 func (m *Machine) reopened(e Event, now Time) []Cue {
 	s, drug := m.state, e.Kind.Row().family == "drug."

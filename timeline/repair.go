@@ -39,6 +39,9 @@ func (m *Machine) takeBack(last, e Event, now Time) Ready {
 	if m.before(last, last.At).Repeats(last) { // a dose or a shock told twice: the first stands
 		c.ID, c.Parts = "undone.again", nil
 	}
+	if m.tookBackEnd(last) { // the end stays taken back: whoever was given up is to be called so again
+		c.Parts = append(c.Parts, Cue{ID: "said." + string(CodeStart)})
+	}
 	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
 }
 
@@ -174,7 +177,7 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	moved, together := last, e.At == last.At
 	claimed := m.claimed(last, e)
 	start := max(0, min(last.At, Fold(without).Started))
-	if moved.At = max(claimed, start); last.Kind.dose() { // its interval counts from before
+	if moved.At = max(claimed, start); last.Kind.dose() || last.Kind.Row().Utstein != "" { // its time is known, though before
 		moved.Values = early(last.Values, start-claimed)
 	}
 	if between, ok := crossed(without, last, moved.At); ok {
@@ -301,7 +304,8 @@ func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 	for _, q := range m.raised(m.before(last, last.At), fixed) {
 		asked = append(asked, Event{At: at, Kind: Question, Cue: q.ID, Values: q.Values})
 		if q.instead { // it names what was said
-			said[0] = q.Cue
+			plain := said[0]
+			said[0], said[0].plain = q.Cue, &plain
 			continue
 		}
 		said = append(said, q.Cue)
@@ -318,7 +322,12 @@ func (m *Machine) before(e Event, at Time) State {
 // where there is a pulse.
 func (s State) said(e Event) Cue {
 	c := Cue{ID: "said." + string(e.Kind), Values: e.Values}
-	if e.Kind == ShockGiven && (!s.InArrest() || s.Compressing) {
+	switch f, name := e.Kind.Family(); {
+	case f == "before.":
+		return s.saidBefore(c, name, e)
+	case strings.HasPrefix(f, "cause."):
+		c.Items = []string{e.Kind.Row().Spoken}
+	case e.Kind == ShockGiven && (!s.InArrest() || s.Compressing):
 		c.ID += ".pulse"
 	}
 	return c

@@ -92,6 +92,7 @@ type State struct {
 	Shocks           []Shock
 	ShocksBefore     int               // before arrival, as told last
 	BeforeAt         Time              // when that was told; Never if it was not
+	shocksTold       int               // as told last, whether or not it counts
 	Given            map[string][]Dose // by drug
 	Done             map[string]Time   // interventions
 	Causes           map[string]string // considered, treated or excluded, by cause
@@ -179,7 +180,7 @@ func (s State) Antiarrhythmics() int { return len(s.Doses("amiodarone")) + len(s
 // given since it began.
 func (s State) Doses(drug string) []Dose {
 	given := s.Given[drug]
-	for len(given) > 0 && given[0].At+given[0].early < s.ArrestAt {
+	for len(given) > 0 && !given[0].Before && given[0].At+given[0].early < s.ArrestAt {
 		given = given[1:]
 	}
 	return given

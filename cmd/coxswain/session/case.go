@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
-	"strings"
 	"time"
 
 	"coxswain/audio"
@@ -181,10 +180,11 @@ func (s *oneCase) take(e timeline.Event) {
 	}
 	for _, c := range ready.Cues {
 		if s.o.Silent {
-			question := func(c timeline.Cue) bool { return strings.HasPrefix(c.ID, "question.") }
-			if c.Parts = slices.DeleteFunc(slices.Clone(c.Parts), question); question(c) {
+			plain, ok := c.Unasked()
+			if !ok {
 				continue
 			}
+			c = plain
 		}
 		c.Seq = uint64(len(s.events)) // the last event that the answer speaks of
 		s.waiting = append(s.waiting, held{c, s.pos})
