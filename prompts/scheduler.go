@@ -37,6 +37,9 @@ var patience = map[timeline.Priority]timeline.Time{
 // no source.
 const again = 8 * timeline.Rate
 
+// listed is how long an answer is that is a list: common practice, no source.
+const listed = 8 * timeline.Rate
+
 // breather is how long advice leaves after the last sentence: common practice, no
 // source. What is more urgent then comes first, and cuts nothing off.
 const breather = timeline.Rate
@@ -214,8 +217,10 @@ func (s *Scheduler) say(c queued, at int64) Spoken {
 // interrupt fades out what sounds, for something that begins at sample at, and
 // queues it again, shortened.
 func (s *Scheduler) interrupt(at int64) []Spoken {
-	// A warning is followed by what it warns of: it is not said again.
-	if c := s.now.queued; !c.cut && s.now.text != "" && !strings.HasSuffix(c.ID, ".warning") {
+	// A warning is followed by what it warns of: it is not said again. Nor is a long list: whoever
+	// asked for it asks again, when there is room.
+	long := s.now.Priority == timeline.Answer && s.now.until-s.now.at > listed
+	if c := s.now.queued; !c.cut && !long && s.now.text != "" && !strings.HasSuffix(c.ID, ".warning") {
 		c.Cue = s.voice.Short(c.whole)
 		c.cut, c.since, c.At, c.Expires = true, 0, timeline.Time(at), timeline.Time(at)+again
 		s.queue = append(s.queue, c)

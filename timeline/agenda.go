@@ -210,7 +210,9 @@ func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 		return Never, false
 	}
 	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
-	if s.Compressing && s.CycleFrom >= s.lastShock() && s.lastShock() >= s.ArrestAt && s.RhythmAt > s.CycleFrom {
+	since := s.CycleFrom - s.lastShock() // longer, and it was another pause, or a pulse, that these compressions ended
+	follows := s.lastShock() >= max(s.ArrestAt, s.LostAt) && since >= 0 && since < p.Span("pause_again_s")
+	if s.Compressing && follows && s.RhythmAt > s.CycleFrom {
 		from = max(from, s.CycleFrom+p.Span("cycle_s"))
 	}
 	return from, true
@@ -243,7 +245,18 @@ func (p *Protocol) cycle(s State) []Cue {
 	if !s.Compressing { // nobody to hold, or to change over
 		return []Cue{due("cycle.look", end, Seconds(3), Cycle), over}
 	}
-	return []Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over}
+	return append([]Cue{soon, due("cycle.end", end, Seconds(3), Cycle), over}, p.firstLook(s)...)
+}
+
+// firstLook asks for the rhythm that nobody has called since the pulse was lost: it is looked
+// at as soon as there is a monitor, and not at the end of a cycle.
+func (p *Protocol) firstLook(s State) []Cue {
+	from := max(s.ArrestAt, s.LostAt)
+	_, pulseless := s.withoutPulse()
+	if s.RhythmAt >= from || pulseless || max(s.lastShock(), s.CheckedAt) >= from {
+		return nil
+	}
+	return []Cue{due("cycle.first", from+p.Span("first_look_s"), Seconds(20), Cycle)}
 }
 
 // silence asks whether anybody is there, when nothing was heard for long.

@@ -2,7 +2,6 @@ package timeline
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 	"strings"
 )
@@ -101,7 +100,7 @@ func (k Kind) goesOn(row Row) bool {
 		return true
 	}
 	switch k {
-	case CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked, CardioversionDone,
+	case CodeStart, CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked, CardioversionDone,
 		PulsePresent, PulseLost, ROSC:
 		return true
 	}
@@ -148,16 +147,17 @@ func (s *State) begin(e Event, row Row) {
 		return
 	}
 	if s.ArrestAt == Never {
-		s.arrest(e.At)
+		s.arrest(e.At, row.Rhythm)
 		s.presumed = e.Kind == CodeStart
 	}
 	s.presumed = s.presumed && e.Kind == CodeStart
 }
 
-// arrest begins the arrest: from here its times and counts run.
-func (s *State) arrest(at Time) {
+// arrest begins the arrest: from here its times and counts run. Its first rhythm is the one
+// that is called now, or else the one that stood.
+func (s *State) arrest(at Time, called Rhythm) {
 	s.ArrestAt, s.PausedFrom, s.CycleFrom = at, at, Never
-	if s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
+	if called == Unknown && s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
 		s.firstRhythm()
 	}
 	s.StabilityAt, s.Unstable = Never, false
@@ -290,6 +290,9 @@ func (s State) sameDose(drug string, e Event) bool {
 
 func (s *State) rhythm(r Rhythm, at Time) {
 	s.Rhythm, s.RhythmAt = r, at
+	if s.NoShockAt != Never {
+		s.seenSince++
+	}
 	if s.FirstRhythm == Unknown && s.ArrestAt != Never {
 		s.firstRhythm()
 	}
@@ -346,7 +349,9 @@ func (s *State) patient(e Event) {
 	case PatientOpioid:
 		s.OpioidAt = e.At
 	case PatientWeight:
-		s.weightSure = s.WeightKg == e.Values["weight_kg"] // told twice
+		if s.weightSure = s.WeightKg == e.Values["weight_kg"]; !s.weightSure { // else told twice
+			s.weightWas = s.WeightKg
+		}
 		s.WeightKg = e.Values["weight_kg"]
 	case PatientAge:
 		s.AgeMonths, s.whoSure = 12*e.Values["age_y"], false
@@ -382,14 +387,4 @@ func (s *State) named(e Event) {
 		cause := strings.ReplaceAll(name, "_", " ")
 		s.Causes, s.CauseAt = with(s.Causes, cause, strings.Split(f, ".")[1]), with(s.CauseAt, cause, e.At)
 	}
-}
-
-// with returns a copy of m in which k is v.
-func with[V any](m map[string]V, k string, v V) map[string]V {
-	out := maps.Clone(m)
-	if out == nil {
-		out = map[string]V{}
-	}
-	out[k] = v
-	return out
 }

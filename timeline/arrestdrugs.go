@@ -64,16 +64,22 @@ func (p *Protocol) firstEpinephrine(s State) (Time, bool) {
 }
 
 // withoutPulse is since when a rhythm is known to have no pulse: PEA and asystole have
-// none; any other that is called in the arrest is pulseless electrical activity once the
-// pulse was called absent, or compressions went on after it.
+// none; any other that is called in the arrest, or so shortly before it that it is seen still,
+// is pulseless electrical activity once the pulse was called absent, or compressions went on
+// after it. What follows a pulse that was lost nobody has seen.
 func (s State) withoutPulse() (from Time, ok bool) {
+	began := max(s.ArrestAt, s.LostAt)
+	seen := s.RhythmAt >= began || s.PulselessAt >= began && s.RhythmAt >= began-rule("seen_s")
 	switch {
+	case s.Rhythm == Unknown:
+		return Never, false
 	case s.Rhythm.Pulseless():
 		return s.RhythmAt, true
-	case s.PulselessAt >= s.RhythmAt && s.RhythmAt >= s.LostAt:
+	case s.PulselessAt >= s.RhythmAt && seen:
 		return s.PulselessAt, true
+	case s.Rhythm == Brady && s.RhythmAt >= began-rule("seen_s"): // compressions for it
+		seen = true
 	}
-	seen := s.RhythmAt >= max(s.ArrestAt, s.LostAt)
 	return s.CycleFrom, seen && s.Compressing && s.CycleFrom > s.RhythmAt
 }
 

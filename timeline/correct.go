@@ -25,7 +25,7 @@ func (m *Machine) correct(e Event, now Time) Ready {
 // correctable is what a correction is about: the last drug, or the last shock.
 func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
 	return m.latest(e.At, func(x Event) bool {
-		_, isDrug := x.Kind.Drug()
+		isDrug := x.Kind.dose() && x.Kind != "before.shock"
 		if e.bare() {
 			return isDrug || x.Kind.shocks() || x.number() != ""
 		}
@@ -57,7 +57,9 @@ func (e Event) number() string {
 func (m *Machine) fix(last, correction, e Event, now Time) Ready {
 	fixed := last
 	if f, drug := correction.Kind.Family(); f != "" && drug != "dose" {
-		fixed.Kind = Kind("drug." + drug)
+		if fixed.Kind = Kind("drug." + drug); last.Kind.Before() != "" {
+			fixed.Kind = Kind("before." + drug)
+		}
 	}
 	if correction.bare() && !last.Kind.shocks() {
 		slot := or(last.number(), "dose_mg")

@@ -62,11 +62,16 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 	case variant == "" && small > 0 && small*times < least:
 		return fmt.Errorf("a dose of %s mg is less than the smallest below it, %s mg, by more than %s times",
 			FormatNumber(small), FormatNumber(least), FormatNumber(times))
+	case slices.Contains(append([]string{"epinephrine"}, arrestDrugs...), name) && slices.ContainsFunc(d.Doses, Amount.slow):
+		return errors.New("in the arrest it is given at once: over_min is for a dose with a pulse, NAME_infusion")
 	case child && small > 0 && p.Variants["child"].Drugs[name].perKg() > 0:
 		return errors.New("a child's dose goes by weight: give per_kg, not fixed")
 	}
 	return nil
 }
+
+// slow reports whether a dose is given over minutes.
+func (a Amount) slow() bool { return a.OverMin > 0 }
 
 // aboveAll says which dose is more than any guideline gives at once.
 func (d Drug) aboveAll(name string) error {
@@ -264,6 +269,17 @@ func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
 		return Cue{}, false
 	}
 	return Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", amount).with("dose_mg", next.Value), true
+}
+
+// unsureAmount asks about an amount that is too much for either of two weights that contradict
+// each other: until that is answered, no dose is told.
+func (p *Protocol) unsureAmount(s State, e Event, drug string, kg float64) (c Cue, ok bool) {
+	if kg > 0 || s.weightWas == 0 || p.patient(s) == "" || p.Drugs[drug].perKg() == 0 {
+		return Cue{}, false
+	}
+	most, ok := p.most(drug, len(s.Doses(drug)), max(s.WeightKg, s.weightWas))
+	c = Cue{ID: "question.drug.usual", Items: []string{drug}}.with("said_mg", e.Milligrams())
+	return c, ok && e.Milligrams() > most*1.001
 }
 
 // below is the dose that an amount falls short of, if the drug goes by no weight and the

@@ -59,12 +59,18 @@ func (c Cue) Unasked() (plain Cue, ok bool) {
 // was lost.
 func (s State) answeredSince(c Cue) bool {
 	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
+	if c.ID == "question.drug.shock" || c.ID == "question.epinephrine.shock" {
+		return float64(s.shocksInAll()) >= c.Values["shocks"]
+	}
 	return pulse && s.InArrest() || c.ID == "compress.now" && s.Compressing
 }
 
 // over reports whether a read-back has become idle, or would be taken for what is to be done
 // now: "clear" and "charging" once the shock was given or hands are on.
 func (s State) over(e Event) bool {
+	if e.Kind.Row().Confirm { // what it asks for would be answered "nothing to confirm"
+		return s.Pending == "" && s.Ended == Never
+	}
 	prepares := e.Kind == ShockClear || e.Kind == ShockCharging
 	return prepares && (s.lastShock() >= e.At || e.Kind == ShockClear && s.Compressing)
 }

@@ -1,10 +1,13 @@
 package timeline
 
+import "slices"
+
 // causes are gone through once, after the first rhythm that no shock helps;
 // after each later one only their number is told.
 func (p *Protocol) causes(s State) []Cue {
 	left := p.CausesLeft(s)
-	if s.NoShockAt == Never || s.Rhythm.Shockable() || s.ReviewedAt >= s.RhythmAt || len(left) == 0 {
+	often := s.seenSince&(s.seenSince-1) != 0 // at the first looks, and then ever more seldom
+	if s.NoShockAt == Never || s.Rhythm.Shockable() || s.ReviewedAt >= s.RhythmAt || len(left) == 0 || often {
 		return nil
 	}
 	c := due("causes.open", s.RhythmAt+p.Span("causes_round_s"), Seconds(60), Advice).with("causes", float64(len(left)))
@@ -71,12 +74,20 @@ func (p *Protocol) pressure(c Cue) Cue {
 	return c
 }
 
+// likelyFirst lists the causes in the protocol's order, those first for which a number that was
+// measured speaks.
+func (p *Protocol) likelyFirst(s State) []string {
+	speaks := func(c string) bool { return p.contradicted(s, c) }
+	first := slices.DeleteFunc(slices.Clone(p.Causes), func(c string) bool { return !speaks(c) })
+	return append(first, slices.DeleteFunc(slices.Clone(p.Causes), speaks)...)
+}
+
 // CausesLeft lists the reversible causes that were neither treated nor
-// excluded, in the protocol's order.
+// excluded, in the protocol's order but for those that a number speaks for.
 func (p *Protocol) CausesLeft(s State) []string {
 	var out []string
 	p = p.For(s)
-	for _, c := range p.Causes {
+	for _, c := range p.likelyFirst(s) {
 		if state := s.Causes[c]; state != "treated" && state != "excluded" || state == "excluded" && p.contradicted(s, c) {
 			out = append(out, c)
 		}

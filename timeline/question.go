@@ -78,7 +78,7 @@ func (s State) syncQuestions() []question {
 		return []question{{Cue: Cue{ID: "question.sync.vf"}}}
 	case s.InArrest() && s.Rhythm.Pulseless():
 		return []question{{Cue: Cue{ID: "question.shock.rhythm"}}}
-	case s.Rhythm == Torsades: // no device synchronises with it
+	case s.Rhythm == Torsades, s.InArrest() && s.Rhythm == VT: // no device synchronises with it; without a pulse nobody does
 		return []question{{Cue: Cue{ID: "question.sync.off"}}}
 	}
 	return nil
@@ -117,7 +117,7 @@ func (p *Protocol) coldQuestion(s State, drug string) []question {
 // a pulse: as much as in the arrest, and more than the protocol gives with one.
 // Epinephrine without an amount is taken for the arrest's.
 func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
-	if !s.knownPulse() || drug != "epinephrine" && !slices.Contains(p.Antiarrhythmics, drug) {
+	if !s.knownPulse() || drug != "epinephrine" && !slices.Contains(arrestDrugs, drug) {
 		return nil
 	}
 	kg, _ := p.Weight(s)
@@ -269,6 +269,9 @@ func (p *Protocol) amountQuestion(s State, e Event, drug string) []question {
 		c := Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", mg).with("dose_mg", dose)
 		return []question{{Cue: c, instead: true, amount: true}}
 	}
+	if c, odd := p.unsureAmount(s, e, drug, kg); odd {
+		return []question{{Cue: c, instead: true, amount: true}}
+	}
 	if c, odd := p.unusual(s, e, drug); odd {
 		return []question{{Cue: c, instead: true, amount: true}}
 	}
@@ -284,6 +287,8 @@ func (p *Protocol) tooSoon(drug string, last, mg float64, asked bool) Time {
 	switch {
 	case drug == "epinephrine":
 		return p.Span("epinephrine_due_s")
+	case drug == "adenosine", drug == "atropine":
+		return p.Span(drug + "_interval_s")
 	case !asked && (mg == 0 || last == 0 || mg == last):
 		return rule("dose_soon_s")
 	}

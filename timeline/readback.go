@@ -21,7 +21,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Parts = append(c.Parts, p.cold(m.state)...)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
-	case e.Kind == PatientWeight && m.state.byWeight(p):
+	case e.Kind == PatientWeight && m.state.byWeight(p) && !p.otherPatient(m.state):
 		c.Parts = append(c.Parts, Cue{ID: "said.patient.child"}) // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		c.Parts = append(c.Parts, p.estimated(m.state)...)
@@ -118,6 +118,10 @@ func (s State) doubted(k Kind) string {
 			return ".compressing" // it may have been misheard
 		case k == Death && s.PulsePresent:
 			return ".pulse" // so may this
+		}
+	case PatientStable, PatientUnstable:
+		if s.InArrest() {
+			return ".pulse"
 		}
 	case RhythmVT, Torsades.Kind():
 		if !s.InArrest() && !s.knownPulse() && s.Ended == Never {

@@ -1,6 +1,9 @@
 package timeline
 
-import "slices"
+import (
+	"maps"
+	"slices"
+)
 
 // Rhythm is the last rhythm called.
 type Rhythm string
@@ -89,6 +92,7 @@ type State struct {
 	FirstRhythm      Rhythm // see firstRhythm
 	FirstRhythmAt    Time
 	NoShockAt        Time // the first rhythm of the arrest that no shock helps; Never if none
+	seenSince        int  // rhythms called since then
 	Shocks           []Shock
 	ShocksBefore     int               // before arrival, as told last
 	BeforeAt         Time              // when that was told; Never if it was not
@@ -105,6 +109,7 @@ type State struct {
 	coldAt           Time    // when that was called last
 	WeightKg         float64 // as called; 0 if not
 	weightSure       bool    // it was told twice, or confirmed when it was asked about
+	weightWas        float64 // the one called before; 0: none
 	asked            string  // the question that the last callout raised; empty: none
 	answered         string  // the one that the last callout, "confirmed", answers
 	AgeMonths        float64 // as called; 0 if not
@@ -259,4 +264,14 @@ func (s State) lastShock() Time {
 // see Metronome.
 func (s State) Silent(now Time) bool {
 	return s.ClearAt != Never && (!s.clearOver || now < s.ClearAt+rule("clear_s"))
+}
+
+// with returns a copy of m in which k is v.
+func with[V any](m map[string]V, k string, v V) map[string]V {
+	out := maps.Clone(m)
+	if out == nil {
+		out = map[string]V{}
+	}
+	out[k] = v
+	return out
 }

@@ -12,17 +12,17 @@ import (
 func (p *Protocol) weightQuestions(s State, e Event) []question {
 	after := s
 	after.patient(e)
-	if p.otherPatient(after) && !p.otherPatient(s) && e.Kind != PatientWeight {
+	if p.otherPatient(after) && !p.otherPatient(s) && (e.Kind != PatientWeight || p.newborn(after) && s.PregnantAt != Never) {
 		return []question{{Cue: Cue{ID: "question.who"}}}
 	}
 	kg := after.WeightKg
-	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient || kg == 0 {
+	if after.WeightKg == s.WeightKg && after.AgeMonths == s.AgeMonths && after.Patient == s.Patient {
 		return nil
 	}
 	if given := p.tooMuchFor(after); given != nil && p.tooMuchFor(s) == nil {
 		return given
 	}
-	if !p.oddWeight(s, after) {
+	if kg == 0 || !p.oddWeight(s, after) {
 		return nil
 	}
 	return []question{{
@@ -67,6 +67,8 @@ func (p *Protocol) otherPatient(s State) bool {
 		return false
 	case s.Patient == "adult" && s.WeightKg > 0 && !p.believable(s): // an adult's dose, to a child's weight
 		return true
+	case s.PregnantAt != Never && p.newborn(s): // the child's, and not the mother's
+		return true
 	case months == 0:
 		return false
 	}
@@ -79,6 +81,12 @@ func (p *Protocol) otherPatient(s State) bool {
 		return months >= 12*p.Get("grown_from_years")
 	}
 	return false
+}
+
+// newborn reports whether what was called of the patient can be true of no mother.
+func (p *Protocol) newborn(s State) bool {
+	light := p.Get("child_below_kg") / p.Get("weight_far_off")
+	return s.Patient == "infant" || s.WeightKg > 0 && s.WeightKg < light || s.AgeMonths > 0 && p.patient(s) == "infant"
 }
 
 // plausibleKg are the bounds of the weight that nobody asks about, by what was
