@@ -100,8 +100,8 @@ func (k Kind) goesOn(row Row) bool {
 		return true
 	}
 	switch k {
-	case CodeStart, CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked, CardioversionDone,
-		PulsePresent, PulseLost, ROSC:
+	case CodeStart, CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked,
+		CardioversionDone, PulsePresent, PulseLost, ROSC:
 		return true
 	}
 	return false
@@ -143,7 +143,7 @@ func (s *State) begin(e Event, row Row) {
 	case row.Arrest:
 		s.prepared()
 		s.lose(e.At)
-	case !row.Starts || known || e.Kind.Before() != "": // what was done before arrival leaves open whether there is a pulse
+	case !row.Starts || known || e.Kind.Before() != "": // there may be a pulse all the same
 		return
 	}
 	if s.ArrestAt == Never {

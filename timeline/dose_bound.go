@@ -49,10 +49,7 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 	}
 	most, each, small := mostOf(d.Doses, 0), d.perKg(), d.leastFixed()
 	child := OfChild(variant)
-	if err := d.aboveAll(name); err != nil {
-		return err
-	}
-	if err := d.reversed(p.Drugs[name]); err != nil && variant == "" {
+	if err := d.against(name, p.Drugs[name], variant); err != nil {
 		return err
 	}
 	switch {
@@ -62,16 +59,24 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 	case variant == "" && small > 0 && small*times < least:
 		return fmt.Errorf("a dose of %s mg is less than the smallest below it, %s mg, by more than %s times",
 			FormatNumber(small), FormatNumber(least), FormatNumber(times))
-	case slices.Contains(append([]string{"epinephrine"}, arrestDrugs...), name) && slices.ContainsFunc(d.Doses, Amount.slow):
-		return errors.New("in the arrest it is given at once: over_min is for a dose with a pulse, NAME_infusion")
 	case child && small > 0 && p.Variants["child"].Drugs[name].perKg() > 0:
 		return errors.New("a child's dose goes by weight: give per_kg, not fixed")
 	}
 	return nil
 }
 
-// slow reports whether a dose is given over minutes.
-func (a Amount) slow() bool { return a.OverMin > 0 }
+// against says what of a drug contradicts what all guidelines give, or the order of the
+// protocol below.
+func (d Drug) against(name string, below Drug, variant string) error {
+	arrest := name == "epinephrine" || slices.Contains(arrestDrugs, name)
+	if arrest && slices.ContainsFunc(d.Doses, func(a Amount) bool { return a.OverMin > 0 }) {
+		return errors.New("in the arrest it is given at once: over_min is for a dose with a pulse, NAME_infusion")
+	}
+	if err := d.aboveAll(name); err != nil || variant != "" {
+		return err
+	}
+	return d.reversed(below)
+}
 
 // aboveAll says which dose is more than any guideline gives at once.
 func (d Drug) aboveAll(name string) error {
@@ -99,8 +104,10 @@ func (d Drug) reversed(below Drug) error {
 	shock := 0
 	for i, a := range d.Doses {
 		was := below.Doses[min(i, max(0, len(below.Doses)-1)):]
-		if len(was) > 0 && was[0].AfterShock > 0 && a.AfterShock == 0 || a.AfterShock < shock || a.AfterShock > maxAfterShock {
-			return fmt.Errorf("dose %d: want after_shock, the shock behind which it is given, rising, %d at most", i+1, maxAfterShock)
+		missing := len(was) > 0 && was[0].AfterShock > 0 && a.AfterShock == 0
+		if missing || a.AfterShock < shock || a.AfterShock > maxAfterShock {
+			return fmt.Errorf("dose %d: want after_shock, the shock behind which it is given, rising, %d at most",
+				i+1, maxAfterShock)
 		}
 		shock = a.AfterShock
 	}
@@ -187,8 +194,9 @@ func (p *Protocol) slipOfSync(r Rhythm, list []Amount) error {
 		case i == 0 && a.Fixed > most:
 			return fmt.Errorf("the first is above %s J, the most that any guideline begins with", FormatNumber(most))
 		case i == 0 && beyond("sync_first_per_kg", a), beyond("sync_most_per_kg", a), under("sync_least_per_kg", a):
-			return fmt.Errorf("guidelines give %s to %s J/kg first, and %s at most", FormatNumber(rules["sync_least_per_kg"].Value),
-				FormatNumber(rules["sync_first_per_kg"].Value), FormatNumber(rules["sync_most_per_kg"].Value))
+			return fmt.Errorf("guidelines give %s to %s J/kg first, and %s at most",
+				FormatNumber(rules["sync_least_per_kg"].Value), FormatNumber(rules["sync_first_per_kg"].Value),
+				FormatNumber(rules["sync_most_per_kg"].Value))
 		case max(a.Fixed, a.PerKg) < before:
 			return errFalls
 		}

@@ -38,20 +38,19 @@ func (p *Protocol) doubtQuestions(s State, drug string) (out []question) {
 	if limited && drug == "epinephrine" && p.beforeShock(s, int(n)) {
 		ask(Cue{ID: "question.epinephrine.shock"}.with("shocks", n))
 	}
-	if n := p.earliestShock(drug); len(out) == 0 && s.InArrest() && s.Rhythm.Shockable() && s.Antiarrhythmics() == 0 && s.shocksInAll() < n {
-		ask(Cue{ID: "question.drug.shock"}.with("shocks", float64(n)))
+	if n, early := p.beforeAntiarrhythmic(s, drug); early && len(out) == 0 {
+		ask(Cue{ID: "question.drug.shock"}.with("shocks", n))
 	}
 	return out
 }
 
-// earliestShock is the shock behind which the protocol gives the first dose of an
-// antiarrhythmic of the arrest; 0 for any other drug. A later dose is not held to its shock:
-// not every guideline gives one.
-func (p *Protocol) earliestShock(drug string) int {
-	if doses := p.Drugs[drug].Doses; len(doses) > 0 && slices.Contains(arrestDrugs, drug) {
-		return doses[0].AfterShock
-	}
-	return 0
+// beforeAntiarrhythmic reports whether a first dose of one comes before the protocol's number
+// of shocks, and that number. A later dose is not held to its shock: not every guideline gives
+// one.
+func (p *Protocol) beforeAntiarrhythmic(s State, drug string) (n float64, early bool) {
+	n, limited := p.Spoken("antiarrhythmic_not_before_shock")
+	first := limited && slices.Contains(arrestDrugs, drug) && s.Antiarrhythmics() == 0
+	return n, first && s.InArrest() && s.Rhythm.Shockable() && float64(s.shocksInAll()) < n
 }
 
 // beforeShock reports whether a first dose of epinephrine comes before the protocol's

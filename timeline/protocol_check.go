@@ -43,14 +43,16 @@ var bounds = map[string]bound{
 	"antiarrhythmic_again_shocks": {1, 5}, "causes_round_s": {5, 120}, "displace_s": {3, 60},
 	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60},
 	"vagal_s": {5, 60}, "adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120},
-	"infusion_after_pacing_s": {5, 120}, "pause_again_s": {10, 120}, "cycle_again_s": {10, 120}, "shock_open_s": {20, 120}, "first_look_s": {10, 120},
+	"infusion_after_pacing_s": {5, 120}, "pause_again_s": {10, 120}, "cycle_again_s": {10, 120},
+	"shock_open_s": {20, 120}, "first_look_s": {10, 120},
 	"drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600}, "silence_after_cycle_s": {5, 60},
 	"round_s":               {20, 300},
 	"glucose_mgdl_per_mmol": {17.9, 18.1},
 	"weight_far_off":        {1.5, 4}, "brady_compress_rate": {40, 100}, "resync_s": {3, 60},
 	"stacked_antiarrhythmic_shocks": {1, 3},
 	"etco2_jump_mmhg":               {5, 30},
-	"epinephrine_not_before_shock":  {1, 5}, "shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
+	"epinephrine_not_before_shock":  {1, 5}, "antiarrhythmic_not_before_shock": {1, 5},
+	"shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
 	"grown_from_years": {12, 25}, "opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "dose_least_part": {0.1, 1},
 	"dose_near_part": {0, 0.5},
 	"shock_most_j":   {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
@@ -81,6 +83,7 @@ var optional = map[string]bool{
 	"brady_epinephrine_min": true, "brady_epinephrine_max": true, "naloxone_s": true, "cold_c": true,
 	"glucose_mgdl_per_mmol": true, "brady_compress_rate": true, "stacked_antiarrhythmic_shocks": true,
 	"cold_shocks": true, "cold_epinephrine_doses": true, "cold_mild_c": true, "epinephrine_not_before_shock": true,
+	"antiarrhythmic_not_before_shock": true,
 }
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).

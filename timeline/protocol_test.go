@@ -67,19 +67,6 @@ func TestOverlay(t *testing.T) {
 			"site.yaml:2: drug epinephrine: 1000 mg is more than any guideline gives as one dose, 1 mg"},
 		{"a child's slipped decimal", "variants:\n  child:\n    drugs:\n      epinephrine:\n" +
 			"        doses: [{per_kg: 0.1, max: 1, source: x}]\n", "site.yaml:4: drug epinephrine: 0.1 mg/kg is more"},
-		{"a threefold dose", "drugs: {amiodarone: {doses: [{fixed: 900, source: x, after_shock: 3}]}}\n",
-			"site.yaml:1: drug amiodarone: 900 mg is more than any guideline gives as one dose, 300 mg"},
-		{"a day's dose", "variants: {child: {drugs: {amiodarone: {doses: [{per_kg: 15, max: 300, after_shock: 3, source: x}]}}}}\n",
-			"site.yaml:1: drug amiodarone: 15 mg/kg is more than any guideline gives as one dose, 5 mg/kg"},
-		{"the order turned", "drugs:\n  amiodarone:\n    doses: [{fixed: 150, after_shock: 3, source: x}, {fixed: 300, after_shock: 5, source: x}]\n",
-			"site.yaml:2: drug amiodarone: its doses stand in the opposite order"},
-		{"no shock named", "drugs: {amiodarone: {doses: [{fixed: 300, source: x}]}}\n",
-			"site.yaml:1: drug amiodarone: dose 1: want after_shock, the shock behind which it is given"},
-		{"a child's first shock", "variants: {child: {shocks: [{per_kg: 10, max: 360, source: x}]}}\n",
-			"site.yaml:1: shocks, number 1: guidelines begin with 2 to 4 J/kg"},
-		{"a child's synchronised shock", "variants: {child: {sync: {SVT: [{per_kg: 4, max: 200, source: x}]}}}\n",
-			"site.yaml:1: sync SVT: guidelines give 0.5 to 1 J/kg first, and 4 at most"},
-		{"a name that leads elsewhere", "id: ../../x\n", "site.yaml:1: id: want letters, digits, dots and dashes"},
 		{"empty", "", "site.yaml:1: the file is empty"},
 		{"disagreeing", "values:\n  epinephrine_due_s: {value: 360, source: x}\n", "epinephrine_due_s is above epinephrine_overdue_s"},
 	} {
@@ -99,6 +86,33 @@ func TestOverlay(t *testing.T) {
 	}
 	if _, err := LoadProtocol("none"); err == nil || !strings.Contains(err.Error(), "aha-2020") {
 		t.Errorf("unknown protocol: %v", err)
+	}
+}
+
+// No site's dose is above what any guideline gives at once, in another order, or by a name that
+// leads elsewhere (the bounds and their sources stand in rules.yaml).
+func TestOverlayAgainstAll(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"a threefold dose", "drugs: {amiodarone: {doses: [{fixed: 900, source: x, after_shock: 3}]}}\n",
+			"site.yaml:1: drug amiodarone: 900 mg is more than any guideline gives as one dose, 300 mg"},
+		{"a day's dose", "variants: {child: {drugs: {amiodarone: {doses: [{per_kg: 15, max: 300, after_shock: 3, source: x}]}}}}\n",
+			"site.yaml:1: drug amiodarone: 15 mg/kg is more than any guideline gives as one dose, 5 mg/kg"},
+		{"the order turned", "drugs: {amiodarone: {doses: [{fixed: 150, after_shock: 3, source: x}, {fixed: 300, after_shock: 5, source: x}]}}\n",
+			"site.yaml:1: drug amiodarone: its doses stand in the opposite order"},
+		{"no shock named", "drugs: {amiodarone: {doses: [{fixed: 300, source: x}]}}\n",
+			"site.yaml:1: drug amiodarone: dose 1: want after_shock, the shock behind which it is given"},
+		{"a child's first shock", "variants: {child: {shocks: [{per_kg: 10, max: 360, source: x}]}}\n",
+			"site.yaml:1: shocks, number 1: guidelines begin with 2 to 4 J/kg"},
+		{"a child's synchronised shock", "variants: {child: {sync: {SVT: [{per_kg: 4, max: 200, source: x}]}}}\n",
+			"site.yaml:1: sync SVT: guidelines give 0.5 to 1 J/kg first, and 4 at most"},
+		{"a name that leads elsewhere", "id: ../../x\n", "site.yaml:1: id: want letters, digits, dots and dashes"},
+		{"an arrest's push over minutes", "drugs: {epinephrine: {doses: [{fixed: 1, over_min: 20, source: x}]}}\n",
+			"site.yaml:1: drug epinephrine: in the arrest it is given at once"},
+	} {
+		_, err := LoadProtocol("aha-2025", Source{"site.yaml", []byte(c.text)})
+		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: error %v, want one line with %q", c.name, err, c.want)
+		}
 	}
 }
 

@@ -78,7 +78,7 @@ func (s State) syncQuestions() []question {
 		return []question{{Cue: Cue{ID: "question.sync.vf"}}}
 	case s.InArrest() && s.Rhythm.Pulseless():
 		return []question{{Cue: Cue{ID: "question.shock.rhythm"}}}
-	case s.Rhythm == Torsades, s.InArrest() && s.Rhythm == VT: // no device synchronises with it; without a pulse nobody does
+	case s.Rhythm == Torsades, s.InArrest() && s.Rhythm == VT: // no device can; without a pulse nobody does
 		return []question{{Cue: Cue{ID: "question.sync.off"}}}
 	}
 	return nil

@@ -177,7 +177,8 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	moved, together := last, e.At == last.At
 	claimed := m.claimed(last, e)
 	start := max(0, min(last.At, Fold(without).Started))
-	if moved.At = max(claimed, start); last.Kind.dose() || last.Kind.Row().Utstein != "" { // its time is known, though before
+	moved.At = max(claimed, start)
+	if last.Kind.dose() || last.Kind.Row().Utstein != "" { // what counts from it counts from before
 		moved.Values = early(last.Values, start-claimed)
 	}
 	if between, ok := crossed(without, last, moved.At); ok {

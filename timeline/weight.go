@@ -12,7 +12,8 @@ import (
 func (p *Protocol) weightQuestions(s State, e Event) []question {
 	after := s
 	after.patient(e)
-	if p.otherPatient(after) && !p.otherPatient(s) && (e.Kind != PatientWeight || p.newborn(after) && s.PregnantAt != Never) {
+	mothers := s.PregnantAt != Never && p.newborn(after)
+	if p.otherPatient(after) && !p.otherPatient(s) && (e.Kind != PatientWeight || mothers) {
 		return []question{{Cue: Cue{ID: "question.who"}}}
 	}
 	kg := after.WeightKg
