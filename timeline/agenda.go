@@ -206,7 +206,8 @@ func (p *Protocol) shockOpen(s State) []Cue {
 func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 	most, limited := p.Spoken("cold_shocks")
 	spent := limited && p.maybeCold(s) && float64(s.shocksInAll()) >= most
-	if spent || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
+	unseen := s.Rhythm.Pulseless() && s.RhythmAt < s.LostAt // since a pulse that came back and was lost
+	if spent || unseen || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
 		return Never, false
 	}
 	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
@@ -253,7 +254,7 @@ func (p *Protocol) cycle(s State) []Cue {
 func (p *Protocol) firstLook(s State) []Cue {
 	from := max(s.ArrestAt, s.LostAt)
 	_, pulseless := s.withoutPulse()
-	if s.RhythmAt >= from || pulseless || max(s.lastShock(), s.CheckedAt) >= from {
+	if s.RhythmAt >= from || pulseless && !s.Rhythm.Pulseless() || max(s.lastShock(), s.CheckedAt) >= from {
 		return nil
 	}
 	return []Cue{due("cycle.first", from+p.Span("first_look_s"), Seconds(20), Cycle)}

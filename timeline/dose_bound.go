@@ -279,10 +279,10 @@ func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
 	return Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", amount).with("dose_mg", next.Value), true
 }
 
-// unsureAmount asks about an amount that is too much for either of two weights that contradict
-// each other: until that is answered, no dose is told.
+// unsureAmount asks about an amount that is too much for a weight that is in doubt, and for the
+// one before it: until that is answered, no dose is told.
 func (p *Protocol) unsureAmount(s State, e Event, drug string, kg float64) (c Cue, ok bool) {
-	if kg > 0 || s.weightWas == 0 || p.patient(s) == "" || p.Drugs[drug].perKg() == 0 {
+	if kg > 0 || s.WeightKg == 0 || p.patient(s) == "" || p.Drugs[drug].perKg() == 0 {
 		return Cue{}, false
 	}
 	most, ok := p.most(drug, len(s.Doses(drug)), max(s.WeightKg, s.weightWas))

@@ -66,13 +66,32 @@ func (s State) answeredSince(c Cue) bool {
 }
 
 // over reports whether a read-back has become idle, or would be taken for what is to be done
-// now: "clear" and "charging" once the shock was given or hands are on.
+// now: "clear" and "charging" once the shock was given or hands are on, a pulse that is gone.
 func (s State) over(e Event) bool {
+	if s.opposite(e) {
+		return true
+	}
 	if e.Kind.Row().Confirm { // what it asks for would be answered "nothing to confirm"
 		return s.Pending == "" && s.Ended == Never
 	}
 	prepares := e.Kind == ShockClear || e.Kind == ShockCharging
 	return prepares && (s.lastShock() >= e.At || e.Kind == ShockClear && s.Compressing)
+}
+
+// opposite reports whether the opposite of e was called since: of pulse and hands the last word
+// that is heard must be the one that holds.
+func (s State) opposite(e Event) bool {
+	switch e.Kind {
+	case PulsePresent, ROSC:
+		return s.InArrest()
+	case PulseAbsent, PulseLost:
+		return s.PulsePresent
+	case CompressionsStart:
+		return s.InArrest() && !s.Compressing
+	case CompressionsStop, RhythmCheck:
+		return s.Compressing
+	}
+	return false
 }
 
 // Holds reports whether a cue is still true, for one that was cut off and might be

@@ -279,3 +279,29 @@ func TestUnasked(t *testing.T) {
 		}
 	}
 }
+
+// Of pulse and hands the last word that is heard is the one that holds: a read-back that waited,
+// or was cut off, is not said behind its opposite.
+func TestOppositeHolds(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range [][2]Kind{{ROSC, PulseLost}, {PulsePresent, PulseAbsent}, {PulseAbsent, PulsePresent},
+		{CompressionsStop, CompressionsStart}, {CompressionsStart, CompressionsStop}} {
+		m := NewMachine(p)
+		var first Cue
+		for i, k := range []Kind{CodeStart, CompressionsStart, c[0], c[1]} {
+			r := m.Step(Event{Seq: uint64(i + 1), At: Seconds(float64(i)), Kind: k}, Seconds(float64(i)))
+			if i == 2 {
+				first = r.Cues[0]
+				if _, ok := m.Fresh(first); !ok {
+					t.Errorf("%s does not hold when it is called", c[0])
+				}
+			}
+		}
+		if _, ok := m.Fresh(first); ok {
+			t.Errorf("%s is said behind %s", c[0], c[1])
+		}
+	}
+}
