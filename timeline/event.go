@@ -189,7 +189,7 @@ func (e Event) Milligrams() float64 {
 // unitsOf are the units of spoken numbers, by the end of the slot's name.
 var unitsOf = map[string]string{
 	"j": "J", "mg": "mg", "g": "g", "meq": "mEq", "kg": "kg", "ml": "mL", "mmhg": "mmHg", "mmol": "mmol/L",
-	"mgdl": "mg/dL", "c": "°C", "pct": "%",
+	"mgdl": "mg/dL", "c": "°C", "pct": "%", "y": "years", "months": "months",
 }
 
 // Words returns the event as a person reads it: "shock given, 200 J".

@@ -1,16 +1,10 @@
 package timeline
 
 import (
-	"bytes"
 	_ "embed"
-	"errors"
 	"fmt"
-	"io"
-	"regexp"
 	"slices"
 	"strings"
-
-	"go.yaml.in/yaml/v3"
 )
 
 // Kind names what happened: a row of kinds.yaml. Callout kinds are spelled as
@@ -118,6 +112,7 @@ type Row struct {
 	Unit      string          `yaml:"unit"`
 	Utstein   string          `yaml:"utstein"`
 	Named     bool            `yaml:"named"`
+	Reads     string          `yaml:"reads"`
 	Treats    string          `yaml:"treats"` // the reversible cause that it treats
 
 	family, name string
@@ -234,7 +229,7 @@ func (t *kindTable) add(key string, r Row) {
 	}
 	for f, all := range t.families {
 		if name, ok := strings.CutPrefix(key, f); ok {
-			r.family, r.name, r.Named = f, name, all.Named
+			r.family, r.name, r.Named, r.Reads = f, name, all.Named, all.Reads
 			r.Control = r.Control || all.Control
 			r.Lane, r.FHIR = or(r.Lane, all.Lane), or(r.FHIR, all.FHIR)
 		}
@@ -252,8 +247,8 @@ func (t *kindTable) add(key string, r Row) {
 // naming fills in the default names of the kind that the row is of.
 func (r *Row) naming(kind string) {
 	words := kind
-	if r.Named {
-		words = r.name
+	if r.Named || r.Reads != "" {
+		words = strings.TrimSpace(r.Reads + " " + r.name)
 	}
 	r.Words = or(r.Words, plainWords(words))
 	r.Spoken = or(r.Spoken, or(plainWords(r.name), r.Words))
@@ -310,52 +305,4 @@ func (k Kind) Family() (family, name string) {
 func (k Kind) Drug() (string, bool) {
 	f, name := k.Family()
 	return name, f == "drug."
-}
-
-// DecodeStrict decodes one YAML document into v; keys that v does not have are
-// refused. The error is one line that names file and line.
-func DecodeStrict(name string, text []byte, v any) error {
-	d := yaml.NewDecoder(bytes.NewReader(text))
-	d.KnownFields(true)
-	if err := d.Decode(v); errors.Is(err, io.EOF) {
-		return fmt.Errorf("%s:1: the file is empty", name)
-	} else if err != nil {
-		return yamlError(name, err)
-	}
-	return nil
-}
-
-// unknownKey is how the library says that a key is none; of Go's types nobody wants to read.
-var unknownKey = regexp.MustCompile(`field (.*) not found in type .*`)
-
-// yamlError makes one line of a library's error: file, line, what.
-func yamlError(name string, err error) error {
-	s := strings.TrimPrefix(err.Error(), "yaml: ")
-	s = strings.TrimPrefix(s, "unmarshal errors:\n  ")
-	s = unknownKey.ReplaceAllString(strings.SplitN(s, "\n", 2)[0], `unknown key "$1"`)
-	if rest, ok := strings.CutPrefix(s, "line "); ok {
-		return fmt.Errorf("%s:%s", name, rest)
-	}
-	return fmt.Errorf("%s: %s", name, s)
-}
-
-// keysOf returns the keys of the mapping under parent, in the file's order.
-func keysOf(text []byte, parent string) ([]*yaml.Node, error) {
-	var root yaml.Node
-	if err := yaml.Unmarshal(text, &root); err != nil {
-		return nil, err
-	}
-	if len(root.Content) == 0 {
-		return nil, nil
-	}
-	var out []*yaml.Node
-	top := root.Content[0].Content
-	for i := 0; i+1 < len(top); i += 2 {
-		if top[i].Value == parent {
-			for k := 0; k+1 < len(top[i+1].Content); k += 2 {
-				out = append(out, top[i+1].Content[k])
-			}
-		}
-	}
-	return out, nil
 }

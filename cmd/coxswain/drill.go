@@ -10,16 +10,13 @@ import (
 )
 
 func newDrill(c *config.Config) *cobra.Command {
-	var o rig.Drill
-	var check string
 	var asJSON, serve bool
-	served := &web.Private{}
+	o, served := rig.Drill{}, &web.Private{}
 	cmd := &cobra.Command{
 		Use: "drill [CASE]", Short: "Practise on an invented case, and be scored against the protocol",
 		Long: `Without CASE: list the cases. With it: coxswain tells the case, hears your
-callouts as in a session, and afterwards scores the timeline against the
-protocol: for every point lost the reason, the source, what to do better, and
-the moment to listen to. --protocol scores by another guideline.
+callouts as in a session, and scores the timeline against the protocol: for every
+point lost why, the source, what to do better, the moment to listen to.
 
 ` + Caution,
 		Example: `  coxswain drill
@@ -33,9 +30,12 @@ the moment to listen to. --protocol scores by another guideline.
   coxswain drill --check ours.yaml                          # is it well formed?`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := rig.DrillFlags(cmd.Flags().Changed, len(args) > 0 || o.File != ""); err != nil {
+				return err
+			}
 			switch {
-			case check != "":
-				return rig.CheckCase(cmd.OutOrStdout(), check)
+			case o.Check != "":
+				return rig.CheckCase(cmd.OutOrStdout(), o.Check)
 			case serve:
 				drills, err := rigOf(c, cmd).Drills(o.File)
 				if err != nil {
@@ -43,7 +43,7 @@ the moment to listen to. --protocol scores by another guideline.
 				}
 				return servePages(cmd, c, served, &drills)
 			case len(args) == 0 && o.File == "":
-				return rig.ListCases(cmd.OutOrStdout())
+				return rig.ListCases(cmd.OutOrStdout(), asJSON)
 			}
 			o.Scored, o.Caution = cmd.Flags().Changed("protocol"), Caution
 			chosen, p, dir, err := rigOf(c, cmd).Drill(cmd.Context(), o, args, cmd.InOrStdin())
@@ -60,11 +60,11 @@ the moment to listen to. --protocol scores by another guideline.
 	f.StringVar(&o.Wall, "wall", "2000-01-01T00:00:00Z", "wall-clock time of the recording's first sample")
 	f.StringVar(&o.Score, "score", "", "score this record; play nothing")
 	f.StringVar(&o.File, "case", "", "a case of your own, a YAML `file`; its sentences are printed, not spoken")
-	f.StringVar(&check, "check", "", "only check a case's `file`")
+	f.StringVar(&o.Check, "check", "", "only check a case's `file`")
 	f.BoolVar(&o.Silent, "silent", false, "advice off: what is due is neither said nor asked")
 	f.BoolVar(&o.Typed, "typed", false, "type the callouts; no microphone, no loudspeaker")
 	f.StringVar(&o.Team, "team", "", "`name` of the team that practises, for its progress")
 	f.BoolVar(&serve, "serve", false, "run drills on a page of this machine")
-	f.BoolVar(&asJSON, "json", false, "the score as JSON")
+	f.BoolVar(&asJSON, "json", false, "the score, or the list of cases, as JSON")
 	return cmd
 }

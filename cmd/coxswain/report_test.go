@@ -98,7 +98,7 @@ func TestWebVTTInAPlayer(t *testing.T) {
 	server := served(t, mux)
 	ctx := browser(t, server.URL)
 	do(t, ctx, poll(`document.querySelector("video").textTracks[0].cues && document.querySelector("video").textTracks[0].cues.length > 0`))
-	const want = "4 code start|11 compressions start|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions start|" +
+	const want = "4 code started|11 compressions started|29 rhythm check|33 VF|36 shock given, 200 J|40 compressions started|" +
 		"49 epinephrine, 1 mg"
 	if got := eval[string](t, ctx, `[...document.querySelector("video").textTracks[0].cues]
 		.map(c => c.startTime + " " + c.text).join("|")`); got != want {

@@ -64,11 +64,15 @@ type Level struct {
 	Text string
 }
 
-// Point is a value of a curve; Out marks one that lies outside the limits.
+// Point is a value of a curve; Out marks one that lies outside the limits. From Low to
+// High goes its spread, if it has one.
 type Point struct {
-	X, Y float64
-	Out  bool
+	X, Y      float64
+	Low, High float64
+	Out       bool
 }
+
+func (p Point) spread() bool { return p.High > p.Low }
 
 // Measures of a drawing in units of the SVG, which is drawn as wide as its
 // place allows.
@@ -92,7 +96,7 @@ var drawingSVG = template.Must(template.New("drawing").Parse(drawingText))
 
 // shape is one thing to draw, of the kinds that drawing.svg knows.
 type shape struct {
-	Kind         string // name, axis, grid, band, word, mark, wave, curve, level, ring, box, label
+	Kind         string // name, axis, grid, band, word, mark, wave, curve, level, spread, ring, box, label
 	X, Y, W, H   float64
 	Text, Anchor string
 	Colour       string
@@ -293,12 +297,18 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, p := range c.Points {
 		low, high = math.Min(low, p.Y), math.Max(high, p.Y)
+		if p.spread() {
+			low, high = math.Min(low, p.Low), math.Max(high, p.High)
+		}
 	}
 	for _, v := range c.Levels {
 		low, high = math.Min(low, v.At), math.Max(high, v.At)
 	}
 	left := d.gutter()
-	step := niceStep(math.Max(high-low, 1e-9*math.Max(1, math.Abs(high))), 5)
+	if least := math.Max(0.02*math.Abs(high), 1e-6); high-low < least { // the same all the time: not a scale of its rounding
+		low, high = low-least, high+least
+	}
+	step := niceStep(high-low, 5)
 	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
 	if high <= low {
 		high = low + step
@@ -337,6 +347,9 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		kind := "ring"
 		if p.Out {
 			kind = "box"
+		}
+		if p.spread() {
+			out = append(out, shape{Kind: "spread", X: d.x(p.X), Y: y(p.High), H: y(p.Low) - y(p.High)})
 		}
 		out = append(out, shape{Kind: kind, X: d.x(p.X), Y: y(p.Y)})
 	}

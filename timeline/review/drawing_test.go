@@ -107,7 +107,7 @@ func TestChart(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
-	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">access IO<", ">code<",
+	for _, want := range []string{">hands<", ">10 s<", ">VF<", ">200 J<", ">epinephrine, 1 mg<", ">IO access<", ">code<",
 		">clock<", ">14:00:10<", "#a3cbb0", "#e9a95f"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the chart lacks %s", want)

@@ -37,7 +37,7 @@ func Example() {
 	// Pre-shock pause, median true 7 s
 	// Time to first compression true 6 s
 	// True compression rate false 0 /min
-	// 0:10.0 code start
-	// 0:16.0 compressions start
+	// 0:10.0 code started
+	// 0:16.0 compressions started
 	// 1:00.0 rhythm check
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -64,6 +65,8 @@ type Month struct {
 	Month   string   `json:"month"` // 2026-03
 	Records int      `json:"records"`
 	Median  float64  `json:"median"`
+	Lower   float64  `json:"lower_quartile"`
+	Upper   float64  `json:"upper_quartile"`
 	Outside bool     `json:"outside"`          // beyond the limits of the chart
 	Signal  string   `json:"signal,omitempty"` // the rule by which the month is no chance; empty: none
 	Worst   []string `json:"records_furthest"` // paths, furthest from the mean first
@@ -101,7 +104,8 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 	for m, x := range values {
 		name := fmt.Sprintf("%04d-%02d", m.year, m.month)
 		byMonth[name] = m
-		c.Months = append(c.Months, Month{Month: name, Records: len(x), Median: figures.Median(x)})
+		lower, upper := quartiles(x)
+		c.Months = append(c.Months, Month{Month: name, Records: len(x), Median: figures.Median(x), Lower: lower, Upper: upper})
 	}
 	sort.Slice(c.Months, func(i, j int) bool { return c.Months[i].Month < c.Months[j].Month })
 	medians := make([]float64, len(c.Months))
@@ -124,6 +128,14 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 		c.signals()
 	}
 	return c
+}
+
+// quartiles are the medians of the lower and the upper half of values, the middle one in
+// both (Tukey's hinges, Exploratory Data Analysis, 1977; from memory).
+func quartiles(x []float64) (lower, upper float64) {
+	y := slices.Sorted(slices.Values(x))
+	half := (len(y) + 1) / 2
+	return figures.Median(y[:half]), figures.Median(y[len(y)-half:])
 }
 
 // furthest are the paths of the codes in a month whose figure lies furthest from

@@ -60,8 +60,22 @@ func TestRunChart(t *testing.T) {
 	}
 	svg, err := DrawRunChart(c, fraction)
 	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 ||
-		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">12<") {
-		t.Errorf("%v: a chart of 18 points, a ninth above the mean and one outside, with four levels, is %s", err, svg)
+		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">12<") ||
+		strings.Count(svg, "m-3 0h6m-3 0v") != 20 || !strings.Contains(svg, ">%<") {
+		t.Errorf("%v: a chart of 18 points, a ninth above the mean and one outside, with four levels, each with a spread, is %s", err, svg)
+	}
+	// Tukey, Exploratory Data Analysis, 1977: both halves have the middle value (from memory).
+	for _, c := range []struct{ of, want []float64 }{
+		{[]float64{5, 1, 4, 2, 3}, []float64{2, 4}}, {[]float64{4, 1, 3, 2}, []float64{1.5, 3.5}}, {[]float64{7}, []float64{7, 7}},
+	} {
+		if lower, upper := quartiles(c.of); lower != c.want[0] || upper != c.want[1] {
+			t.Errorf("quartiles of %v: %v and %v, want %v", c.of, lower, upper, c.want)
+		}
+	}
+	// A figure that is the same every month has no scale of its rounding.
+	same := RunChart{Months: []Month{{Month: "2026-01", Median: 1.0 / 6}, {Month: "2026-02", Median: 1.0/6 + 1e-12}}, Mean: 1.0 / 6}
+	if svg, err = DrawRunChart(same, fraction); err != nil || strings.Contains(svg, "16.666") {
+		t.Errorf("%v: %s", err, svg)
 	}
 	textsApart(t, svg)
 }

@@ -135,11 +135,12 @@ func newRow(e timeline.Event, gone bool) Row {
 	case e.Kind.IsCallout():
 		w.Group = "called"
 	case e.Kind == timeline.Retraction, e.Kind == timeline.Question: // its words name the event
-	default:
-		for _, words := range []string{e.Cue, e.Text} {
-			if words != "" {
-				w.Text += ": " + words
-			}
+	default: // in words alone: the id of a cue tells a reader nothing
+		if e.Sentence != "" {
+			w.Text += ": “" + e.Sentence + "”"
+		}
+		if e.Text != "" {
+			w.Text += ": " + e.Text
 		}
 	}
 	if h := e.Heard; h != nil {

@@ -48,7 +48,7 @@ func TestStatusOfARunningSession(t *testing.T) {
 		if jerr := json.Unmarshal(out, &n); jerr != nil {
 			t.Fatalf("%v: %v: %s", err, jerr, out)
 		}
-		if n.Healthy && n.Callouts >= 1 && n.Session > 2 && n.Code == nil && len(n.Last) > 0 && n.Last[0].Text == "access IV" &&
+		if n.Healthy && n.Callouts >= 1 && n.Session > 2 && n.Code == nil && len(n.Last) > 0 && n.Last[0].Text == "IV access" &&
 			n.Outbox != nil && n.Outbox.Waiting == 1 && strings.Contains(n.Outbox.Failing, "the store does not answer") {
 			break
 		}

@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -61,13 +62,19 @@ func TellOn(w io.Writer) func(timeline.Event) {
 	}
 }
 
-// ListCases prints the cases that there are.
-func ListCases(w io.Writer) error {
-	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+// ListCases prints the cases that there are, as a table or one JSON object a line.
+func ListCases(w io.Writer, asJSON bool) error {
+	tw, enc := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0), json.NewEncoder(w)
 	for _, id := range drill.IDs() {
 		c, err := drill.Load(id)
 		if err != nil {
 			return err
+		}
+		if asJSON {
+			if err := enc.Encode(map[string]any{"case": id, "title": c.Title, "minutes": c.Minutes}); err != nil {
+				return err
+			}
+			continue
 		}
 		fmt.Fprintf(tw, "%s\t%s\tup to %g min\n", id, c.Title, c.Minutes)
 	}

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"coxswain/timeline"
@@ -16,11 +18,56 @@ type Drill struct {
 	Wall    string // time of the recording's first sample
 	Score   string // record to score; nothing is played
 	File    string // with a case of a site's own
+	Check   string // file of a case that is only checked
 	Team    string // that practises; empty: not said
 	Silent  bool   // advice off
 	Typed   bool   // callouts come by keyboard
 	Scored  bool   // a protocol to score by was named
 	Caution string
+}
+
+// drillModes are the flags of coxswain drill that each choose another thing to do, and
+// those that mean something with it. The last ones play a case live, or list the cases.
+var drillModes = []struct{ flag, with string }{
+	{"check", ""},
+	{"serve", "case listen open"},
+	{"score", "case protocol json"},
+	{"typed", "case record protocol json silent team"},
+	{"from", "case record protocol json silent team wall"},
+	{"case", "protocol json silent team"},
+	{"", "json protocol"},
+}
+
+// ownFlags are the flags that only coxswain drill has; of protocol and the like each
+// command knows itself whether it reads them.
+var ownFlags = strings.Fields("from record wall score case check silent typed team serve json listen open")
+
+// DrillFlags refuses flags that would do nothing with each other: silently left aside,
+// they would have a team believe that they counted. A case is named, or none.
+func DrillFlags(given func(flag string) bool, named bool) error {
+	for _, m := range drillModes {
+		chosen := given(m.flag) || m.flag == "case" && named || m.flag == ""
+		if !chosen {
+			continue
+		}
+		if !named && slices.Contains([]string{"score", "typed", "from"}, m.flag) {
+			return fmt.Errorf("--%s needs a case: name one of coxswain drill, or --case FILE", m.flag)
+		}
+		for _, f := range ownFlags {
+			if f == m.flag || !given(f) || slices.Contains(strings.Fields(m.with), f) {
+				continue
+			}
+			switch m.flag {
+			case "":
+				return fmt.Errorf("--%s needs a case: name one of coxswain drill, or --case FILE", f)
+			case "case":
+				return fmt.Errorf("--%s does nothing in a live drill: say --typed, --from FILE or --serve too, or leave it out", f)
+			}
+			return fmt.Errorf("--%s does nothing with --%s: leave one of them out", f, m.flag)
+		}
+		return nil
+	}
+	return nil
 }
 
 // Drill plays a drill as it was asked for. It returns its case, the protocol to

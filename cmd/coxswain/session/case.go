@@ -306,7 +306,7 @@ func (s *oneCase) log(sp prompts.Spoken) {
 	e := timeline.Event{At: sp.At, Kind: timeline.CueSpoken, Cue: sp.Cue.ID, Sentence: sp.Text, Until: sp.Until}
 	switch {
 	case sp.Dropped != "":
-		e.Kind, e.Sentence, e.Text = timeline.CueDropped, "", sp.Dropped
+		e.Kind, e.Text = timeline.CueDropped, sp.Dropped
 		s.append(e)
 		return
 	case sp.Cut:

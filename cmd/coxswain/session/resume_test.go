@@ -38,7 +38,7 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	for _, l := range s.Latest().Load().Last {
 		shown = append(shown, l.Text)
 	}
-	if want := []string{"access IV", "compressions start", "code start"}; !slices.Equal(shown, want) {
+	if want := []string{"IV access", "compressions started", "code started"}; !slices.Equal(shown, want) {
 		t.Errorf("the wall lists %q, want %q", shown, want)
 	}
 	spoken := 0

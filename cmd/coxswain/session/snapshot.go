@@ -151,11 +151,7 @@ func (s *oneCase) lastFive(now timeline.Time) []Heard {
 		if e.Heard == nil || e.Kind == timeline.Question { // one that was asked about is none
 			continue
 		}
-		words := timeline.Reword(s.protocol.Words, e.Words())
-		if what, asked := strings.CutPrefix(words, "ask "); asked {
-			words = "asked: " + what
-		}
-		out = append(out, Heard{(now - e.At).Seconds(), words, e.Heard.Confidence})
+		out = append(out, Heard{(now - e.At).Seconds(), timeline.Reword(s.protocol.Words, e.Words()), e.Heard.Confidence})
 	}
 	return out
 }

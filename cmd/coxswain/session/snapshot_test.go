@@ -44,14 +44,14 @@ func TestSnapshots(t *testing.T) {
 		want   string
 	}{
 		{1, "waiting for the code to start, nothing, understood"},
-		{5, "compressing, compressions start, understood"},
-		{12, "compressing, compressions start, unclear for 2 s"},
+		{5, "compressing, compressions started, understood"},
+		{12, "compressing, compressions started, unclear for 2 s"},
 		{16, "compressing, airway secured, understood"},
 		{29, "compressing, airway secured, unclear for 9 s"},
 		{32, "hands off, rhythm check, understood"},
-		{35, "clear, shock clear, understood"},
+		{35, "clear, everybody clear, understood"},
 		{37, "hands off, shock given, understood"},
-		{40, "compressing, compressions start, understood"},
+		{40, "compressing, compressions started, understood"},
 		{52, "pulse present, ROSC, understood"},
 	} {
 		if got := at(c.second); got != c.want {
