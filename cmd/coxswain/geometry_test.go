@@ -149,7 +149,8 @@ func TestNoTextOnAnother(t *testing.T) {
 			do(t, ctx, chromedp.EmulateViewport(width, 1000), drawnAnew)
 			look(fmt.Sprintf("%s %d", name, width))
 		}
-		do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(718, 1000), drawnAnew)
+		do(t, ctx, emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(718, 1000),
+			arrive(`document.querySelector(".paper svg") && document.querySelector(".paper svg").checkVisibility()`))
 		look(name + " print")
 		do(t, ctx, emulation.SetEmulatedMedia())
 	}

@@ -12,7 +12,7 @@ const wanted = () => {
 };
 const percent = x => Math.round(100 * x) + " %";
 const figure = (s, id, write) => s.figures && s.figures[id] !== undefined ? write(s.figures[id]) : "-";
-const began = s => s.wall.startsWith("0001-") ? `date unknown, ${s.name}` : s.wall.replace("T", " ").slice(0, 16);
+const began = s => s.wall.startsWith("0001-") ? `date unknown, ${s.name}` : s.wall.replace("T", " ").slice(0, 19);
 const link = (name, text) => el("a", text, { href: `record/${encodeURIComponent(name)}/` });
 
 const lineOf = s => {
@@ -24,10 +24,14 @@ const lineOf = s => {
   when.append(link(s.name, began(s)));
   if (s.drill) when.append(el("span", "drill", { class: "tag" }));
   look.textContent = [s.unsure && `${s.unsure} unsure`, s.faults && `${s.faults} ${s.faults > 1 ? "faults" : "fault"}`, s.amended && "amended", s.twin_of && `twin of ${s.twin_of}: does not count`].filter(Boolean).join(", ");
-  const outcome = s.drill ? `${s.score ? s.score.title : s.drill.case}${s.score ? `: ${s.score.points} of ${s.score.of} points` : ""}${s.drill.team ? ", " + s.drill.team : ""}` : s.outcome;
+  const outcome = el("td", s.outcome, { class: "words" });
+  if (s.drill) {
+    const points = s.score ? `${s.score.title}: ${s.score.points} of ${s.score.of} points` : s.drill.case;
+    outcome.append(el("div", points + (s.drill.team ? ", " + s.drill.team : ""), { class: "source" }));
+  }
   tr.append(first, when, el("td", clock(s.seconds), { class: "n" }), el("td", s.rhythm || "-"), el("td", figure(s, "shocks", String), { class: "n" }),
     el("td", figure(s, "compression_fraction", percent), { class: "n" }), el("td", figure(s, "longest_pause", x => Math.round(x) + " s"), { class: "n" }),
-    el("td", outcome, { class: "words" }), look);
+    outcome, look);
   return tr;
 };
 const tick = (name, on) => {
@@ -50,8 +54,8 @@ const fillLines = d => {
   if (!d.lines.length) { const tr = el("tr"); tr.append(el("td", d.all ? "No record is like that." : "There are no records yet.", { colspan: "9" })); $("rows").append(tr); }
   const last = d.skipped + d.lines.length;
   $("where").textContent = d.lines.length ? `${d.skipped + 1} to ${last} of ${d.matching}` : "";
-  $("newer").disabled = d.skipped === 0;
-  $("older").disabled = last >= d.matching;
+  $("newer").hidden = d.skipped === 0;
+  $("older").hidden = last >= d.matching;
   $("leftout").textContent = d.left_out && d.left_out.length ? `Left out, because they cannot be read: ${d.left_out.join("; ")}` : "";
 };
 const drawing = svg => { const d = el("div", undefined, { class: "drawn" }); d.append(picture(svg)); return d; };

@@ -38,6 +38,20 @@ const course = (() => {
       if (s.again) { s.again = false; draw(s); }
     }
   };
+  // paper draws each record once more, to be printed: in rows one under the other, as wide
+  // as a sheet, so that its letters can be read there.
+  const paper = async () => {
+    const rows = strips.length > 1 ? 1 : Math.min(2, Math.max(1, Math.ceil((bounds[1] - bounds[0]) / 120)));
+    const span = (bounds[1] - bounds[0]) / rows;
+    for (const s of strips) {
+      const drawn = [], o = origin(s.index);
+      for (let k = 0; k < rows; k++) {
+        const r = await fetch(`api/course/${s.index}?from=${(bounds[0] + k * span + o).toFixed(2)}&to=${(bounds[0] + (k + 1) * span + o).toFixed(2)}&width=600`);
+        if (r.ok) drawn.push(picture(await r.text()));
+      }
+      s.sheet.replaceChildren(...strips.length > 1 ? [document.createTextNode(s.name)] : [], ...drawn);
+    }
+  };
   const place = s => {
     const [l, r, a, b] = map(s), x = l + (s.at - a) / (b - a) * (r - l);
     s.cursor.hidden = x < l || x > r;
@@ -78,11 +92,14 @@ const course = (() => {
         cursor.className = "cursor";
         box.append(cursor);
         if (names.length > 1) { const b = document.createElement("b"); b.textContent = name; box.append(b); }
-        return { box, cursor, index, at: 0, svg: null };
+        const sheet = document.createElement("div");
+        sheet.className = "paper drawn";
+        return { box, cursor, sheet, name, index, at: 0, svg: null };
       });
-      parent.replaceChildren(...strips.map(s => s.box));
+      parent.replaceChildren(...strips.flatMap(s => [s.box, s.sheet]));
       strips.forEach(listen);
       all();
+      setTimeout(paper, 500); // what is seen comes first
     },
     // at moves the cursor of a record; a view that it leaves follows it.
     at(index, seconds, end, follow) {
@@ -95,6 +112,7 @@ const course = (() => {
       place(s);
     },
     redraw: all,
+    paper,
     zoom, pan,
     whole() { [from, to] = bounds; all(); },
     span: () => to - from,

@@ -121,7 +121,7 @@ const fillFigures = () => {
   const columns = [[rec.amended ? "As amended" : "Value", rec.as_amended || rec.as_called]];
   if (rec.amended) columns.push(["As called", rec.as_called]);
   if (records.length > 1) { const o = records[1 - which]; columns.push([o.name, o.as_amended || o.as_called]); }
-  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
+  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), records.length > 1 ? `${rec.name} held against` : "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
     const tr = el("tr"), name = el("td"), more = el("details"), now = columns[0][1][i];
     more.append(el("summary", f.name), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
@@ -188,6 +188,7 @@ const send = async (f, r, withdraw, answer) => {
   records = await got.json();
   choose();
   course.redraw();
+  course.paper();
 };
 $("add").onclick = () => openForm(null, null);
 
@@ -221,6 +222,7 @@ const choose = () => {
   $("name").textContent = rec.name;
   $("about").textContent = `Began ${rec.session.wall}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
+  $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
   fillStory();
   fillDebriefing();
   fillRows();
@@ -236,7 +238,13 @@ const lay = () => {
   });
 };
 $("align").onchange = () => { lay(); show(); };
-window.onresize = () => course.redraw();
+// The course is as wide as its place, which a scroll bar narrows too.
+let wide = 0;
+new ResizeObserver(([e]) => {
+  if (Math.abs(e.contentRect.width - wide) < 1) return;
+  wide = e.contentRect.width;
+  course.redraw();
+}).observe($("strips"));
 (async () => {
   [records, kinds] = await Promise.all(["api/records", "api/kinds"].map(async u => (await fetch(u)).json()));
   $("alignbox").hidden = records.length < 2;

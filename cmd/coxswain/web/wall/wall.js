@@ -12,10 +12,10 @@ let heard = 0;
 // ill tells what is not well; nothing while all is.
 const ill = n => {
   const out = [];
-  if (n.recogniser !== "hears") out.push("CANNOT HEAR");
-  if (n.sound !== "whole") out.push(n.sound.endsWith("lost") && n.sound !== "lost" ? `HEARS BADLY, SOUND ${n.sound.toUpperCase()}` : "SOUND " + n.sound.toUpperCase());
+  if (n.recogniser !== "hears") out.push(n.recogniser === "starting" ? "STARTING" : "CANNOT HEAR");
+  if (n.sound && n.sound !== "whole") out.push(n.sound.endsWith("lost") && n.sound !== "lost" ? `HEARS BADLY, SOUND ${n.sound.toUpperCase()}` : "SOUND " + n.sound.toUpperCase());
   if (n.beats.uneven) out.push("BEAT UNEVEN, COUNT ALOUD");
-  if (!n.saving) out.push("NOT SAVING");
+  if (!n.saving && n.recogniser !== "starting") out.push("NOT SAVING");
   return out.join(", ");
 };
 const warn = text => { put("ill", text); $("ill").hidden = !text; fit(); };
@@ -36,7 +36,7 @@ addEventListener("resize", fit);
 
 // next is one thing and one time: what has waited longest, or comes first.
 const next = n => {
-  const d = n.due[0];
+  const d = (n.due || [])[0];
   put("what", d ? d.text.replace(/\.$/, "") : n.code_s === null ? "" : "Nothing due");
   put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
   $("next").className = d && d.in_s < 0.5 ? "now" : "";
@@ -70,7 +70,7 @@ const show = n => {
   cycle(n);
   given(n);
   room(n);
-  const last = n.last[0];
+  const last = (n.last || [])[0];
   put("heard", n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10 ? "? not understood"
     : last ? `“${last.text}” ${clock(last.ago_s)} ago` : "nothing called yet");
   put("caution", n.caution);
