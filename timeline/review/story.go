@@ -54,10 +54,10 @@ type teller struct {
 }
 
 // at is a moment on the clock of the code.
-func (t teller) at(x timeline.Time) string { return minutes(x - t.c.State.CodeAt()) }
+func (t teller) at(x timeline.Time) string { return Minutes(x - t.c.State.CodeAt()) }
 
-// minutes is a length of time as m:ss.
-func minutes(x timeline.Time) string {
+// Minutes is a length of time as m:ss.
+func Minutes(x timeline.Time) string {
 	s := int64(math.Round(x.Seconds()))
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
@@ -67,7 +67,7 @@ func length(x timeline.Time) string {
 	if x < timeline.Seconds(59.5) {
 		return fmt.Sprintf("%.0f s", x.Seconds())
 	}
-	return minutes(x)
+	return Minutes(x)
 }
 
 // onset is how the arrest began, or that there was none.
@@ -77,7 +77,7 @@ func (t teller) onset() Sentence {
 		return Sentence{{"A code without an arrest: the pulse was never lost.", s.Started}}
 	}
 	from := t.c.Arrest[0].From
-	out := Sentence{{"Arrest " + minutes(from-s.Started) + " after the case began", from}}
+	out := Sentence{{"Arrest " + Minutes(from-s.Started) + " after the case began", from}}
 	if from == s.Started {
 		out[0].Text = "Arrest from the start"
 	}

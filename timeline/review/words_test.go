@@ -91,3 +91,42 @@ func TestToldTwiceIsExportedOnce(t *testing.T) {
 		t.Errorf("%d medications, want 2", n)
 	}
 }
+
+// No id of ours is read anywhere in a record's rows, whatever happened; what was not said
+// is told by its sentence, and a weight stands in the course with its number.
+func TestRowsHaveNoIDs(t *testing.T) {
+	events := []timeline.Event{{Kind: timeline.SessionOpen,
+		Session: &timeline.Session{Protocol: "aha-2025 00ff", Wall: "2030-01-01T00:00:00Z"}}}
+	for _, k := range append([]timeline.Kind{"drug.ours", "correct.drug.lidocaine", "cause.treated.hypoxia", "ask.dose.ours"},
+		timeline.Callouts...) {
+		events = append(events, timeline.Event{Kind: k, At: timeline.Seconds(float64(len(events)))})
+	}
+	events = append(events,
+		timeline.Event{Kind: timeline.PatientWeight, Values: map[string]float64{"weight_kg": 4}},
+		timeline.Event{Kind: timeline.CueDropped, Cue: "cycle.end", Sentence: "Rhythm check.", Text: "no longer due"},
+		timeline.Event{Kind: timeline.CueDropped, Cue: "pause.warning", Text: "too late"}, // as it was written before
+		timeline.Event{Kind: timeline.Fault, Cue: "fault.beat", Text: "the metronome is not even"},
+		timeline.Event{Kind: timeline.Question, Cue: "hear.sure"})
+	for i := range events {
+		events[i].Seq = uint64(i + 1)
+	}
+	r := Of(events, nil)
+	var read []string
+	for _, x := range r.Rows {
+		if strings.ContainsAny(strings.ReplaceAll(x.Text, "check.”", ""), "._#") || strings.HasPrefix(x.Text, "ask ") {
+			t.Errorf("an id is read in %q", x.Text)
+		}
+		read = append(read, x.Text)
+	}
+	all := strings.Join(read, "|")
+	for _, want := range []string{"not said: “Rhythm check.”: no longer due|not said: too late|fault: the metronome is not even|",
+		"|corrected to lidocaine|treated hypoxia|asked: dose of ours|", "|patient weight, 4 kg|"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("%q is not in %s", want, all)
+		}
+	}
+	svg, err := Chart(Of([]timeline.Event{events[0], {Seq: 2, Kind: timeline.PatientWeight, Values: map[string]float64{"weight_kg": 4}}}, nil))
+	if err != nil || !strings.Contains(svg, ">patient weight, 4 kg<") {
+		t.Errorf("%v: the course has no number beside the weight", err)
+	}
+}

@@ -37,7 +37,7 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	}
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"value": FigureText, "number": timeline.FormatNumber,
-		"seconds": func(s float64) string { return timeline.Seconds(s).String() },
+		"seconds": func(s float64) string { return review.Minutes(timeline.Seconds(s)) },
 		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
 		"code": func(at timeline.Time) string {
@@ -62,8 +62,10 @@ func FigureText(f figures.Figure) string {
 		switch {
 		case f.ID == "sustained":
 			return map[bool]string{true: "yes", false: "no"}[x == 1]
+		case f.Unit == "s" && x < 60:
+			return timeline.FormatNumber(math.Round(10*x)/10) + " s"
 		case f.Unit == "s":
-			return timeline.Seconds(x).String()
+			return review.Minutes(timeline.Seconds(x))
 		case f.IsShare():
 			return fmt.Sprintf("%.0f %%", 100*x)
 		}
