@@ -182,6 +182,40 @@ func TestWallFits(t *testing.T) {
 	}
 }
 
+// In every state that a session can be in nothing of the wall is cut off, its words are at
+// 7 to 1, and it says what is the matter; so does one whose session has only begun.
+func TestWallInEveryState(t *testing.T) {
+	hands, late := 8.2, -15.0
+	states := map[string]func(*session.Snapshot){
+		"BEAT UNEVEN, COUNT ALOUD": func(n *session.Snapshot) { n.Beats.Uneven = true },
+		"CANNOT HEAR, SOUND LOST, BEAT UNEVEN, COUNT ALOUD, NOT SAVING": func(n *session.Snapshot) {
+			n.Recogniser, n.Sound, n.Beats.Uneven, n.Saving = "failed", "lost", true, false
+		},
+		"HEARS BADLY, SOUND 12 % LOST": func(n *session.Snapshot) { n.Sound, n.State, n.Paused = "12 % lost", "clear", &hands },
+		"":                             func(n *session.Snapshot) { n.CycleLeft, n.State = &late, "compressing" },
+		"STARTING":                     func(n *session.Snapshot) { *n = *new(session.Box).Load() },
+	}
+	ctx := browser(t, "about:blank")
+	for says, change := range states {
+		n := wallOf(3725, 100)
+		change(n)
+		var box session.Box
+		box.Store(n)
+		do(t, ctx, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(served(t, web.Guard(web.Wall(&box), "")).URL),
+			arrive(fmt.Sprintf(`$("caution").textContent === %q`, Caution)))
+		wallSays(t, ctx, map[string]string{"ill": says})
+		wallContrast(t, ctx)
+		for _, size := range [][2]int64{{1920, 1080}, {1400, 1000}, {420, 860}} {
+			do(t, ctx, chromedp.EmulateViewport(size[0], size[1]), chromedp.Sleep(300*time.Millisecond))
+			if bad := wallCut(t, ctx); len(bad) > 0 {
+				t.Errorf("%q at %v: %q", says, size, bad)
+			}
+			shot(t, ctx, fmt.Sprintf("wall-state-%.12s-%d", says, size[0]))
+		}
+		do(t, ctx, chromedp.Navigate("about:blank"))
+	}
+}
+
 // wallCut lists what is cut off or lies on something else.
 func wallCut(t *testing.T, ctx context.Context) []string {
 	t.Helper()
