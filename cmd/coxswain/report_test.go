@@ -33,7 +33,8 @@ func TestReport(t *testing.T) {
 	}
 	hashes, _ := r.Hashes()
 	for _, want := range []string{hashes[1].SHA256, r.Fingerprint(), "<svg", "amended by AB: monitor log",
-		"7 s</td><td class=\"n\">8 s", "<th>Drug</th>", "<th>Rhythm</th>", "Kramer-Johansen", "unknown", "unsure", "Arrest from the start, compressions after 7 s."} {
+		"7 s</td><td class=\"n\">8 s", "<th>Drug</th>", "<th>Rhythm</th>",
+		"Kramer-Johansen", "unknown", "unsure", "Arrest from the start, compressions after 7 s."} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q", want)
 		}

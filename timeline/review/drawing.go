@@ -305,7 +305,8 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		low, high = math.Min(low, v.At), math.Max(high, v.At)
 	}
 	left := d.gutter()
-	if least := math.Max(0.02*math.Abs(high), 1e-6); high-low < least { // the same all the time: not a scale of its rounding
+	// What is the same all the time gets no scale of its rounding.
+	if least := math.Max(0.02*math.Abs(high), 1e-6); high-low < least {
 		low, high = low-least, high+least
 	}
 	step := niceStep(high-low, 5)
@@ -329,15 +330,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 			shape{Kind: "axis", X: left - 4, Y: y(v), W: 4},
 		)
 	}
-	free := top + fontSize // names of levels, from the top down, none on another
-	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
-		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
-		if v.Text != "" {
-			at := math.Max(y(v.At)+fontSize/3, free)
-			out = append(out, shape{Kind: "label", X: d.width() - d.rim() + 8, Y: at, Text: v.Text, Anchor: "start"})
-			free = at + fontSize + 2
-		}
-	}
+	out = append(out, d.levels(c, top, y)...)
 	var path strings.Builder
 	for i, p := range c.Points {
 		fmt.Fprintf(&path, "%c%.1f %.1f", "ML"[min(i, 1)], d.x(p.X), y(p.Y))
@@ -352,6 +345,20 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 			out = append(out, shape{Kind: "spread", X: d.x(p.X), Y: y(p.High), H: y(p.Low) - y(p.High)})
 		}
 		out = append(out, shape{Kind: kind, X: d.x(p.X), Y: y(p.Y)})
+	}
+	return out
+}
+
+// levels draws the levels of a curve and names them, from the top down, none on another.
+func (d Drawing) levels(c Curve, top float64, y func(float64) float64) (out []shape) {
+	free, left := top+fontSize, d.gutter()
+	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
+		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
+		if v.Text != "" {
+			at := math.Max(y(v.At)+fontSize/3, free)
+			out = append(out, shape{Kind: "label", X: d.width() - d.rim() + 8, Y: at, Text: v.Text, Anchor: "start"})
+			free = at + fontSize + 2
+		}
 	}
 	return out
 }

@@ -105,7 +105,8 @@ func RunChartOf(list []Summary, d figures.Definition) RunChart {
 		name := fmt.Sprintf("%04d-%02d", m.year, m.month)
 		byMonth[name] = m
 		lower, upper := quartiles(x)
-		c.Months = append(c.Months, Month{Month: name, Records: len(x), Median: figures.Median(x), Lower: lower, Upper: upper})
+		one := Month{Month: name, Records: len(x), Median: figures.Median(x), Lower: lower, Upper: upper}
+		c.Months = append(c.Months, one)
 	}
 	sort.Slice(c.Months, func(i, j int) bool { return c.Months[i].Month < c.Months[j].Month })
 	medians := make([]float64, len(c.Months))

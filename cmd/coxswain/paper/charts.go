@@ -13,7 +13,8 @@ var chartsPage = template.Must(template.New("charts").Parse(`<!doctype html>
 <style>body { font: 11pt/1.4 "DejaVu Sans", Arial, sans-serif; color: #1d2329; margin: 1cm auto; max-width: 24cm; }
 svg { width: 100%; height: auto; } .small { font-size: 8pt; color: #3c464f; }</style></head><body><main>
 <h1>Run charts of {{.Records}} records</h1><p><b>{{.Caution}}</b></p>
-<p class="small">Median of each month, with a bar from the lower to the upper quartile (Tukey's hinges). The broken lines are the mean and the natural limits of an individuals
+<p class="small">Median of each month, with a bar from the lower to the upper quartile (Tukey's
+hinges). The broken lines are the mean and the natural limits of an individuals
 chart (mean and 2.66 mean moving ranges; Wheeler 1993), drawn from eight months on, and
 what the figure is held against. A filled square is a month that is no chance (Nelson 1984: one beyond the
 limits, nine in a row on one side of the mean, six in a row that rise or fall);
