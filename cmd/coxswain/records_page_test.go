@@ -70,8 +70,9 @@ func TestRecordsPage(t *testing.T) {
 	}
 	do(t, ctx, shown(100), poll(`$("count").textContent === "242 records"`))
 	shot(t, ctx, "records")
+	const first = "true|false|not called\nCollapse on the ward: 11 of 21 points, Night <b>shift"
 	if got := eval[string](t, ctx, `[$("newer").hidden, $("older").hidden,
-		document.querySelector("#rows td.words").innerText].join("|")`); got != "true|false|not called\nCollapse on the ward: 11 of 21 points, Night <b>shift" {
+		document.querySelector("#rows td.words").innerText].join("|")`); got != first {
 		t.Errorf("newer and older, and the outcome of a drill: %q", got)
 	}
 	do(t, ctx, chromedp.KeyEvent("f"), poll(`document.activeElement.name === "search"`),
