@@ -33,9 +33,9 @@ class Augment:
 
     def response(self, b):
         t = torch.arange(16000, device=self.dev) / 16000
-        rt = _rand(b, .12, .9, self.dev)
+        rt = _rand(b, .12, 1.4, self.dev)
         tail = torch.randn(b, 16000, device=self.dev) * torch.exp(-6.9 * t / rt) * (t > _rand(b, .001, .02, self.dev))
-        tail = tail / (tail ** 2).sum(-1, keepdim=True).sqrt() * 10 ** (-_rand(b, -3, 14, self.dev) / 20)
+        tail = tail / (tail ** 2).sum(-1, keepdim=True).sqrt() * 10 ** (-_rand(b, -9, 14, self.dev) / 20)
         tail[:, 0] = 1
         pick = lambda pool: pool[torch.randint(0, len(pool), (b,), device=self.dev)].float()
         u = _rand(b, 0, 1, self.dev)
@@ -60,15 +60,17 @@ class Augment:
         pick = _rand(b, 0, 1, self.dev)
         return torch.where(pick < .4, s * on, torch.where(pick < .8, tick, s * on + tick))
 
-    def colour(self, x):
-        """Random smooth band shape: distance, masks, cheap microphones."""
+    def colour(self, x, rough=5, lowest=350):
+        """Random smooth band shape, rough in dB: distance, masks, cheap microphones. Below a frequency of
+        at most lowest Hz there is less, and above one of at least 3300 Hz."""
         b, n = x.shape
         f = torch.fft.rfft(x, 81920)
-        pts = torch.randn(b, 1, 9, device=self.dev) * _rand(b, 0, 5, self.dev).unsqueeze(-1)
+        pts = torch.randn(b, 1, 9, device=self.dev) * _rand(b, 0, rough, self.dev).unsqueeze(-1)
         g = torch.nn.functional.interpolate(pts, f.shape[-1], mode="linear")[:, 0]
         hz = torch.linspace(0, 8000, f.shape[-1], device=self.dev)
-        top, low = _rand(b, 3300, 14000, self.dev), _rand(b, -200, 350, self.dev)
-        g = g - ((hz - top).clamp(min=0) / 1000 * 18) - ((low - hz).clamp(min=0) / 100 * 8)
+        top, low = _rand(b, 3300, 14000, self.dev), _rand(b, -200, lowest, self.dev)
+        fall = torch.minimum((low - hz).clamp(min=0) / 100 * 8, _rand(b, 8, 40, self.dev))
+        g = g - ((hz - top).clamp(min=0) / 1000 * 18).clamp(max=60) - fall
         return torch.fft.irfft(f * 10 ** (g / 20), 81920)[:, :n]
 
     def __call__(self, x, hard=1.):
@@ -77,7 +79,9 @@ class Augment:
         ref = _speech(x)
         quiet = ref < 1e-4
         ref = torch.where(quiet, torch.full_like(ref, .05), ref)
-        x = self.room(x, .7)
+        x = self.room(x, .75)
+        # A talker turned away, a mask, a room that swallows the low sounds: of the voice, not of the noise over it.
+        x = torch.where(_rand(b, 0, 1, self.dev) < .5, self.colour(x, 7, 900), x)
         x = torch.where(quiet, x, x / _speech(x) * ref)
         u = _rand(b, 0, 1, self.dev)
         many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(5)) + self.crops(self.talk, b, n)

@@ -1,6 +1,6 @@
 """Impulse responses of rooms that nobody built, by the image-source method (Allen and
 Berkley 1979, J. Acoust. Soc. Am. 65:943): boxes of 2.2 to 12 m with walls of their
-own absorption, low and high sounds apart, a talker and a microphone at 0.3 to 4 m.
+own absorption, low and high sounds apart, a talker and a microphone at 0.3 to 6 m.
 Images to 50 ms, then noise that falls as the room does.
 
 rooms.py OUT.npy N SEED: [N, 16000] of 16-bit floats; the direct sound stands at 0 and is 1.
@@ -31,10 +31,10 @@ def images(size, source, ear, beta, seconds):
 
 def response(rng):
     size = np.array([rng.uniform(2.2, 12), rng.uniform(2.2, 9), rng.uniform(2.2, 4.2)])
-    rt = rng.uniform(.2, 1.2)
+    rt = rng.uniform(.2, 1.5)
     ear = np.array([rng.uniform(.3, s - .3) for s in size])
     while True:
-        far = .3 * (4 / .3) ** rng.random()
+        far = .3 * (6 / .3) ** rng.random()
         way = rng.normal(size=3) * [1, 1, .4]
         source = ear + way / np.linalg.norm(way) * far
         if ((source > .15) & (source < size - .15)).all():

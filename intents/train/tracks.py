@@ -39,6 +39,17 @@ def convolve(x, h):
     return np.fft.irfft(np.fft.rfft(x, n) * np.fft.rfft(h, n), n)
 
 
+def coloured(x, rng):
+    """A voice through a mask, turned away, in a room that swallows some of it: as in Augment.colour."""
+    f = np.fft.rfft(x)
+    hz = np.linspace(0, 8000, len(f))
+    rough = rng.uniform(0, 6)
+    g = np.interp(hz, np.linspace(0, 8000, 9), [rng.gauss(0, rough) for _ in range(9)])
+    g -= np.minimum(np.clip(rng.uniform(-200, 800) - hz, 0, None) / 100 * 8, rng.uniform(8, 30))
+    g -= np.minimum(np.clip(hz - rng.uniform(3500, 12000), 0, None) / 1000 * 18, 50)
+    return np.fft.irfft(f * 10 ** (g / 20), len(x))
+
+
 def fill(pool, n, rng):
     at = rng.randrange(0, max(1, len(pool) - n))
     return np.resize(pool[at:at + n], n)
@@ -63,6 +74,8 @@ def render(job):
         if where in ("ward", "echo"):
             h = ROOMS[rng.randrange(len(ROOMS))].astype(float)
             y = convolve(np.r_[w, np.zeros(RATE * 6 // 10)], h)[:len(w) + RATE * 6 // 10]
+            if rng.random() < .5:
+                y = coloured(y, rng)
         y = y / active(y) * .1
         x[at:at + len(y)] += y[:len(x) - at]
         for a, b, ids, text in said:
