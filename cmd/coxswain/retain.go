@@ -18,8 +18,9 @@ func newRetain(c *config.Config) *cobra.Command {
 		Use: "retain --older-than AGE", Short: "Delete records by age",
 		Long: `List the records under --records that began longer than AGE ago (such as 90d),
 by their journals, encrypted ones by their names. One of a machine whose clock was not
-set (1970) is kept, and said. With --delete they are deleted; where they go to the hospital's
-store, only those that it says it has, or had for as long as it keeps any.`,
+set (1970), or replayed without --wall (2000), is kept, and said. With --delete they are
+deleted; where they go to the hospital's store, only those that it says it has, or had
+for as long as it keeps any.`,
 		Example: `  coxswain retain --older-than 90d             # a dry run
   coxswain retain --older-than 90d --delete`,
 		Args: cobra.NoArgs,

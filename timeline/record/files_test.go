@@ -69,6 +69,7 @@ func TestAgeOfARecord(t *testing.T) {
 		"2026-03-01T140000": wall.AddDate(0, 6, 0),                          // its name lies
 		"1970-01-01T000012": time.Unix(12, 0).UTC(),                         // a machine without a clock
 		"set-later":         time.Date(1999, 12, 31, 23, 0, 0, 0, time.UTC), // another
+		"replayed":          time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC),    // of a recording whose day nobody told
 	} {
 		w, err := Begin(filepath.Join(records, name), at)
 		if err != nil {
@@ -101,7 +102,7 @@ func TestAgeOfARecord(t *testing.T) {
 	if got := base(old); !slices.Equal(got, []string{"2025-01-01T000000_bay-2.tar.age", "case-7"}) {
 		t.Errorf("old: %v", got)
 	}
-	if got := base(undated); !slices.Equal(got, []string{"1970-01-01T000000.tar.age", "1970-01-01T000012", "set-later"}) {
+	if got := base(undated); !slices.Equal(got, []string{"1970-01-01T000000.tar.age", "1970-01-01T000012", "replayed", "set-later"}) {
 		t.Errorf("undated: %v", got)
 	}
 }

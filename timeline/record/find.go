@@ -103,13 +103,13 @@ func (r *Record) since(now time.Time) time.Duration {
 
 var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(_[a-z0-9-]+)?(_\d+)?(\.tar\.age)?$`)
 
-// clocks is the first moment that a machine's clock can show: one that was never set
-// begins in 1970.
-var clocks = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+// clocks is the first moment that says when a case was: a machine's clock that was never
+// set begins in 1970, and what is replayed or drilled without a --wall begins with 2000.
+var clocks = time.Date(2000, 1, 2, 0, 0, 0, 0, time.UTC)
 
 // OlderThan lists records that began before a moment, by their journals, whatever their
 // folders are called; sealed ones, and those that cannot be read, by the names that a
-// session gives them. What began when no clock can have said so is undated: nobody knows
+// session gives them. What began before clocks is undated: nobody knows
 // how old it is. Nothing else in the folder is touched.
 func OlderThan(records string, before time.Time) (old, undated []string, err error) {
 	entries, err := os.ReadDir(records)
