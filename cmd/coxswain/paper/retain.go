@@ -25,7 +25,8 @@ func Retain(w io.Writer, folder string, before time.Time, really bool, keeps fun
 		}
 	}
 	for _, path := range undated {
-		fmt.Fprintf(w, "kept: no clock says when it was (none was set, or it was replayed without --wall); delete it by hand: %s\n", path)
+		fmt.Fprintf(w, "kept: no clock says when it was (none was set, or it was replayed without --wall); "+
+			"delete it by hand: %s\n", path)
 	}
 	for _, path := range old {
 		if !strings.HasSuffix(path, record.Sealed) {
