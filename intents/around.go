@@ -48,11 +48,8 @@ type Around struct {
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
 	known := strings.Fields("beside forbid within when openers verbs stopping onward opens slips")
-	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		if k := n.Content[i]; !slices.Contains(known, k.Value) {
-			return fmt.Errorf("line %d: unknown key %q around callouts: known are %s",
-				k.Line, k.Value, strings.Join(known, ", "))
-		}
+	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
+		return err
 	}
 	if err := n.Decode((*plain)(a)); err != nil {
 		return err

@@ -32,10 +32,8 @@ func (s Slip) Lead() float64 {
 // UnmarshalYAML keeps the line for errors.
 func (s *Slip) UnmarshalYAML(n *yaml.Node) error {
 	type plain Slip
-	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		if k := n.Content[i]; !slices.Contains([]string{"heard", "meant", "near"}, k.Value) {
-			return fmt.Errorf("line %d: unknown key %q in a slip: known are heard, meant, near", k.Line, k.Value)
-		}
+	if err := OnlyKeys(n, "in a slip: known are heard, meant, near", "heard", "meant", "near"); err != nil {
+		return err
 	}
 	if err := n.Decode((*plain)(s)); err != nil {
 		return err

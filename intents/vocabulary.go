@@ -2,7 +2,6 @@ package intents
 
 import (
 	"bytes"
-	"coxswain/audio/recorder"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/hex"
@@ -15,6 +14,8 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+
+	"coxswain/audio/recorder"
 )
 
 //go:embed vocabulary.yaml
@@ -55,17 +56,25 @@ type Callout struct {
 // UnmarshalYAML keeps the line for errors.
 func (c *Callout) UnmarshalYAML(n *yaml.Node) error {
 	type plain Callout
-	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		switch k := n.Content[i]; k.Value {
-		case "id", "phrases", "confidence", "usual", "max", "answers", "lead", "alone", "new":
-		default:
-			return fmt.Errorf("line %d: unknown key %q in a callout", k.Line, k.Value)
-		}
+	known := strings.Fields("id phrases confidence usual max answers lead alone new")
+	if err := OnlyKeys(n, "in a callout", known...); err != nil {
+		return err
 	}
 	if err := n.Decode((*plain)(c)); err != nil {
 		return err
 	}
 	c.Line = n.Line
+	return nil
+}
+
+// OnlyKeys finds a key of a YAML mapping that is none of these, in what place says: a type with an
+// UnmarshalYAML of its own loses the library's strictness. Anything but a mapping has no keys.
+func OnlyKeys(n *yaml.Node, place string, keys ...string) error {
+	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
+		if k := n.Content[i]; !slices.Contains(keys, k.Value) {
+			return fmt.Errorf("line %d: unknown key %q %s", k.Line, k.Value, place)
+		}
+	}
 	return nil
 }
 

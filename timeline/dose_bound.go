@@ -68,8 +68,7 @@ func (p *Protocol) slipOfDose(name string, d Drug, variant string) error {
 // against says what of a drug contradicts what all guidelines give, or the order of the
 // protocol below.
 func (d Drug) against(name string, below Drug, variant string) error {
-	arrest := name == "epinephrine" || slices.Contains(arrestDrugs, name)
-	if arrest && slices.ContainsFunc(d.Doses, func(a Amount) bool { return a.OverMin > 0 }) {
+	if ofTheArrest(name) && slices.ContainsFunc(d.Doses, func(a Amount) bool { return a.OverMin > 0 }) {
 		return errors.New("in the arrest it is given at once: over_min is for a dose with a pulse, NAME_infusion")
 	}
 	if err := d.aboveAll(name); err != nil || variant != "" {

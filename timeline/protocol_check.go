@@ -277,6 +277,11 @@ func (p *Protocol) check(name string) error {
 // arrestDrugs are the antiarrhythmics that are spoken of.
 var arrestDrugs = []string{"amiodarone", "lidocaine"}
 
+// ofTheArrest reports whether a drug is pushed in the arrest: epinephrine, or one of these.
+func ofTheArrest(drug string) bool {
+	return drug == "epinephrine" || slices.Contains(arrestDrugs, drug)
+}
+
 // checkNames holds an overlay to a name that is not another built-in protocol's, and to
 // drugs that are spoken of.
 func (p *Protocol) checkNames(file string, root *yaml.Node, q Protocol) error {

@@ -117,7 +117,7 @@ func (p *Protocol) coldQuestion(s State, drug string) []question {
 // a pulse: as much as in the arrest, and more than the protocol gives with one.
 // Epinephrine without an amount is taken for the arrest's.
 func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
-	if !s.knownPulse() || drug != "epinephrine" && !slices.Contains(arrestDrugs, drug) {
+	if !s.knownPulse() || !ofTheArrest(drug) {
 		return nil
 	}
 	kg, _ := p.Weight(s)

@@ -71,15 +71,21 @@ func (d *decoder) another(c candidate, onward bool) bool {
 	if onward {
 		least = 2 * leastFrames
 	}
-	now := d.tokens[d.frame&1]
-	for _, live := range d.live {
-		for _, i := range live {
-			began := int(now[i].start)
-			if said := d.frame - began; began >= c.end-3 && began <= c.end+2*besideGap && said >= least &&
-				float64(now[i].score) >= anotherFits*float64(said) {
-				return true
-			}
+	for k := range d.live {
+		if d.underway(k, c.end-3, c.end+2*besideGap, least) {
+			return true
 		}
 	}
 	return false
+}
+
+// underway reports whether a search has a path that began within these frames, as far as it was
+// said for at least so many.
+func (d *decoder) underway(k, from, to, least int) bool {
+	now := d.tokens[d.frame&1]
+	return slices.ContainsFunc(d.live[k], func(i int32) bool {
+		began := int(now[i].start)
+		said := d.frame - began
+		return began >= from && began <= to && said >= least && float64(now[i].score) >= anotherFits*float64(said)
+	})
 }

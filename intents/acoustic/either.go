@@ -27,17 +27,10 @@ func (r *Recogniser) contradicting(c candidate) bool {
 	if !d.g.vocabulary.ExcludesAny(d.g.phrases[c.phrase].Callout.ID) {
 		return false
 	}
-	now := d.tokens[d.frame&1]
-	for k, live := range d.live {
-		if of := d.g.searches[k].phrase; !d.excludes(c.phrase, of) {
-			continue
-		}
-		for _, i := range live {
-			began := int(now[i].start)
-			said, soon := d.frame-began, began > c.end && began <= c.end+eitherGap
-			if soon && said >= leastFrames && float64(now[i].score) >= anotherFits*float64(said) {
-				return true
-			}
+	for k := range d.live {
+		of := d.g.searches[k].phrase
+		if d.excludes(c.phrase, of) && d.underway(k, c.end+1, c.end+eitherGap, leastFrames) {
+			return true
 		}
 	}
 	return false

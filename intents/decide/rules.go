@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+
+	"coxswain/intents"
 )
 
 //go:embed odds.yaml
@@ -43,7 +45,7 @@ type timeless struct {
 // UnmarshalYAML keeps the line for errors.
 func (t *timeless) UnmarshalYAML(n *yaml.Node) error {
 	type plain timeless
-	err := onlyKeys(n, "a timeless callout", "callout", "why")
+	err := intents.OnlyKeys(n, "in a timeless callout", "callout", "why")
 	if err == nil {
 		err = n.Decode((*plain)(t))
 	}
@@ -62,23 +64,13 @@ type rule struct {
 // UnmarshalYAML keeps the line for errors.
 func (r *rule) UnmarshalYAML(n *yaml.Node) error {
 	type plain rule
-	if err := onlyKeys(n, "a rule", "callout", "when", "odds", "why"); err != nil {
+	if err := intents.OnlyKeys(n, "in a rule", "callout", "when", "odds", "why"); err != nil {
 		return err
 	}
 	if err := n.Decode((*plain)(r)); err != nil {
 		return err
 	}
 	r.line = n.Line
-	return nil
-}
-
-// onlyKeys finds a key of a mapping that is none of these.
-func onlyKeys(n *yaml.Node, of string, keys ...string) error {
-	for i := 0; n.Kind == yaml.MappingNode && i < len(n.Content); i += 2 {
-		if k := n.Content[i]; !slices.Contains(keys, k.Value) {
-			return fmt.Errorf("line %d: unknown key %q in %s", k.Line, k.Value, of)
-		}
-	}
 	return nil
 }
 

@@ -2,10 +2,11 @@ package config
 
 import (
 	"bytes"
-	"coxswain/audio/recorder"
 	"fmt"
 
 	"go.yaml.in/yaml/v3"
+
+	"coxswain/audio/recorder"
 )
 
 // maxFile bounds a file of settings.
