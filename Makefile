@@ -11,7 +11,7 @@ SUDO := $(shell [ $$(id -u) = 0 ] || echo sudo)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines; a test holds the list. The PortAudio binding keeps a
 # number where a pointer is expected, which the race detector takes for a bad pointer.
-RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/monitor ./cmd/coxswain/outbox ./cmd/coxswain/rig ./cmd/coxswain/session ./cmd/coxswain/web ./intents ./timeline/record
+RACE := ./audio/audiotest ./audio/device ./cmd/coxswain/again ./cmd/coxswain/monitor ./cmd/coxswain/outbox ./cmd/coxswain/rig ./cmd/coxswain/session ./cmd/coxswain/web ./intents ./timeline/record
 
 .PHONY: fuzz demo test units races lint build deps test-deps bench soak install uninstall package deb deb-test arm64 clean
 

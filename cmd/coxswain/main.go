@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coxswain/cmd/coxswain/again"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/ready"
@@ -25,7 +26,7 @@ var Version = "0.1-dev"
 // Caution stands at the start of every session, in every report and in the README.
 const Caution = session.Caution
 
-func main() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+func main() { os.Exit(again.Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, Main)) }
 
 // errQuiet ends a command with exit code 1 after it has said why itself.
 var errQuiet = errors.New("")

@@ -3,16 +3,20 @@ package live
 import (
 	"fmt"
 	"math"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"coxswain/audio"
 	"coxswain/audio/audiotest"
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/again"
 	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 )
@@ -195,32 +199,31 @@ func TestDeviceComesLate(t *testing.T) {
 	}
 }
 
-// SIGKILL in the middle of a live session: the next run goes on with the same
-// record at the wall clock's time, the gap is logged and spoken once.
-func TestResumeAfterKill(t *testing.T) {
+// A live session that was started by hand dies of SIGSEGV in the middle of a case: it is started
+// again, goes on with the same record at the wall clock's time, and the gap is logged and spoken
+// once. Asked to end, it closes the record.
+func TestGoesOnAfterCrash(t *testing.T) {
 	t.Parallel()
 	env, stop := audiotest.SoundServer(t, false)
 	defer stop()
 	records := t.TempDir()
 	called := func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 }
-	first := startLive(t, env, records, "--recogniser", coxtest.Recogniser(t, "ear"))
-	first.await("a callout", called)
+	byHand := append(env, again.Kept+"=0")
+	l := startLive(t, byHand, records, "--recogniser", coxtest.Recogniser(t, "ear"))
+	l.await("a callout", called)
 	second := coxswainCommand(t, "run", "--records", records)
-	second.Env = first.cmd.Env
+	second.Env = byHand
 	if out, err := second.CombinedOutput(); err == nil || !strings.Contains(string(out), "another coxswain is running") {
 		t.Errorf("a second daemon: %v: %s", err, out)
 	}
-	first.cmd.Process.Kill()
-	<-first.ended
-	time.Sleep(3 * time.Second) // the length of the cut
 	asked := time.Now()
-	again := startLive(t, env, records, "--recogniser", coxtest.Recogniser(t, "ear"))
+	syscall.Kill(childOf(t, l.cmd.Process.Pid), syscall.SIGSEGV)
 	isBack := saysOf(timeline.Recovered, "after a cut of")
-	again.await("the cut in the journal", func(e []timeline.Event) bool { return slices.ContainsFunc(e, isBack) })
+	l.await("the cut in the journal", func(e []timeline.Event) bool { return slices.ContainsFunc(e, isBack) })
 	seen := time.Now()
-	again.await("a callout after the cut", func(e []timeline.Event) bool { return calloutsAfter(e, isBack) > 0 })
-	again.await("the cut spoken", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "resumed:") > 0 })
-	events, _, err := coxtest.Whole(again.stop())
+	l.await("a callout after the cut", func(e []timeline.Event) bool { return calloutsAfter(e, isBack) > 0 })
+	l.await("the cut spoken", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "resumed:") > 0 })
+	events, _, err := coxtest.Whole(l.stop())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -236,6 +239,25 @@ func TestResumeAfterKill(t *testing.T) {
 	if told != 1 || spoken != 1 {
 		t.Errorf("the cut is logged %d times and spoken %d times", told, spoken)
 	}
+	if said := l.stderr.String(); strings.Count(said, "it is started again") != 1 {
+		t.Errorf("the log tells of the new start otherwise than once: %s", said)
+	}
+}
+
+// childOf is the one child of a process (proc(5), stat).
+func childOf(t *testing.T, parent int) int {
+	t.Helper()
+	all, _ := filepath.Glob("/proc/[0-9]*/stat")
+	for _, path := range all {
+		b, _ := os.ReadFile(path)
+		_, rest, _ := strings.Cut(string(b), ") ")
+		if f := strings.Fields(rest); len(f) > 1 && f[1] == strconv.Itoa(parent) {
+			child, _ := strconv.Atoi(strings.Split(path, "/")[2])
+			return child
+		}
+	}
+	t.Fatalf("process %d has no child", parent)
+	return 0
 }
 
 // beatIsEven looks at what was really played (channel 2 of the log) in a

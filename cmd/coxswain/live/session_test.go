@@ -6,11 +6,13 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
+	"coxswain/cmd/coxswain/again"
 	"coxswain/cmd/coxswain/coxtest"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
@@ -37,7 +39,7 @@ func startLiveTo(t *testing.T, stderr *os.File, env []string, records string, ar
 	t.Helper()
 	run := []string{"run", "--records", records, "--record", "always", "--records-fallback", records + "-else"}
 	l := &liveSession{t: t, cmd: coxswainCommand(t, append(run, args...)...), records: records, ended: make(chan struct{})}
-	l.cmd.Env = env
+	l.cmd.Env = append([]string{again.Kept + "=" + strconv.Itoa(os.Getpid())}, env...) // what we kill is the session itself
 	l.cmd.Stderr = &l.stderr
 	if stderr != nil {
 		l.cmd.Stderr = stderr

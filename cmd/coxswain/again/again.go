@@ -1,0 +1,143 @@
+// Package again keeps a `coxswain run` that was started by hand going, as systemd does one
+// that is a service: a small parent starts the same program as its child, and starts it
+// again when it died of what nobody asked for. The new one goes on with the record.
+package again
+
+import (
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/exec"
+	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"slices"
+	"strconv"
+	"syscall"
+	"time"
+
+	"coxswain/cmd/coxswain/monitor"
+)
+
+// Kept names the environment variable that tells a child whose it is: the process id of its
+// parent. A test that is to meet the program itself says that it is the parent.
+const Kept = "KEPT_BY_PROCESS"
+
+// Starts are limited as in the unit file (StartLimitIntervalSec, StartLimitBurst, RestartSec):
+// one that dies at once, again and again, is given up.
+const (
+	limitWithin = 300 * time.Second
+	limitStarts = 60
+	pause       = time.Second // between two starts, at least
+)
+
+// crashed is the exit code of a Go program that the runtime ends (package runtime, GOTRACEBACK).
+const crashed = 2
+
+// Program runs a command line and returns its exit code.
+type Program func(args []string, stdin io.Reader, stdout, stderr io.Writer) int
+
+// Main runs the program with these arguments and returns its exit code: here or, if it is a
+// `run` that nobody else keeps going, in a child that gets the files of this process.
+func Main(args []string, stdin, stdout, stderr *os.File, here Program) int {
+	kept := keptBy(os.Getenv, os.Getpid(), os.Getppid())
+	os.Unsetenv(Kept) // what the program starts is nobody's session
+	if kept || !runs(args) {
+		return here(args, stdin, stdout, stderr)
+	}
+	log := monitor.NewLog(stderr) // nobody may be reading
+	defer log.Close()
+	monitor.LogTo(log, slog.LevelInfo)
+	return keep(args)
+}
+
+// runs reports whether the arguments ask for a session on the sound device.
+func runs(args []string) bool {
+	return len(args) > 0 && args[0] == "run" && !slices.Contains(args, "--help") && !slices.Contains(args, "-h")
+}
+
+// keptBy reports whether a process is kept going: by this package, or by systemd, which tells a
+// service its socket or the process id that it was started with (systemd.exec(5)). Either
+// variable alone may come down to a shell of the service's, INVOCATION_ID does to every terminal.
+func keptBy(env func(string) string, own, parent int) bool {
+	return env("NOTIFY_SOCKET") != "" || env("SYSTEMD_EXEC_PID") == strconv.Itoa(own) ||
+		env(Kept) == strconv.Itoa(parent)
+}
+
+// keep runs the program as a child, and again, until it ended or was asked to. It returns the
+// child's exit code, or 128 and the signal that the child died of (common practice of shells).
+func keep(args []string) int {
+	runtime.LockOSThread()                                  // the child ends with the thread that started it
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE) // a log without a reader ends nothing
+	asked := make(chan os.Signal, 8)
+	signal.Notify(asked, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGQUIT)
+	debug.FreeOSMemory() // all that is needed from now on is here
+	var l limit
+	for {
+		begun := time.Now()
+		state, stopped, err := once(args, asked)
+		if err != nil {
+			slog.Error("coxswain cannot be started", "why", err)
+			return 1
+		}
+		died := state.ExitCode() < 0 || state.ExitCode() == crashed
+		if stopped || !died {
+			return code(state)
+		}
+		if !l.start(time.Now()) {
+			slog.Error("coxswain died again and again: it is given up", "of", state, "starts", limitStarts, "within", limitWithin)
+			return code(state)
+		}
+		slog.Error("coxswain died: it is started again, and a case that was cut off goes on", "of", state)
+		select {
+		case <-asked:
+			return code(state)
+		case <-time.After(pause - time.Since(begun)):
+		}
+	}
+}
+
+// once runs the program as a child until it ends, and passes on what it is asked to do.
+func once(args []string, asked <-chan os.Signal) (state *os.ProcessState, stopped bool, err error) {
+	self, err := os.Executable()
+	if err != nil {
+		return nil, false, fmt.Errorf("its own file: %w", err)
+	}
+	cmd := exec.Command(self, args...)
+	cmd.Args[0] = os.Args[0]
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
+	cmd.Env = append(os.Environ(), Kept+"="+strconv.Itoa(os.Getpid()))
+	bind(cmd)
+	if err := cmd.Start(); err != nil {
+		return nil, false, err
+	}
+	ended := make(chan struct{})
+	go func() { cmd.Wait(); close(ended) }()
+	for {
+		select {
+		case s := <-asked:
+			stopped = true
+			cmd.Process.Signal(s)
+		case <-ended:
+			return cmd.ProcessState, stopped, nil
+		}
+	}
+}
+
+// code is the exit code that tells how a child ended.
+func code(s *os.ProcessState) int {
+	if w, ok := s.Sys().(syscall.WaitStatus); ok && w.Signaled() {
+		return 128 + int(w.Signal())
+	}
+	return s.ExitCode()
+}
+
+// limit counts the starts of late.
+type limit struct{ starts []time.Time }
+
+// start reports whether the program may be started again now.
+func (l *limit) start(now time.Time) bool {
+	l.starts = append(slices.DeleteFunc(l.starts, func(t time.Time) bool { return now.Sub(t) > limitWithin }), now)
+	return len(l.starts) < limitStarts // the first start counts too
+}

@@ -1,0 +1,186 @@
+package again
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// As `run` the test binary is a session that tells its process id, and ends when it is asked to.
+func TestMain(m *testing.M) {
+	if len(os.Args) > 1 && os.Args[1] == "run" {
+		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session))
+	}
+	os.Exit(m.Run())
+}
+
+func session(_ []string, stdin io.Reader, stdout, _ io.Writer) int {
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, syscall.SIGTERM)
+	fmt.Fprintln(stdout, os.Getpid(), os.Getenv(Kept))
+	go func() {
+		fmt.Fscanln(stdin) // until the test tells it to end by itself
+		os.Exit(1)
+	}()
+	<-asked
+	return 7
+}
+
+// kept is a session in a child of a process that keeps it going.
+type kept struct {
+	*exec.Cmd
+	t     *testing.T
+	in    io.Writer
+	lines *bufio.Scanner
+	log   strings.Builder // read it when the process has ended
+}
+
+func start(t *testing.T) *kept {
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := &kept{Cmd: exec.Command(self, "run"), t: t}
+	k.Stderr = &k.log
+	in, ierr := k.StdinPipe()
+	out, oerr := k.StdoutPipe()
+	if err := errors.Join(ierr, oerr, k.Start()); err != nil {
+		t.Fatal(err)
+	}
+	k.in, k.lines = in, bufio.NewScanner(out)
+	t.Cleanup(func() { k.Process.Kill() })
+	return k
+}
+
+// child waits for the next child that tells its process id.
+func (k *kept) child() *os.Process {
+	k.t.Helper()
+	var pid int
+	if !k.lines.Scan() {
+		k.t.Fatal("no child")
+	}
+	if _, err := fmt.Sscan(k.lines.Text(), &pid); err != nil || pid == k.Process.Pid || len(strings.Fields(k.lines.Text())) != 1 {
+		k.t.Fatalf("child %q: %v", k.lines.Text(), err)
+	}
+	p, err := os.FindProcess(pid)
+	if err != nil {
+		k.t.Fatal(err)
+	}
+	return p
+}
+
+// A session that died of a signal, in whatever thread, is started again; one that is asked to
+// end is not, and its exit code is passed on.
+func TestStartsAgain(t *testing.T) {
+	k := start(t)
+	k.child().Signal(syscall.SIGSEGV) // Go's runtime ends it
+	k.child().Signal(syscall.SIGKILL)
+	k.child()
+	k.Process.Signal(syscall.SIGTERM)
+	if k.Wait(); k.ProcessState.ExitCode() != 7 {
+		t.Errorf("it ended with %v", k.ProcessState)
+	}
+	if n := strings.Count(k.log.String(), "it is started again"); n != 2 {
+		t.Errorf("the log tells of %d starts: %s", n, k.log.String())
+	}
+}
+
+// A session that ends by itself, having said why, is not started again.
+func TestEndsByItself(t *testing.T) {
+	k := start(t)
+	k.child()
+	fmt.Fprintln(k.in)
+	if k.Wait(); k.ProcessState.ExitCode() != 1 || k.log.Len() > 0 {
+		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
+	}
+}
+
+// Who kills what he started by hand leaves nothing behind.
+func TestKilled(t *testing.T) {
+	k := start(t)
+	k.child()
+	k.Process.Kill()
+	if k.lines.Scan() { // the pipe ends with the last process that has it
+		t.Errorf("the child says %q", k.lines.Text())
+	}
+	k.Wait()
+}
+
+// Who is kept going by somebody else is not kept by us: systemd.exec(5) and sd_notify(3).
+func TestKeptBy(t *testing.T) {
+	for _, c := range []struct {
+		env  string
+		want bool
+	}{
+		{"", false},
+		{"NOTIFY_SOCKET=/run/systemd/notify", true},
+		{"SYSTEMD_EXEC_PID=77", true},
+		{"SYSTEMD_EXEC_PID=76", false},  // of the terminal that this was started in
+		{"INVOCATION_ID=4711af", false}, // so is this
+		{Kept + "=70", true},
+		{Kept + "=71", false}, // of a session that started what started this
+	} {
+		k, v, _ := strings.Cut(c.env, "=")
+		env := func(name string) string {
+			if name == k {
+				return v
+			}
+			return ""
+		}
+		if got := keptBy(env, 77, 70); got != c.want {
+			t.Errorf("%q: kept by somebody: %v", c.env, got)
+		}
+	}
+}
+
+// Only a session on the sound device is kept going.
+func TestRuns(t *testing.T) {
+	for args, want := range map[string]bool{
+		"run": true, "run --rate 105": true, "run --help": false, "run -h": false, "": false, "drill": false,
+		"help run": false, "replay run": false,
+	} {
+		if got := runs(strings.Fields(args)); got != want {
+			t.Errorf("%q: %v", args, got)
+		}
+	}
+}
+
+// One that dies at once is started sixty times in five minutes, as the unit file has it.
+func TestLimit(t *testing.T) {
+	var l limit
+	now := time.Unix(0, 0)
+	n := 1 // the first start
+	for ; l.start(now); now = now.Add(time.Second) {
+		n++
+	}
+	if n != limitStarts {
+		t.Errorf("started %d times", n)
+	}
+	if now = now.Add(limitWithin); !l.start(now) {
+		t.Error("given up for what is long ago")
+	}
+}
+
+// The limit is the unit file's.
+func TestLimitOfTheUnit(t *testing.T) {
+	unit, err := os.ReadFile("../coxswain.service")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		fmt.Sprintf("StartLimitIntervalSec=%d", int(limitWithin.Seconds())), fmt.Sprintf("StartLimitBurst=%d", limitStarts),
+		fmt.Sprintf("RestartSec=%d", int(pause.Seconds())),
+	} {
+		if !strings.Contains(string(unit), want+"\n") {
+			t.Errorf("the unit file has no %s", want)
+		}
+	}
+}

@@ -1,0 +1,7 @@
+//go:build !linux
+
+package again
+
+import "os/exec"
+
+func bind(*exec.Cmd) {}
