@@ -42,11 +42,8 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if err := root.Execute(); err != nil {
 		if err != errQuiet {
 			l := monitor.NewLog(stderr) // nobody may be reading
-			fmt.Fprintf(
-				l,
-				"coxswain: %s\n",
-				record.Printable(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")),
-			)
+			line := strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")
+			fmt.Fprintf(l, "coxswain: %s\n", record.Printable(line))
 			l.Close()
 		}
 		return 1

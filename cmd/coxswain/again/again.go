@@ -86,7 +86,8 @@ func keep(args []string) int {
 			return code(state)
 		}
 		if !l.start(time.Now()) {
-			slog.Error("coxswain died again and again: it is given up", "of", state, "starts", limitStarts, "within", limitWithin)
+			slog.Error("coxswain died again and again: it is given up", "of", state, "starts", limitStarts,
+				"within", limitWithin)
 			return code(state)
 		}
 		slog.Error("coxswain died: it is started again, and a case that was cut off goes on", "of", state)
