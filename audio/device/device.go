@@ -68,6 +68,7 @@ type Device struct {
 
 // stream is what a Device needs of a *portaudio.Stream.
 type stream interface {
+	Start() error
 	Abort() error
 	Close() error
 }
@@ -97,7 +98,7 @@ func Open(o Options, e *audio.Exchange) (*Device, error) {
 		return nil, err
 	}
 	d, err := openStream(o, e)
-	if err != nil {
+	if err != nil && !errors.Is(err, ErrLate) { // it would close the stream that is left behind
 		portaudio.Terminate()
 	}
 	return d, err
@@ -115,8 +116,11 @@ func openStream(o Options, e *audio.Exchange) (*Device, error) {
 			continue
 		}
 		s, serr := startStream(try.in, try.out, max(o.Buffer, BufferUsual), e)
-		if serr == nil {
+		switch {
+		case serr == nil:
 			return &Device{s, try.missing}, nil
+		case errors.Is(serr, ErrLate): // the other side alone would fare no better
+			return nil, serr
 		}
 		err = errors.Join(err, serr)
 	}
@@ -155,8 +159,7 @@ func startStream(in, out *portaudio.DeviceInfo, buffer time.Duration, e *audio.E
 	if err != nil {
 		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), audio.Rate, err)
 	}
-	if err := s.Start(); err != nil {
-		s.Close()
+	if err := begin(s, e.Calls); err != nil {
 		return nil, fmt.Errorf("cannot start the sound stream: %w", err)
 	}
 	return s, nil
@@ -240,31 +243,6 @@ func (s side) find(name string) (*portaudio.DeviceInfo, error) {
 		}
 	}
 	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, s.name, name)
-}
-
-// closePatience is how long Close waits for the sound system: a device that is
-// there takes less than 0.1 s (measured, PulseAudio 16).
-const closePatience = 2 * time.Second
-
-// ErrStuck marks a stream that the sound system does not let go of.
-var ErrStuck = errors.New("the sound system does not let go of the device; going on without closing it")
-
-// Close stops the stream. It returns even when the device is gone: when a
-// PulseAudio server is killed, the threads of its client library may wait for
-// each other for ever (libpulse 16.1, pa_memimport_free), and with them whoever
-// closes the stream. Such a stream is left behind, threads and all, with
-// ErrStuck; another can be opened beside it.
-func (d *Device) Close() error {
-	system.Lock()
-	defer system.Unlock()
-	closed := make(chan error, 1)
-	go func() { closed <- errors.Join(d.stream.Abort(), d.stream.Close()) }()
-	select {
-	case err := <-closed:
-		return errors.Join(err, portaudio.Terminate())
-	case <-time.After(closePatience):
-		return ErrStuck
-	}
 }
 
 // system guards PortAudio, which is for one thread at a time.
