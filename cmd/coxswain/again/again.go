@@ -32,8 +32,9 @@ const (
 	pause       = time.Second // between two starts, at least
 )
 
-// crashed is the exit code of a Go program that the runtime ends (package runtime, GOTRACEBACK).
-const crashed = 2
+// Crashed is the exit code of a Go program that the runtime ends (package runtime, GOTRACEBACK),
+// and of one that wants to be started again.
+const Crashed = 2
 
 // Program runs a command line and returns its exit code.
 type Program func(args []string, stdin io.Reader, stdout, stderr io.Writer) int
@@ -81,7 +82,7 @@ func keep(args []string) int {
 			slog.Error("coxswain cannot be started", "why", err)
 			return 1
 		}
-		died := state.ExitCode() < 0 || state.ExitCode() == crashed
+		died := state.ExitCode() < 0 || state.ExitCode() == Crashed
 		if stopped || !died {
 			return code(state)
 		}

@@ -12,6 +12,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/device"
+	"coxswain/cmd/coxswain/again"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
@@ -74,6 +75,12 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	defer r.sending(log, p, &watched)()
 	stopServing := monitor.Serve(monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}, watched)
 	l.Run(ctx, s)
+	if l.Spent() { // as after a crash: whoever keeps coxswain going starts it again, and the case goes on
+		slog.Error("this process holds the sound device and cannot use it; ending without closing the record")
+		time.Sleep(200 * time.Millisecond) // for what is on its way to the disk
+		log.Close()
+		os.Exit(again.Crashed)
+	}
 	l.Close()
 	err = s.Close()
 	stopServing()
@@ -99,7 +106,10 @@ func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 	c := r.Config
 	open := func(e *audio.Exchange) (session.Sound, error) {
 		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
-		if err != nil { // not a nil *Device in an interface
+		switch { // not a nil *Device in an interface
+		case err != nil && device.LeftBehind():
+			return nil, fmt.Errorf("%w: %w", session.ErrSpent, err)
+		case err != nil:
 			return nil, err
 		}
 		return d, nil

@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -29,6 +30,7 @@ func (f *fakeSound) Close() error    { close(f.quit); return nil }
 type badDay struct {
 	length  time.Duration
 	gone    [2]time.Duration // no device from, to
+	held    bool             // because this process itself holds it
 	silent  string           // side that is missing until back
 	back    time.Duration
 	stall   time.Duration // at 5 s the callback is late by this much, then hurries
@@ -71,6 +73,9 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	}
 	l.open = func(e *audio.Exchange) (Sound, error) {
 		if up() >= b.gone[0] && up() < b.gone[1] {
+			if b.held {
+				return nil, fmt.Errorf("%w: %w", ErrSpent, device.ErrMissing)
+			}
 			return nil, device.ErrMissing
 		}
 		f := &fakeSound{quit: make(chan struct{})}
@@ -321,4 +326,20 @@ func TestLongSleepEndsTheSession(t *testing.T) {
 			)
 		}
 	})
+}
+
+// A device that this process itself holds, and cannot let go of, comes back to another one
+// only: the session leaves its case to that.
+func TestHeldDeviceEndsTheProcess(t *testing.T) {
+	for _, held := range []bool{true, false} {
+		dir := t.TempDir()
+		synctest.Test(t, func(t *testing.T) {
+			day := badDay{length: 25 * time.Second, gone: [2]time.Duration{6 * time.Second, time.Hour}, held: held}
+			events, _, passed := day.run(t, dir+"/r")
+			told := countOf(events, timeline.Fault, "started anew")
+			if held != (passed < 15*time.Second) || held != (told == 1) {
+				t.Errorf("held %v: the session ran for %v, told %d times", held, passed, told)
+			}
+		})
+	}
 }

@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync/atomic"
@@ -52,6 +53,7 @@ type Live struct {
 	holeAt  time.Duration
 	backoff time.Duration
 	opened  chan reopening // not nil while the device is being opened anew
+	spent   bool           // no device can be opened in this process any more
 	lacked  string         // the side that a probe looks for; empty: the stream died
 	ahead   int            // blocks of sound to leave out: they were made up for before they came
 	gaps    gaps           // in the sound of the room
@@ -91,7 +93,7 @@ func OpenLive(
 		if l.dev, err = l.open(l.e); err == nil {
 			return l, nil
 		}
-		if time.Since(begun) >= wait {
+		if waited := time.Since(begun); waited >= wait || errors.Is(err, ErrSpent) && waited >= spentPatience {
 			return nil, err
 		}
 		slog.Warn("waiting for a sound device", "why", err)
@@ -315,73 +317,4 @@ func (l *Live) watch(now time.Duration) {
 		l.s.note(timeline.Fault, "no sound device came back: the session ends")
 		l.s.over = true
 	}
-}
-
-// reopening is what came of opening the device anew.
-type reopening struct {
-	dev Sound
-	e   *audio.Exchange
-	err error
-}
-
-// reopen closes the device and opens it anew without making the session wait:
-// a dead sound server can hold either call for seconds.
-func (l *Live) reopen() {
-	old, done, fresh := l.dev, make(chan reopening, 1), l.exchange()
-	l.dev, l.opened = nil, done
-	go func() {
-		if old != nil {
-			old.Close()
-		}
-		dev, err := l.open(fresh)
-		done <- reopening{dev, fresh, err}
-	}()
-}
-
-// back goes on with a device that was opened anew, or tries again later.
-func (l *Live) back(r reopening, now time.Duration) {
-	if r.err != nil {
-		l.backoff = min(max(250*time.Millisecond, 2*l.backoff), time.Second)
-		l.retryAt = now + l.backoff
-		slog.Debug("reopen", "error", r.err)
-		return
-	}
-	l.gone(now)
-	if l.lacked == "" {
-		l.dog.back(now)
-	}
-	l.clock.start(now)
-	l.beat.reopened(now)
-	l.e, l.dev, l.called = r.e, r.dev, now+firstCallback
-	l.dry, l.told, l.lost, l.calls, l.backoff, l.ahead = 0, 0, 0, 0, 0, 0
-	l.s.sound = l.side()
-	switch missing := l.dev.Missing(); {
-	case l.lacked == "":
-		l.hole(fmt.Sprintf("sound was lost for %v", (now-l.died).Round(time.Millisecond)), now-l.died, now)
-		l.sided()
-	case missing == "":
-		l.s.fault(timeline.Recovered, "fault.device.back", "the "+l.lacked+" is back")
-	default:
-		l.probeAt = now + probeEvery
-	}
-}
-
-// side is how the sound is: whole, or what it lacks.
-func (l *Live) side() string {
-	if m := l.dev.Missing(); m != "" {
-		return "no " + m
-	}
-	return "whole"
-}
-
-// sided says which side of the sound is missing.
-func (l *Live) sided() {
-	l.s.sound = l.side()
-	switch l.dev.Missing() {
-	case "microphone":
-		l.s.fault(timeline.Fault, "fault.microphone", "no microphone: no callout can be heard")
-	case "loudspeaker":
-		l.s.note(timeline.Fault, "no loudspeaker: nothing can be said")
-	}
-	l.probeAt = l.clock.now() + probeEvery
 }
