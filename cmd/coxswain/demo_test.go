@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"text/tabwriter"
 	"time"
 
 	"coxswain/audio"
@@ -18,7 +19,6 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/coxtest"
-	"coxswain/cmd/coxswain/paper"
 	"coxswain/cmd/coxswain/rig"
 	"coxswain/cmd/coxswain/session"
 	"coxswain/intents"
@@ -96,16 +96,10 @@ func TestDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var table bytes.Buffer
-	for i := range events {
-		events[i].Session = nil // its hashes change with every vocabulary
-	}
-	if err := paper.Timeline(&table, events, true, paper.Unbound, Caution); err != nil {
-		t.Fatal(err)
-	}
+	table := tableOf(events)
 	golden := "../../testdata/demo.golden"
 	if *update {
-		if err := os.WriteFile(golden, table.Bytes(), 0o644); err != nil {
+		if err := os.WriteFile(golden, []byte(table), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -113,14 +107,43 @@ func TestDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if table.String() != string(want) {
-		t.Errorf("the demo's timeline differs from %s:\n%s", golden, table.String())
+	if table != string(want) {
+		t.Errorf("the demo's timeline differs from %s:\n%s", golden, table)
 	}
 	if length != 490*audio.Rate {
 		t.Errorf("audio is %d samples long", length)
 	}
 	readBacks(t, events, 0.5)
 	begunAlike(t, dir, beginning, 120)
+}
+
+// tableOf is every event with its ids, of which the timeline that people read tells the words.
+func tableOf(events []timeline.Event) string {
+	var out bytes.Buffer
+	gone, again, start := timeline.Retracted(events), timeline.Repeated(events), timeline.Fold(events).CodeAt()
+	tw := tabwriter.NewWriter(&out, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")
+	for _, e := range events {
+		if e.Kind == timeline.CueSpoken && gone[e.Seq] {
+			continue
+		}
+		code, text, sure, what := "", "", "", e.Describe()
+		if start != timeline.Never && e.At >= start {
+			code = (e.At - start).String()
+		}
+		if e.Heard != nil {
+			text, sure = e.Heard.Text, fmt.Sprintf("%.0f %%", 100*e.Heard.Confidence)
+		}
+		if gone[e.Seq] {
+			what += " (taken back)"
+		}
+		if again[e.Seq] {
+			what += " (" + timeline.Again + ")"
+		}
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, what, text, sure)
+	}
+	tw.Flush()
+	return out.String() + "\n" + Caution + "\n"
 }
 
 // cutWAV writes the first seconds of a recording as a file of its own.

@@ -107,6 +107,8 @@ func TestWrongInput(t *testing.T) {
 			[]string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
 		{"not YAML", "bad.yaml:1", []string{"callouts", "--vocabulary", file("bad.yaml", "callouts: [")}},
 		{"unknown key", `unknown key "ratte"`, []string{"config", "--config", file("conf.yaml", "ratte: 100\n")}},
+		{"settings name a file that is not there", "vocabulary: stat nosuch", []string{"config", "--vocabulary", "nosuch"}},
+		{"settings name a key that is none", "store_key: ", []string{"config", "--store-key", file("k2", "hello")}},
 		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
 		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
 		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay",

@@ -48,7 +48,7 @@ users of this machine included, sees or hears anything.
 
 // servedFlags are the flags of a command that serves a page.
 func servedFlags(cmd *cobra.Command, p *web.Private) {
-	cmd.Flags().StringVar(&p.Listen, "listen", "127.0.0.1:7471", "address of the page, on this machine")
+	cmd.Flags().StringVar(&p.Listen, "listen", web.UsualAddress, "address of the page, on this machine")
 	cmd.Flags().BoolVar(&p.Open, "open", web.HasDesktop(), "open the page in the desktop's browser")
 }
 

@@ -20,7 +20,7 @@ func newConfigCmd(c *config.Config) *cobra.Command {
 			"  COXSWAIN_RATE=105 coxswain config\n  coxswain config --config /etc/coxswain.yaml --json",
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if _, err := rig.Protocol(c); err != nil {
+			if err := rig.Readable(c); err != nil {
 				return err
 			}
 			if asJSON {

@@ -36,7 +36,7 @@ func newTimeline() *cobra.Command {
 						return err
 					}
 				}
-			} else if perr := paper.Timeline(cmd.OutOrStdout(), events, all, paper.Columns, Caution); perr != nil {
+			} else if perr := paper.Timeline(cmd.OutOrStdout(), events, all, Caution); perr != nil {
 				return perr
 			} else if r, err := record.Open(args[0]); err == nil {
 				for _, seq := range slices.Sorted(maps.Keys(r.Unsigned())) {

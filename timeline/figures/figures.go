@@ -95,6 +95,9 @@ type Figure struct {
 	High  float64 `json:"high"`
 	Met   string  `json:"met,omitempty"` // "yes" or "no" against the benchmark
 	Why   string  `json:"why,omitempty"` // an unknown one: why, if callouts tell
+	// Verdict is what a reader is told of a known figure that has a benchmark: "met", "outside",
+	// "not certain", or "does not apply" to such a record.
+	Verdict string `json:"verdict,omitempty"`
 }
 
 // IsShare reports whether the figure is a part of a whole, 0 to 1, and no count
@@ -176,6 +179,7 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 				out[i].Met = "" // a pause that was not called may have been longer
 			}
 		}
+		out[i].Verdict = out[i].verdict(c.State)
 	}
 	for other := range otherwise(events) {
 		m := Lay(other, end).Measure(defs)
@@ -200,18 +204,6 @@ func (c Course) why(id string, known bool) string {
 // the patient was treated before.
 var fromStart = map[string]bool{
 	"first_compression": true, "first_shock": true, "first_epinephrine": true, "return_of_circulation": true,
-}
-
-// met holds a value against the benchmark, if it applies to the record.
-func (d Definition) met(v float64, s timeline.State) string {
-	b := d.Benchmark
-	if b == nil || b.Only == "nonshockable" && s.FirstRhythm.Shockable() {
-		return ""
-	}
-	if b.Min != nil && v < *b.Min || b.Max != nil && v > *b.Max {
-		return "no"
-	}
-	return "yes"
 }
 
 // Measure computes the figures that are known, by id. See figures.yaml for

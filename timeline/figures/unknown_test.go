@@ -28,19 +28,26 @@ func TestWhatNobodyCalledIsUnknown(t *testing.T) {
 		known  bool
 		value  float64
 		met    string
+		told   string // the verdict
 	}{
-		{"silent", silent, "pre_shock_pause", false, 0, ""},
-		{"silent", silent, "peri_shock_pause", false, 0, ""},
-		{"silent", silent, "post_shock_pause", true, 2, ""},
-		{"silent", silent, "longest_pause", true, 2, ""},
-		{"silent", silent, "cycle_adherence", true, 1, ""},
-		{"open", script(open...), "pre_shock_pause", true, 4, "yes"},
-		{"open", script(open...), "longest_pause", true, 8, "yes"},
-		{"open", script(open...), "cycle_adherence", true, 1, ""},
+		{"silent", silent, "pre_shock_pause", false, 0, "", ""},
+		{"silent", silent, "peri_shock_pause", false, 0, "", ""},
+		{"silent", silent, "post_shock_pause", true, 2, "", ""},
+		{"silent", silent, "longest_pause", true, 2, "", "not certain"},
+		{"silent", silent, "cycle_adherence", true, 1, "", ""},
+		{"open", script(open...), "pre_shock_pause", true, 4, "yes", "met"},
+		{"open", script(open...), "longest_pause", true, 8, "yes", "met"},
+		{"open", script(open...), "cycle_adherence", true, 1, "", ""},
+		{"open", script(open...), "first_epinephrine", false, 0, "", ""},
+		{"shockable", script(0, "code.start", 3, "compressions.start", 10, "rhythm.vf", 20, "drug.epinephrine"), "first_epinephrine", true, 20,
+			"", "does not apply"},
+		{"not shockable", script(0, "code.start", 3, "compressions.start", 10, "rhythm.pea", 330, "drug.epinephrine"), "first_epinephrine",
+			true, 330, "no", "outside"},
 	} {
 		f := figure(t, c.events, 360, c.id)
-		if f.Known != c.known || f.Value != c.value || f.Met != c.met {
-			t.Errorf("%s: %s known %v, %v, met %q; want %v, %v, %q", c.name, c.id, f.Known, f.Value, f.Met, c.known, c.value, c.met)
+		if f.Known != c.known || f.Value != c.value || f.Met != c.met || f.Verdict != c.told {
+			t.Errorf("%s: %s known %v, %v, met %q, %q; want %v, %v, %q, %q", c.name, c.id, f.Known, f.Value, f.Met, f.Verdict,
+				c.known, c.value, c.met, c.told)
 		}
 	}
 }

@@ -75,30 +75,13 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)
 	}
-	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
-	for _, e := range events {
-		words[e.Seq] = e.Words()
-		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later event tells what became of it
-			continue
-		}
-		w := newRow(e, gone[e.Seq])
-		if e.Kind == timeline.Retraction {
-			w.Text = "taken back: " + words[e.Retracts]
-		}
-		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
-			w.Text += " (" + timeline.Again + ")"
-		}
-		r.Rows = append(r.Rows, w)
-	}
+	r.Rows = Rows(events)
 	r.reword(r.Session.Words())
 	return r
 }
 
 // reword puts what people read into the words of the record's protocol.
 func (r *Record) reword(set string) {
-	for i := range r.Rows {
-		r.Rows[i].Text = timeline.Reword(set, r.Rows[i].Text)
-	}
 	for i := range r.Drugs {
 		r.Drugs[i].Drug = timeline.Reword(set, r.Drugs[i].Drug)
 	}
@@ -113,6 +96,32 @@ func (r *Record) reword(set string) {
 			list[i].Definition.Definition = timeline.Reword(set, list[i].Definition.Definition)
 		}
 	}
+}
+
+// Rows are events as a reviewer reads them, in the words of the record's protocol and never
+// by an id. A sentence that was retracted is left out: a later event tells what became of it.
+func Rows(events []timeline.Event) (out []Row) {
+	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
+	set := ""
+	if len(events) > 0 && events[0].Session != nil {
+		set = events[0].Session.Words()
+	}
+	for _, e := range events {
+		words[e.Seq] = e.Words()
+		if e.Kind == timeline.CueSpoken && gone[e.Seq] {
+			continue
+		}
+		w := newRow(e, gone[e.Seq])
+		if e.Kind == timeline.Retraction {
+			w.Text = "taken back: " + words[e.Retracts]
+		}
+		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
+			w.Text += " (" + timeline.Again + ")"
+		}
+		w.Text = timeline.Reword(set, w.Text)
+		out = append(out, w)
+	}
+	return out
 }
 
 func newRow(e timeline.Event, gone bool) Row {
@@ -132,6 +141,9 @@ func newRow(e timeline.Event, gone bool) Row {
 	switch {
 	case e.Kind == timeline.CueSpoken:
 		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)
+		if e.Cut {
+			w.Text += fmt.Sprintf(" (cut off after %.1f s)", (e.Until - e.At).Seconds())
+		}
 	case e.Kind.IsCallout():
 		w.Group = "called"
 	case e.Kind == timeline.Retraction, e.Kind == timeline.Question: // its words name the event

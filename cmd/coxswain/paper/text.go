@@ -50,48 +50,28 @@ func TimePoints(w io.Writer, events []timeline.Event, asJSON bool, caution strin
 	return err
 }
 
-// Columns is how wide a table is printed at most; Unbound: as wide as its words.
-const (
-	Columns = 100
-	Unbound = 0
-)
+// Columns is how wide a table is printed at most.
+const Columns = 100
 
-// Timeline prints events as a table at most so many columns wide: session time,
-// time since the code started, what happened, and how surely it was heard.
-func Timeline(w io.Writer, events []timeline.Event, all bool, columns int, caution string) error {
-	gone, again := timeline.Retracted(events), timeline.Repeated(events)
+// Timeline prints events as a table at most Columns wide: session time, time since
+// the code started, what happened in plain words, and how surely it was heard.
+func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) error {
 	start := timeline.Fold(events).CodeAt()
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(tw, "#\tsession\tcode\tevent\theard as\tsure")
-	for _, e := range events {
-		switch e.Kind {
-		case timeline.CueSpoken, timeline.CueDropped:
-			if !all {
-				continue
-			}
-		}
-		if e.Kind == timeline.CueSpoken && gone[e.Seq] { // a later line tells what became of it
+	for _, r := range review.Rows(events) {
+		if prompt := r.Kind == timeline.CueSpoken || r.Kind == timeline.CueDropped; prompt && !all {
 			continue
 		}
-		code, text, sure := "", "", ""
-		if start != timeline.Never && e.At >= start {
-			code = (e.At - start).String()
+		code, sure := "", ""
+		if start != timeline.Never && r.At >= start {
+			code = (r.At - start).String()
 		}
-		if e.Heard != nil {
-			text, sure = e.Heard.Text, fmt.Sprintf("%.0f %%", 100*e.Heard.Confidence)
+		if r.Heard != "" {
+			sure = fmt.Sprintf("%.0f %%", 100*r.Sure)
 		}
-		what := e.Describe()
-		if gone[e.Seq] {
-			what += " (taken back)"
-		}
-		if again[e.Seq] {
-			what += " (" + timeline.Again + ")"
-		}
-		if e.Amend != nil {
-			what += fmt.Sprintf(" (amended by %s: %s)", e.Amend.By, e.Amend.Reason)
-		}
-		whats, texts := wrap(what, columns*2/5), wrap(text, columns*5/20)
-		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", e.Seq, e.At, code, whats[0], texts[0], sure)
+		whats, texts := wrap(told(r), Columns*2/5), wrap(r.Heard, Columns*5/20)
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\n", r.Seq, r.At, code, whats[0], texts[0], sure)
 		for i := 1; i < max(len(whats), len(texts)); i++ {
 			fmt.Fprintf(tw, "\t\t\t%s\t%s\t\n", at(whats, i), at(texts, i))
 		}
@@ -101,6 +81,24 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, columns int, cauti
 	}
 	fmt.Fprintln(w, "\n"+caution)
 	return nil
+}
+
+// told is a row in words, with what became of it.
+func told(r review.Row) string {
+	what := r.Text
+	if r.Kind == timeline.CueSpoken {
+		sentence, cut, ok := strings.Cut(what, " (cut off")
+		if what = "says “" + sentence + "”"; ok {
+			what += " (cut off" + cut
+		}
+	}
+	if r.Gone {
+		what += " (taken back)"
+	}
+	if r.Note != "" {
+		what += " (amended by " + r.Note + ")"
+	}
+	return what
 }
 
 // at is a line of several; empty behind the last.

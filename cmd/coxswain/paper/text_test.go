@@ -17,7 +17,7 @@ func TestTimelineFits(t *testing.T) {
 		{Seq: 12345, At: 3.4e8, Kind: timeline.Epinephrine, Values: map[string]float64{"dose_mg": 1},
 			Heard: &timeline.Heard{Text: long, Confidence: 1}, Amend: &timeline.Amendment{By: "ABCDEFGH", Reason: long}}}
 	var out bytes.Buffer
-	if err := Timeline(&out, events, true, Columns, "caution"); err != nil {
+	if err := Timeline(&out, events, true, "caution"); err != nil {
 		t.Fatal(err)
 	}
 	for _, l := range strings.Split(out.String(), "\n") {
@@ -27,6 +27,11 @@ func TestTimelineFits(t *testing.T) {
 	}
 	if n := strings.Count(out.String(), "hypoxia"); n != 36 { // said, heard, and the reason
 		t.Errorf("%d of 36 words are printed:\n%s", n, out.String())
+	}
+	for _, id := range []string{"session.open", "code.start", "answer.causes", "dose_mg"} {
+		if strings.Contains(out.String(), id) {
+			t.Errorf("it prints %s, which is no word:\n%s", id, out.String())
+		}
 	}
 	for text, want := range map[string]int{"": 1, "a b c": 1, "aaaa bbbb cccc": 3, "aaaaaaaaaa": 2, "ab aaaaaaaaaa": 3} {
 		if got := wrap(text, 5); len(got) != want {

@@ -11,6 +11,7 @@ import (
 	"coxswain/audio"
 	"coxswain/timeline"
 	"coxswain/timeline/record"
+	"coxswain/timeline/review"
 )
 
 // Verified is what was found of a whole record.
@@ -85,12 +86,8 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 // described are events, each with its number and who stands for it.
 func described(events []timeline.Event) []string {
 	var out []string
-	for _, e := range events {
-		s := fmt.Sprintf("#%d %s", e.Seq, e.Describe())
-		if e.Amend != nil {
-			s += fmt.Sprintf(", by %s: %s", e.Amend.By, e.Amend.Reason)
-		}
-		out = append(out, s)
+	for _, r := range review.Rows(events) {
+		out = append(out, fmt.Sprintf("#%d %s", r.Seq, told(r)))
 	}
 	return out
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -356,5 +357,27 @@ func TestPrivatePage(t *testing.T) {
 	}
 	if err := (Private{Listen: "127.0.0.1:0"}).ServeRecords(t.Context(), os.Args[0], from, defs, nil); err == nil {
 		t.Error("what is no folder is served")
+	}
+}
+
+// Two pages are often open at a time: the second takes another address and says so. An address
+// that was asked for is held to, and one line says what to do.
+func TestAddressTaken(t *testing.T) {
+	taken, err := net.Listen("tcp", UsualAddress)
+	if err != nil {
+		t.Log("somebody else has it:", err) // just as good
+	} else {
+		defer taken.Close()
+	}
+	ln, note, err := Private{Listen: UsualAddress}.listen()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer ln.Close()
+	if ln.Addr().String() == UsualAddress || !strings.Contains(note, UsualAddress+" is taken") {
+		t.Errorf("listens at %v: %q", ln.Addr(), note)
+	}
+	if _, _, err = (Private{Listen: ln.Addr().String()}).listen(); err == nil || !strings.Contains(err.Error(), "127.0.0.1:0") {
+		t.Errorf("an address that is taken: %v", err)
 	}
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -39,6 +40,25 @@ type Private struct {
 	path    string // of the page that the address opens
 }
 
+// UsualAddress is where a private page is served if nobody says otherwise.
+const UsualAddress = "127.0.0.1:7471"
+
+// listen listens where it should. The usual address is often another page's of ours: then any
+// other will do, and a note says so.
+func (p Private) listen() (ln net.Listener, note string, err error) {
+	ln, err = net.Listen("tcp", p.Listen)
+	switch {
+	case err == nil || !errors.Is(err, syscall.EADDRINUSE):
+	case p.Listen == UsualAddress:
+		note = fmt.Sprintf("%s is taken, by another page of coxswain or another program; this page is here:\n", p.Listen)
+		ln, err = net.Listen("tcp", "127.0.0.1:0")
+	default:
+		err = fmt.Errorf("--listen %s is taken by another program: close that, or choose 127.0.0.1:0, "+
+			"which takes any that is free", p.Listen)
+	}
+	return ln, note, err
+}
+
 // Serve serves the page until SIGTERM, SIGINT or the end of ctx.
 func (p Private) Serve(ctx context.Context, h http.Handler) error {
 	if !Loopback(p.Listen) {
@@ -47,13 +67,13 @@ func (p Private) Serve(ctx context.Context, h http.Handler) error {
 			p.Listen,
 		)
 	}
-	ln, err := net.Listen("tcp", p.Listen)
+	ln, note, err := p.listen()
 	if err != nil {
 		return err
 	}
 	token := NewToken()
 	address := fmt.Sprintf("http://%s/%s?token=%s", ln.Addr(), p.path, token)
-	fmt.Fprintf(p.Out, "%s\n%s\n", p.Caution, address)
+	fmt.Fprintf(p.Out, "%s\n%s%s\n", p.Caution, note, address)
 	if p.Open {
 		defer OpenBrowser(address)()
 	}

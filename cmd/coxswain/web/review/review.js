@@ -133,8 +133,7 @@ const fillFigures = () => {
     }));
     const held = el("td");
     if (f.benchmark) {
-      const verdict = { yes: "met", no: "outside" }[now && now.met] || (!now || !now.known ? "" : now.low !== now.high ? "not certain" : "does not apply");
-      if (verdict) held.append(el("span", verdict, { class: "verdict" }), ": ");
+      if (now && now.verdict) held.append(el("span", now.verdict, { class: "verdict" }), ": ");
       held.append(f.benchmark.text);
       more.append(el("p", `Held against: ${f.benchmark.source} (${f.benchmark.status})`));
       tr.className = now && now.met || "";
