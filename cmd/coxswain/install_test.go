@@ -119,7 +119,7 @@ func TestARM64(t *testing.T) {
 	}
 	took := cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime() // the recogniser's too
 	t.Logf("replayed under emulation: %v of sound in %v of a core", audio.Duration(samples), took.Round(time.Millisecond))
-	if table := ok(t, "timeline", out); !strings.Contains(table, "access.iv") {
+	if table := ok(t, "timeline", out); !strings.Contains(table, "IV access") {
 		t.Errorf("the replay's timeline is %s", table)
 	}
 	ok(t, "verify", out)
