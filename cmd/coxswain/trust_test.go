@@ -60,7 +60,8 @@ func TestVerifyCommand(t *testing.T) {
 	ok(t, "amend", dir, "--do", "add", "--kind", "access.iv", "--at", "0:02", "--by", "AB", "--reason", "seen")
 	ok(t, "amend", dir, "--do", "add", "--kind", "access.io", "--at", "0:03", "--by", "CD", "--reason", "seen too", "--sign-key", reviewer)
 	out := ok(t, "verify", dir, "--key", room+".pub", "--key", reviewer+".pub", "--noted", noted)
-	if strings.Count(out, "unsigned: ") != 1 || strings.Count(out, "since then: ") != 2 || !strings.Contains(out, "IV access (amended by AB: seen)") {
+	if strings.Count(out, "unsigned: ") != 1 || strings.Count(out, "since then: ") != 2 ||
+		!strings.Contains(out, "IV access (amended by AB: seen)") {
 		t.Error(out)
 	}
 	var asJSON struct{ Unsigned []string }
