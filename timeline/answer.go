@@ -18,6 +18,9 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
+	if m.nobodyYet(e.Kind) {
+		return reply("answer.nocode", e, now, Answer)
+	}
 	switch f, name := e.Kind.Family(); f {
 	case "ask.dose.":
 		return m.dose(e, now, name)
@@ -57,6 +60,16 @@ func (m *Machine) answer(e Event, now Time) Cue {
 		return m.basis(e, now)
 	}
 	return m.readBack(e, now)
+}
+
+// nobodyYet reports whether it is asked what was given, and no case runs or has just ended: a
+// number would be taken for that of the patient who lies there.
+func (m *Machine) nobodyYet(k Kind) bool {
+	s, f := m.state, ""
+	if f, _ = k.Family(); k != AskShocks && f != "ask.given." && f != "ask.since." {
+		return false
+	}
+	return !s.Running() && s.Ended == Never && len(s.Given) == 0 && len(s.Shocks) == 0
 }
 
 // again is the last answer once more.

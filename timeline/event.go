@@ -115,7 +115,10 @@ type Session struct {
 	Source     string `json:"source"` // device, or name of the replayed file
 	Caution    string `json:"caution"`
 	Former     string `json:"former,omitempty"` // record of the case that ended a moment before this one began
-	Drill      *Drill `json:"drill,omitempty"`  // nil: no drill
+	// Silent: nobody ended that one, nothing was heard of it for long, and until then an undo leads
+	// back to it; 0: it was ended.
+	Silent Time   `json:"former_silent_until,omitempty"`
+	Drill  *Drill `json:"drill,omitempty"` // nil: no drill
 	// Voice is the voice profile that the recogniser heard with, as its file has it; none: without.
 	Voice json.RawMessage `json:"voice,omitempty"`
 	Boot  *Boot           `json:"boot,omitempty"` // nil: not known

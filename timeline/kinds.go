@@ -18,6 +18,7 @@ const (
 	CompressionsStart Kind = "compressions.start"
 	CompressionsStop  Kind = "compressions.stop"
 	CompressionsOff   Kind = "compressions.off" // from an end that was called and taken back
+	CaseSilent        Kind = "case.silent"      // nothing was called for long, and nobody answered
 	CompressorChange  Kind = "compressor.change"
 	RhythmCheck       Kind = "rhythm.check"
 	RhythmVF          Kind = "rhythm.vf"

@@ -83,7 +83,28 @@ func (m *Machine) mayGoBack(e Event) bool {
 	first := slices.IndexFunc(m.events, func(x Event) bool {
 		return x.Kind == PatientNext || x.Kind.IsCallout() && !x.Kind.Row().Control
 	})
-	return m.former() && e.At < Reopen() && first >= 0 && m.events[first].Seq == e.Seq
+	return m.former() && e.At < m.wayBack() && first >= 0 && m.events[first].Seq == e.Seq
+}
+
+// wayBack is until when an undo leads back to the record that this one names.
+func (m *Machine) wayBack() Time { return max(Reopen(), m.events[0].Session.Silent) }
+
+// lapsed reports whether the last callout began another patient's case behind this one, which
+// had ended by silence only, or nothing was called since: an undo goes on with it. ok is false
+// if it was not so.
+func (m *Machine) lapsed(undo Event) (begun Event, ok bool) {
+	for _, e := range slices.Backward(m.events) {
+		switch {
+		case e.Kind == CaseSilent:
+			return begun, true
+		case e.Seq == undo.Seq || !e.Kind.IsCallout():
+		case begun.Seq != 0 || e.Kind == Undo:
+			return Event{}, false
+		default:
+			begun = e
+		}
+	}
+	return Event{}, false
 }
 
 // former reports whether this record names one that ended a moment before.

@@ -11,6 +11,13 @@ import (
 func (m *Machine) undo(e Event, now Time) Ready {
 	last, near, ok := m.undoable(e.At)
 	begun, wrong := m.wrongly(e.At)
+	if since, goesOn := m.lapsed(e); goesOn {
+		c := reply("reopened", e, now, ReadBack)
+		if c.Parts = []Cue{m.codeTime(e, now)}; since.Seq != 0 { // it stands: it was this patient's
+			c.Parts = append(c.Parts, m.state.said(since))
+		}
+		return Ready{Cues: []Cue{c}}
+	}
 	switch {
 	case wrong || !ok && m.state.justEnded(e.At):
 		back := m.goBack(begun, e.At)

@@ -7,12 +7,12 @@ import (
 	"coxswain/timeline"
 )
 
-// aside is a case that had just ended when another patient's began. It stays open for
-// as long as its end could be taken back: until then "undo" goes back to it. Of what is
-// heard meanwhile it gets nothing.
+// aside is a case that had just ended when another patient's began, or that ended because
+// nothing was heard for long. It stays open for as long as its end could be taken back: until
+// then "undo" goes back to it. Of what is heard meanwhile it gets nothing.
 type aside struct {
 	*oneCase
-	start intents.Result // what began the other one
+	start intents.Result // what began the other one; of a silent case empty until something does
 	until int64          // clock of the session
 }
 
@@ -46,6 +46,28 @@ func (s *Session) putAside(start intents.Result) {
 	s.forgo()
 	if s.now.justEnded() {
 		s.aside = &aside{s.now, start, s.pos + int64(timeline.Reopen())}
+	}
+}
+
+// lapse ends a case of which nothing was heard for long. In a loud room it may go on all the
+// same, so for as long again an undo leads back to it.
+func (s *Session) lapse(silence int64) {
+	s.forgo()
+	s.now.take(timeline.Event{At: timeline.Time(s.now.pos), Kind: timeline.CaseSilent})
+	s.aside = &aside{oneCase: s.now, until: s.pos + silence}
+	s.next()
+}
+
+// notesStart notes what begins a case behind a silent one. Whoever says that another patient
+// comes goes back to none.
+func (s *Session) notesStart(r intents.Result) {
+	switch a, k := s.aside, timeline.Kind(r.Callout); {
+	case a == nil || a.start.Callout != "":
+	case k == timeline.PatientNext:
+		s.forgo()
+		s.former = ""
+	case opens(k):
+		a.start = r
 	}
 }
 
@@ -84,9 +106,20 @@ func (s *Session) goBack(r intents.Result) bool {
 	gap := s.pos - s.now.off - s.now.pos
 	s.now.logger.Skip(int(gap))
 	s.now.pos += gap
-	s.now.callout(back.start)
-	s.now.waiting = nil // it was answered
+	if back.start.Callout != "" {
+		s.now.callout(back.start)
+		s.now.waiting = nil // it was answered
+	}
 	s.now.callout(r)
 	s.tell("the case before goes on")
 	return true
+}
+
+// formerUntil is until when an undo leads back to a case that ended by silence, by the clock of
+// a record that begins at sample off; 0: there is none.
+func (s *Session) formerUntil(off int64) timeline.Time {
+	if s.former == "" || s.aside == nil || s.aside.ended() {
+		return 0
+	}
+	return timeline.Time(s.aside.until - off)
 }

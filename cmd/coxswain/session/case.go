@@ -94,6 +94,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 					Caution:    Caution,
 					Drill:      o.practice(),
 					Former:     k.Former,
+					Silent:     k.Until,
 					Voice:      o.Profile,
 					Boot:       o.Boot.After(audio.Duration(off)),
 				},

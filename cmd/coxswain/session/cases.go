@@ -35,6 +35,7 @@ func (s *Session) callout(r intents.Result) {
 	if s.goBack(r) {
 		return
 	}
+	s.notesStart(r)
 	if s.now.kept() && s.now.leaves(k) {
 		if s.o.Drill != nil {
 			s.over = s.now.ended()
@@ -142,8 +143,7 @@ func (s *Session) silent(silence int64) {
 			},
 		)
 	case c.asked != 0 && quiet >= silence:
-		c.note(timeline.Fault, "nothing was called for long, and nobody answered: the record ends")
-		s.next()
+		s.lapse(silence)
 	}
 }
 
@@ -152,7 +152,8 @@ func (s *Session) silent(silence int64) {
 func (s *Session) next() {
 	s.player.Hush()
 	s.former = ""
-	if s.now.justEnded() {
+	silent := s.aside != nil && s.now == s.aside.oneCase && !s.now.ended()
+	if s.now.justEnded() || silent {
 		s.former = s.now.name
 	}
 	if s.aside == nil || s.now != s.aside.oneCase {
@@ -169,7 +170,8 @@ func (s *Session) next() {
 
 // between stands for a case while there is none: it answers, and keeps nothing.
 func (s *Session) between() *oneCase {
-	return newCase(&s.o, Kept{Former: s.former, Journal: nowhere{}, Sound: nowhere{}}, s.player, s.pos)
+	return newCase(&s.o, Kept{Former: s.former, Until: s.formerUntil(s.pos), Journal: nowhere{}, Sound: nowhere{}},
+		s.player, s.pos)
 }
 
 // record is the record of a case that begins at sample off, opened by whoever
@@ -178,6 +180,7 @@ func (s *Session) record(off int64) Kept {
 	r := &opening{begin: s.beginAt(off), live: s.o.Live}
 	return Kept{
 		Former:  s.former,
+		Until:   s.formerUntil(off),
 		Name:    s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"),
 		Journal: (*openingJournal)(r),
 		Sound:   (*openingSound)(r),

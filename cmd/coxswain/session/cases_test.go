@@ -286,6 +286,40 @@ func TestSilentCaseEnds(t *testing.T) {
 	}
 }
 
+// A case that silence ended may go on: who calls then hears that it counts as a new patient,
+// and an undo leads back, with what was called. Before it, nothing that was given is told of
+// nobody.
+func TestSilentCaseGoesOn(t *testing.T) {
+	short := func(o *Options) { o.Silence, o.Before, o.Echo = 30*time.Second, 5*time.Second, false }
+	said := func(m *memory) (out string) {
+		for _, e := range m.events {
+			if e.Kind == timeline.CueSpoken {
+				out += e.Sentence + " | "
+			}
+		}
+		return out
+	}
+	first := []intents.Result{heardAt("rhythm.vf", 4), heardAt("shock.given", 6), valued("drug.epinephrine", 10, "dose_mg", 1)}
+	s, records := evening(t, 90, short, append(first, heardAt("ask.shocks", 50), valued("drug.epinephrine", 62, "dose_mg", 1),
+		heardAt("undo", 70), heardAt("ask.shocks", 80))...)
+	if len(records) != 2 || len(records[0].room) < 89*audio.Rate {
+		t.Fatalf("%d records, the first of %v", len(records), audio.Duration(int64(len(records[0].room))))
+	}
+	if got, want := said(records[1]), "Epinephrine one milligram New patient. Same one?"; !strings.Contains(got, want) {
+		t.Errorf("nobody is told that it counts as a new patient: %s", got)
+	}
+	if st := s.now.machine.State(); len(st.Given["epinephrine"]) != 2 || len(st.Shocks) != 1 {
+		t.Errorf("the case before does not go on with what was called: %+v", st)
+	}
+	got := said(records[0])
+	if !strings.Contains(got, "End taken back. Code time one minute six seconds Epinephrine") || !strings.Contains(got, "one milligram | one shock | ") {
+		t.Errorf("nobody is told that the case before goes on: %s", got)
+	}
+	if _, records = evening(t, 90, short, append(first, heardAt("shock.given", 80))...); strings.Contains(said(records[1]), "Same") {
+		t.Error("it is said longer than the way back is open")
+	}
+}
+
 // A start without a voice begins the case; a second one changes nothing.
 func TestStartByHand(t *testing.T) {
 	kept := &shelf{}

@@ -61,8 +61,9 @@ type Beginning struct {
 
 // Kept is the record of a case.
 type Kept struct {
-	Name    string // of the record, for whoever looks
-	Former  string // the record of the case that ended a moment before it began
+	Name    string        // of the record, for whoever looks
+	Former  string        // the record of the case that ended a moment before it began
+	Until   timeline.Time // until when an undo leads back to a former one that ended by silence, by the record's clock
 	Journal Journal
 	Sound   SoundLog
 	Events  []timeline.Event // of a record to go on with; none: a new one
