@@ -18,9 +18,6 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
-	if m.nobodyYet(e.Kind) {
-		return reply("answer.nocode", e, now, Answer)
-	}
 	switch f, name := e.Kind.Family(); f {
 	case "ask.dose.":
 		return m.dose(e, now, name)
@@ -47,9 +44,7 @@ func (m *Machine) answer(e Event, now Time) Cue {
 	case SayAgain:
 		return m.again(e, now)
 	case AskShocks:
-		c := reply("answer.shocks", e, now, Answer).with("shocks", float64(m.state.shocksInAll()))
-		c.Parts = counted("before.of", "count", float64(m.state.ShocksBefore))
-		return c
+		return m.shocks(e, now)
 	case AskMissing:
 		c := reply("answer.missing", e, now, Answer)
 		if c.Items = p.RoundLeft(m.state); len(c.Items) == 0 {
@@ -62,13 +57,20 @@ func (m *Machine) answer(e Event, now Time) Cue {
 	return m.readBack(e, now)
 }
 
-// nobodyYet reports whether it is asked what was given, and no case runs or has just ended: a
-// number would be taken for that of the patient who lies there.
-func (m *Machine) nobodyYet(k Kind) bool {
-	s, f := m.state, ""
-	if f, _ = k.Family(); k != AskShocks && f != "ask.given." && f != "ask.since." {
-		return false
+// shocks answers how many were given.
+func (m *Machine) shocks(e Event, now Time) Cue {
+	if m.nobodyYet() {
+		return reply("answer.nocode", e, now, Answer)
 	}
+	c := reply("answer.shocks", e, now, Answer).with("shocks", float64(m.state.shocksInAll()))
+	c.Parts = counted("before.of", "count", float64(m.state.ShocksBefore))
+	return c
+}
+
+// nobodyYet reports whether no case runs or has just ended: a number of what was given would be
+// taken for that of the patient who lies there.
+func (m *Machine) nobodyYet() bool {
+	s := m.state
 	return !s.Running() && s.Ended == Never && len(s.Given) == 0 && len(s.Shocks) == 0
 }
 
@@ -189,6 +191,9 @@ func (p *Protocol) spent(s State, drug string) (question Cue, spent bool) {
 
 // given answers how much of a drug was given in all, or how long ago the last.
 func (m *Machine) given(e Event, now Time, family, drug string) Cue {
+	if m.nobodyYet() {
+		return reply("answer.nocode", e, now, Answer)
+	}
 	doses := m.state.Given[drug]
 	c := reply("answer.given.none", e, now, Answer)
 	c.Items = []string{drug}

@@ -78,9 +78,9 @@ func TestFirstThingDue(t *testing.T) {
 		want   string
 		in     float64 // at most
 	}{
-		{6, "Hold compressions, check rhythm", 120},
+		{6, "Pause. Look at the rhythm.", 120},
 		{12, "Shock two hundred joules", 0},
-		{22, "Shock two hundred joules Compress while it charges.", 0}, // a rhythm to shock, and hands off
+		{22, "Shock two hundred joules Compress until it is ready.", 0}, // a rhythm to shock, and hands off
 		{26, "Shock two hundred joules", 0},
 		{110, "Consider epinephrine one milligram", -60},
 	} {
