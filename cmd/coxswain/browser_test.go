@@ -13,6 +13,7 @@ import (
 
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"coxswain/cmd/coxswain/paper"
 )
@@ -99,6 +100,27 @@ func do(t testing.TB, ctx context.Context, actions ...chromedp.Action) {
 // poll waits until an expression in the page is true.
 func poll(js string) chromedp.Action {
 	return chromedp.Poll(js, nil, chromedp.WithPollingTimeout(patience))
+}
+
+// byKeys goes from one control to the next, as the Tab key does, until it comes to the one that is
+// meant, which must show that it has the focus (WCAG 2.2, 2.1.1 and 2.4.7), and presses keys there.
+func byKeys(selector, keys string) chromedp.Action {
+	return chromedp.ActionFunc(func(ctx context.Context) error {
+		var there string
+		for range 300 {
+			if err := chromedp.Evaluate(fmt.Sprintf(`(e => !e.matches(%q) ? "" :
+				getComputedStyle(e).outlineStyle !== "none" ? "shown" : "not shown")(document.activeElement)`, selector), &there).Do(ctx); err != nil {
+				return err
+			}
+			if there == "shown" {
+				return chromedp.KeyEvent(keys).Do(ctx)
+			}
+			if err := chromedp.KeyEvent(kb.Tab).Do(ctx); err != nil {
+				return err
+			}
+		}
+		return fmt.Errorf("the Tab key never comes to %s, or it does not show: %q", selector, there)
+	})
 }
 
 // arrive waits until an expression is true in the page that is being opened.

@@ -59,7 +59,7 @@ func drillPage(t *testing.T, records string) http.Handler {
 func TestDrillPage(t *testing.T) {
 	server := served(t, web.Guard(drillPage(t, t.TempDir()), ""))
 	ctx := browser(t, server.URL+"/practice/")
-	do(t, ctx, arrive(`document.querySelectorAll("#cases input").length > 5`), chromedp.SendKeys(`[name="team"]`, "Night shift"))
+	do(t, ctx, arrive(`document.querySelectorAll("#cases input").length > 5`), byKeys(`[name="team"]`, "Night shift"))
 	shot(t, ctx, "drill-choose")
 	do(t, ctx, chromedp.KeyEvent(kb.Enter),
 		poll(`document.querySelectorAll("#log .case").length === 1 && document.activeElement.name === "line"`))
@@ -67,13 +67,13 @@ func TestDrillPage(t *testing.T) {
 		t.Errorf("a second drill is answered with %d, want 409", got)
 	}
 	say := func(line, then string) chromedp.Action {
-		return chromedp.Tasks{chromedp.SendKeys(`[name="line"]`, line+kb.Enter), poll(then)}
+		return chromedp.Tasks{byKeys(`[name="line"]`, line+kb.Enter), poll(then)}
 	}
 	do(t, ctx, say("shock delivers", `/no callout.*did you mean/.test(document.querySelector("#log .wrong")?.textContent)`),
 		say("compressions started", `document.querySelectorAll("#log .heard").length === 1`),
 		say("0:40 rhythm check", `document.querySelectorAll("#log .heard").length === 2 && $("state").textContent.startsWith("hands off")`))
 	shot(t, ctx, "drill")
-	do(t, ctx, chromedp.Click(`#end`), poll(`!$("after").hidden && document.activeElement === $("debrief")`), chromedp.KeyEvent(kb.Enter),
+	do(t, ctx, byKeys(`#end`, kb.Enter), poll(`!$("after").hidden && document.activeElement === $("debrief")`), chromedp.KeyEvent(kb.Enter),
 		arrive(`document.querySelectorAll("#findings tr").length === 4`), poll(`audio.readyState > 0`))
 	shot(t, ctx, "drill-debriefing")
 	score := eval[string](t, ctx, `$("score").textContent`)
@@ -85,7 +85,7 @@ func TestDrillPage(t *testing.T) {
 		!strings.Contains(lost, "Shock it.") {
 		t.Errorf("what was lost: %q", lost)
 	}
-	do(t, ctx, chromedp.Click(`#findings button`), poll(`playing`))
+	do(t, ctx, byKeys(`#findings button`, kb.Enter), poll(`playing`))
 	if got := post(t, server.URL+"/practice/api/say", `"undo that"`); got != http.StatusConflict {
 		t.Errorf("a callout without a drill is answered with %d, want 409", got)
 	}

@@ -82,14 +82,14 @@ func TestRecordsPage(t *testing.T) {
 	}
 	do(t, ctx, chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Enter),
 		arrive(`location.pathname.startsWith("/record/2024-03") && document.querySelectorAll("#rows tr").length > 10`),
-		chromedp.Click(`#list`), arrive(`location.pathname === "/"`), shown(10)) // what was asked for is still there
-	do(t, ctx, chromedp.Click(`#rows tr:nth-child(1) input`), chromedp.Click(`#rows tr:nth-child(2) input`), chromedp.Click(`#compare`),
+		byKeys(`#list`, kb.Enter), arrive(`location.pathname === "/"`), shown(10)) // what was asked for is still there
+	do(t, ctx, byKeys(`#rows tr:nth-child(1) input`, " "), byKeys(`#rows tr:nth-child(2) input`, " "), byKeys(`#compare`, kb.Enter),
 		arrive(`location.pathname.startsWith("/pair/") && document.querySelectorAll(".strip svg").length === 2`),
 		chromedp.NavigateBack(), shown(10))
-	do(t, ctx, chromedp.Click(`[type="reset"]`), shown(100), chromedp.Click(`[data-view="charts"]`),
+	do(t, ctx, byKeys(`[type="reset"]`, kb.Enter), shown(100), byKeys(`[data-view="charts"]`, kb.Enter),
 		poll(`document.body.dataset.shown === "charts" && document.querySelectorAll("#drawn svg").length > 9`))
 	shot(t, ctx, "records-charts")
-	do(t, ctx, chromedp.Click(`[data-view="drills"]`), poll(`document.querySelectorAll("#teams svg").length === 1`))
+	do(t, ctx, byKeys(`[data-view="drills"]`, kb.Enter), poll(`document.querySelectorAll("#teams svg").length === 1`))
 	shot(t, ctx, "records-drills")
 	if text := eval[string](t, ctx, `$("teams").textContent`); !strings.Contains(text, "Night <b>shift") ||
 		!strings.Contains(text, "compressions") || strings.Count(text, " points") < 2 {

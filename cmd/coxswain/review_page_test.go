@@ -74,6 +74,8 @@ func TestReviewPage(t *testing.T) {
 		t.Error("the figures do not compare both records")
 	}
 	controlsAreNamed(t, ctx)
+	do(t, ctx, byKeys(`[aria-label="Position in second"]`, "n"), poll(`$("name").textContent === "second" && at > 0`),
+		byKeys(`#figures summary`, kb.Enter), poll(`document.querySelector("#figures details").open`))
 	shot(t, ctx, "review-amended")
 	ok(t, "verify", a)
 }
@@ -107,13 +109,13 @@ func zoomOnPage(t *testing.T, ctx context.Context) {
 		poll(`document.querySelector(".strip svg").dataset.to - document.querySelector(".strip svg").dataset.from > 50`))
 }
 
-// amendOnPage moves the shock in its row and reads the new figures.
+// amendOnPage moves the shock in its row, by the keyboard alone, and reads the new figures.
 func amendOnPage(t *testing.T, ctx context.Context) {
 	t.Helper()
-	do(t, ctx, chromedp.Click(`[aria-label="Change shock given, 200 J"]`), chromedp.SetValue(`input[name="at"]`, "0:33"),
-		chromedp.SendKeys(`input[name="by"]`, "AB"), chromedp.SendKeys(`input[name="reason"]`, "monitor log"))
+	do(t, ctx, byKeys(`[aria-label="Change shock given, 200 J"]`, kb.Enter), byKeys(`input[name="at"]`, "0:33"),
+		byKeys(`input[name="by"]`, "AB"), byKeys(`input[name="reason"]`, "monitor log"))
 	shot(t, ctx, "review-change")
-	do(t, ctx, chromedp.Click(`tr.form button[value="save"]`), poll(`rec.amended`))
+	do(t, ctx, byKeys(`tr.form button[value="save"]`, kb.Enter), poll(`rec.amended`))
 	get := `f => [rec.as_called, rec.as_amended].map(l => l.find(x => x.id === "pre_shock_pause").value)`
 	if got := eval[[]float64](t, ctx, "("+get+")()"); len(got) != 2 || got[0] != 7 || got[1] != 8 {
 		t.Errorf("pre-shock pause as called and as amended: %v, want 7 and 8", got)

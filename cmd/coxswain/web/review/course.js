@@ -63,6 +63,7 @@ const course = (() => {
 
   const listen = s => {
     let down = null;
+    s.box.addEventListener("focus", () => { if (strips.length > 1) onSeek(s.index, s.at); }); // keys are for this one now
     s.box.addEventListener("wheel", e => {
       e.preventDefault();
       zoom(e.deltaY > 0 ? 1.25 : 0.8, timeAt(s, e.offsetX) - origin(s.index));

@@ -120,8 +120,9 @@ const range = f => f && f.known && f.low !== f.high ? ` (${number(f, f.low)} to 
 const fillFigures = () => {
   const columns = [[rec.amended ? "As amended" : "Value", rec.as_amended || rec.as_called]];
   if (rec.amended) columns.push(["As called", rec.as_called]);
-  if (records.length > 1) { const o = records[1 - which]; columns.push([o.name, o.as_amended || o.as_called]); }
-  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), records.length > 1 ? `${rec.name} held against` : "Held against"].map(t => el("th", t, { scope: "col" })));
+  const two = records.length > 1, o = records[1 - which];
+  if (two) columns.push([o.name, o.as_amended || o.as_called]);
+  $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
     const tr = el("tr"), name = el("td"), more = el("details"), now = columns[0][1][i];
     more.append(el("summary", f.name), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
@@ -129,14 +130,14 @@ const fillFigures = () => {
     tr.append(name, ...columns.map(([, list], k) => {
       const td = el("td"), x = list[i];
       td.append(el("span", x && x.known ? number(x, x.value) : x && x.why ? `unknown: ${x.why}` : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
+      if (two && (!k || k === columns.length - 1) && x && x.verdict) td.append(el("div", x.verdict, { class: "verdict " + (x.met || "") }));
       return td;
     }));
     const held = el("td");
     if (f.benchmark) {
-      if (now && now.verdict) held.append(el("span", now.verdict, { class: "verdict" }), ": ");
+      if (!two && now && now.verdict) held.append(el("span", now.verdict, { class: "verdict " + (now.met || "") }), ": ");
       held.append(f.benchmark.text);
       more.append(el("p", `Held against: ${f.benchmark.source} (${f.benchmark.status})`));
-      tr.className = now && now.met || "";
     }
     tr.append(held);
     return tr;
@@ -168,6 +169,7 @@ const openForm = (after, r) => {
   f.onsubmit = e => { e.preventDefault(); send(f, r, e.submitter && e.submitter.value === "retract", answer); };
   if (after) after.after(tr); else $("rows").prepend(tr);
   (r ? f.at : f.kind).focus();
+  if (r) f.at.select(); // what is typed takes its place
 };
 const send = async (f, r, withdraw, answer) => {
   const m = /^(-?)(?:(\d+):)?(\d+(?:\.\d+)?)$/.exec(f.at.value.trim());
@@ -219,7 +221,7 @@ const choose = () => {
   rec = records[which];
   document.title = `coxswain: review ${rec.name}`;
   $("name").textContent = rec.name;
-  $("about").textContent = `Began ${rec.session.wall}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
+  $("about").textContent = `Began ${rec.session.wall.replace("T", " ").slice(0, 19)}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
   $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
   fillStory();
