@@ -8,6 +8,7 @@ import (
 
 	"coxswain/audio"
 	"coxswain/audio/recorder"
+	"coxswain/timeline"
 )
 
 const folderTime = "2006-01-02T150405"
@@ -42,6 +43,19 @@ func LeftOpen(now time.Time, within time.Duration, folders ...string) (dirs []st
 	return dirs
 }
 
+// Spoilt tells of each record that was written to less than within ago, has no end, and cannot be
+// gone on with, because a line of it is wrong: what, where and why.
+func Spoilt(now time.Time, within time.Duration, folders ...string) (told []error) {
+	for _, dir := range touched(now, within, folders) {
+		if _, err := Open(dir); err == nil {
+			continue
+		} else if events, _, _ := Read(dir); len(events) == 0 || events[len(events)-1].Kind != timeline.SessionClose {
+			told = append(told, err)
+		}
+	}
+	return told
+}
+
 // recently is a record and how long ago its sound ended.
 type recently struct {
 	*Record
@@ -50,16 +64,7 @@ type recently struct {
 
 // recent are the records that may have ended less than within ago.
 func recent(now time.Time, within time.Duration, folders []string) (list []recently) {
-	var dirs []string
-	for _, folder := range folders {
-		found, _ := Dirs(folder) // what cannot be read holds nothing to go on with
-		dirs = append(dirs, found...)
-	}
-	for _, dir := range dirs {
-		st, err := os.Lstat(filepath.Join(dir, JournalName))
-		if err != nil || st.ModTime().Before(now.Add(-within-time.Minute)) {
-			continue // written to every ten seconds, while a session runs
-		}
+	for _, dir := range touched(now, within, folders) {
 		r, err := Open(dir)
 		if err != nil {
 			continue
@@ -69,6 +74,21 @@ func recent(now time.Time, within time.Duration, folders []string) (list []recen
 		}
 	}
 	return list
+}
+
+// touched are the folders of records that were written to less than within ago: every ten seconds,
+// while a session runs.
+func touched(now time.Time, within time.Duration, folders []string) (dirs []string) {
+	for _, folder := range folders {
+		found, _ := Dirs(folder) // what cannot be read holds nothing to go on with
+		for _, dir := range found {
+			st, err := os.Lstat(filepath.Join(dir, JournalName))
+			if err == nil && !st.ModTime().Before(now.Add(-within-time.Minute)) {
+				dirs = append(dirs, dir)
+			}
+		}
+	}
+	return dirs
 }
 
 // setBack is how far a wall clock may have been set back while a session ran;

@@ -2,6 +2,7 @@ package rig
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -100,40 +101,43 @@ func TestFallback(t *testing.T) {
 	}
 }
 
+// cut leaves a record as a power cut does.
+func cut(t *testing.T, folder, name string, at time.Time, seconds int, kinds ...timeline.Kind) string {
+	t.Helper()
+	dir := filepath.Join(folder, name)
+	w, err := record.Begin(dir, at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	events := append([]timeline.Event(nil), had...)
+	events[0].Session = &timeline.Session{Rate: timeline.Rate, Wall: at.Format(time.RFC3339Nano)}
+	for i, k := range kinds {
+		events = append(events, timeline.Event{At: timeline.Seconds(float64(i + 1)), Kind: k})
+	}
+	for _, e := range events {
+		e.Seq = 0
+		if _, err := w.Journal.Append(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var block [audio.Block]float32
+	for range seconds * 100 {
+		w.Sound.Write(block[:], block[:])
+	}
+	w.Sound.Close() // what the disk has of it; the journal has no end
+	w.Journal.Close()
+	return dir
+}
+
 // The power is cut while a case that had just ended waits for its end to be taken back, and
 // another patient's runs: that one goes on, the other is finished, and both hold what was
 // called in them.
 func TestResumeBesideACaseThatEnded(t *testing.T) {
 	c := &config.Config{}
 	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
-	cut := func(name string, at time.Time, seconds int, kinds ...timeline.Kind) string {
-		dir := filepath.Join(c.Folder, name)
-		w, err := record.Begin(dir, at)
-		if err != nil {
-			t.Fatal(err)
-		}
-		events := append([]timeline.Event(nil), had...)
-		events[0].Session = &timeline.Session{Rate: timeline.Rate, Wall: at.Format(time.RFC3339Nano)}
-		for i, k := range kinds {
-			events = append(events, timeline.Event{At: timeline.Seconds(float64(i + 1)), Kind: k})
-		}
-		for _, e := range events {
-			e.Seq = 0
-			if _, err := w.Journal.Append(e); err != nil {
-				t.Fatal(err)
-			}
-		}
-		var block [audio.Block]float32
-		for range seconds * 100 {
-			w.Sound.Write(block[:], block[:])
-		}
-		w.Sound.Close() // what the disk has of it; the journal has no end
-		w.Journal.Close()
-		return dir
-	}
 	now := time.Now()
-	former := cut("ended", now.Add(-60*time.Second), 30, timeline.CodeStart, "drug.epinephrine", timeline.CodeEnd)
-	running := cut("running", now.Add(-25*time.Second), 20, timeline.CodeStart, "access.iv")
+	former := cut(t, c.Folder, "ended", now.Add(-60*time.Second), 30, timeline.CodeStart, "drug.epinephrine", timeline.CodeEnd)
+	running := cut(t, c.Folder, "running", now.Add(-25*time.Second), 20, timeline.CodeStart, "access.iv")
 	var told monitor.Notices
 	k := Rig{Config: c}.resume(now, &told)
 	if k.Name != filepath.Base(running) || len(k.Events) != 3 {
@@ -157,5 +161,34 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 		if time.Since(begun) > 2*time.Minute {
 			t.Fatalf("the record of the case before is never finished: %v", err)
 		}
+	}
+}
+
+// A case that was cut off, and whose journal has a wrong line, cannot go on: whoever runs
+// coxswain is told which, where and why. One that ended is nobody's concern.
+func TestSpoiltCaseIsToldOf(t *testing.T) {
+	c := &config.Config{}
+	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
+	now := time.Now()
+	for _, name := range []string{"spoilt", "ended"} {
+		kinds := []timeline.Kind{timeline.CodeStart, "access.iv"}
+		if name == "ended" {
+			kinds = append(kinds, timeline.SessionClose)
+		}
+		dir := cut(t, c.Folder, name, now.Add(-25*time.Second), 5, kinds...)
+		f, err := os.OpenFile(filepath.Join(dir, record.JournalName), os.O_APPEND|os.O_WRONLY, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintln(f, `{"seq":999,"at":1,"kind":"shock.given"}`)
+		f.Close()
+	}
+	var told monitor.Notices
+	if k := (Rig{Config: c}).resume(now, &told); k.Name != "" {
+		t.Errorf("%q goes on", k.Name)
+	}
+	if said := told.All(); len(said) != 1 || !strings.Contains(said[0], "cannot go on") ||
+		!strings.Contains(said[0], "spoilt/events.jsonl:5: ") {
+		t.Errorf("it says %q", said)
 	}
 }

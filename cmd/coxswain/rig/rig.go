@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"time"
@@ -87,12 +86,15 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 			go finish(dir, notices)
 		}
 	}
+	for _, err := range record.Spoilt(now, r.Resume(), r.folders()...) {
+		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %v", err)
+	}
 	if cut == nil {
 		return session.Resume{}
 	}
 	w, err := cut.Resume(now)
 	if err != nil {
-		slog.Warn("a session that was cut off cannot go on", "record", cut.Dir, "why", err)
+		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %s: %v", cut.Dir, err)
 		return session.Resume{}
 	}
 	k := kept(w)
