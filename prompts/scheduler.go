@@ -149,7 +149,7 @@ func (s *Scheduler) Advance(n int) []Spoken {
 		switch {
 		case from > int64(c.Expires):
 			out = append(out, s.drop(c, from, "too late"))
-		case at >= to, busy && (c.Priority <= s.now.Priority || s.hearsOut(c)):
+		case at >= to, busy && (c.Priority <= s.now.Priority || s.hearsOut(c)) && !s.overtakes(c):
 			s.queue = append(s.queue, c)
 		case s.wait(&c, from, to):
 			s.queue = append(s.queue, c)
@@ -169,6 +169,17 @@ func (s *Scheduler) Advance(n int) []Spoken {
 // saying after it, and the answer is not said twice.
 func (s *Scheduler) hearsOut(c queued) bool {
 	return c.Priority == timeline.Due && s.now.Priority == timeline.Answer && s.player.TalkUntil() < int64(c.Expires)
+}
+
+// overtakes reports whether a cue cuts one of its own priority: the answer to a question that was
+// asked while a long list is read out, for whoever asks has heard enough of that; and what was done
+// while it is said what comes next, which is not true any more.
+func (s *Scheduler) overtakes(c queued) bool {
+	if c.Priority == timeline.Urgent {
+		return strings.HasPrefix(s.now.ID, "next.") && !strings.HasPrefix(c.ID, "next.")
+	}
+	answers := c.Priority == timeline.Answer && s.now.Priority == timeline.Answer
+	return answers && s.now.About != 0 && c.About > s.now.About && s.now.until-s.now.at > listed
 }
 
 // renew makes a cue that is about to be said from what is known now; false: it does

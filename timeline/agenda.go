@@ -58,7 +58,7 @@ func (c Cue) Describe() string {
 var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
 	"start.warning", "pause.warning",
 	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon",
-	"cycle.look", "cycle.end")
+	"cycle.look", "cycle.end", "peri.epinephrine", "epinephrine.first")
 
 // key names what is said once.
 func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }
@@ -89,7 +89,7 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
 		}
 	} else if !s.Dead {
-		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.round(s)}
+		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.breathless(s), p.round(s)}
 	}
 	var out []Cue
 	for _, list := range rules {

@@ -102,8 +102,8 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 		c.ID, c.Parts = "dose.spent", []Cue{none}
 		return c
 	}
-	if drug == "shock" {
-		c.Items = nil
+	if drug == "shock" { // before any other answer
+		c.Items, c.Priority = nil, Cycle
 	}
 	part := func(id string) { c.Parts = append(c.Parts, Cue{ID: id}) }
 	switch a := amount.Amount; {
@@ -258,39 +258,6 @@ func (m *Machine) amountTold(basis Event) (drug string, told bool) {
 	return "", len(m.said) > 0
 }
 
-// basis tells what the amount that was told last rests on, drug first, with the advice to
-// check it.
-func (m *Machine) basis(e Event, now Time) Cue {
-	c := reply("dose.check", e, now, Answer)
-	drug, told := m.amountTold(e)
-	if !told {
-		c.ID = "answer.nothing"
-	}
-	if drug != "" {
-		kg, _ := m.protocol.For(m.state).Weight(m.state)
-		amount, _, ok := m.amount(drug)
-		if ok && amount.PerKg {
-			c = reply("dose.basis", e, now, Answer).with("per_kg", amount.Amount.PerKg).with("weight_kg", kg)
-			c.Parts = []Cue{{ID: "dose.check"}}
-			if amount.Estimated {
-				c.Parts = []Cue{{ID: "dose.estimated"}, {ID: "dose.check"}}
-			}
-		}
-		if mg := m.protocol.For(m.state).Drugs[drug].MgPerMl; ok && amount.Ml > 0 {
-			c.Parts = append([]Cue{Cue{ID: "dose.concentration"}.with("mg_per_ml", mg)}, c.Parts...)
-		}
-		if drug != "shock" {
-			first := c
-			if first.Parts = nil; first.ID == "dose.basis" { // the amount stands between the weight and the concentration
-				first.ID = "dose.basis.drug"
-				c.Parts = append([]Cue{Cue{ID: "dose.dose_mg"}.with("dose_mg", amount.Value)}, c.Parts...)
-			}
-			c.ID, c.Values, c.Items, c.Parts = "dose", nil, []string{drug}, append([]Cue{first}, c.Parts...)
-		}
-	}
-	return c
-}
-
 func (m *Machine) codeTime(e Event, now Time) Cue {
 	c := reply("answer.nocode", e, now, Answer)
 	if from := m.state.CodeAt(); from != Never && m.state.Ended == Never {
@@ -300,100 +267,6 @@ func (m *Machine) codeTime(e Event, now Time) Cue {
 			return c
 		}
 		c.ID, c.Values = "answer.time", map[string]float64{"minutes": math.Floor(t / 60), "seconds": math.Mod(t, 60)}
-	}
-	return c
-}
-
-// nextAtOnce is what comes next whatever the agenda says; "": look there.
-func (s State) nextAtOnce() string {
-	unmeasured := s.StabilityAt == Never
-	switch {
-	case s.Ended != Never:
-		return "answer.nocode"
-	case s.PulsePresent && unmeasured && s.FirstROSC == Never:
-		return "next.nothing"
-	case s.PulsePresent && unmeasured:
-		return "next.pulse"
-	case s.untold():
-		return "before.pulse"
-	case !s.InArrest() && unmeasured:
-		return "answer.nocode"
-	case s.Clear():
-		return "next.clear"
-	case s.InArrest() && !s.Compressing:
-		return "next.compressions"
-	}
-	return ""
-}
-
-// Now is what "what is next" would be answered at now, if that is to be done at once,
-// and whether it goes before all else; false: nothing is, or only later.
-func (m *Machine) Now(now Time) (c Cue, first, ok bool) {
-	c = m.next(Event{}, now)
-	first = c.ID == "next.compressions" || c.ID == "next.clear" || c.ID == "next.defibrillation"
-	return c, first, first || strings.HasSuffix(c.ID, ".now")
-}
-
-// nextShock is the shock as what comes next, if a rhythm waits for it; while hands are off
-// they go on for as long as it charges.
-func (p *Protocol) nextShock(s State, c Cue, now Time) (Cue, bool) {
-	from, ok := p.shockFrom(s)
-	if !ok || from > now || s.Clear() {
-		return c, false
-	}
-	if c.ID == "next.compressions" && s.ChargingAt < from {
-		c.Parts = []Cue{{ID: "next.charging"}}
-	}
-	c.ID = "next.defibrillation"
-	if energy, _, ok := p.NextEnergy(s); ok {
-		c = c.with("energy_j", energy.Value)
-	}
-	return c, true
-}
-
-// treatedAnyway reports whether a patient with a pulse is treated whatever else was called: a
-// child who is slow, or a rhythm that is unstable always.
-func (p *Protocol) treatedAnyway(s State) bool {
-	return p.slowChild(s) || s.PulsePresent && slices.Contains(p.AlwaysUnstable, s.Rhythm)
-}
-
-// next answers "what is next" with one thing: what is due now, most urgent
-// first, or else the next thing to come.
-func (m *Machine) next(e Event, now Time) Cue {
-	c := reply("", e, now, Answer)
-	p := m.protocol.For(m.state)
-	if c.ID = m.state.nextAtOnce(); c.ID == "next.compressions" { // before read-backs that wait
-		c.Priority = Urgent
-	}
-	if shock, ok := p.nextShock(m.state, c, now); ok {
-		return shock
-	}
-	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
-		return c
-	}
-	var soon *Cue
-	for _, a := range m.agenda {
-		name := kinds.next[a.ID]
-		if name == "" {
-			continue
-		}
-		if a.At <= now { // due since then, and not done: it would be gone from the agenda
-			c.ID, c.Values = name+".now", a.Values
-			return c
-		}
-		if soon == nil {
-			soon = &a
-		}
-	}
-	c.ID = "next.nothing"
-	if soon != nil {
-		secs := math.Round((soon.At-now).Seconds()/5) * 5
-		if secs == 0 {
-			c.ID, c.Values = kinds.next[soon.ID]+".now", soon.Values
-			return c
-		}
-		c.ID = kinds.next[soon.ID] + ".in"
-		c.Values = map[string]float64{"minutes": math.Floor(secs / 60), "seconds": math.Mod(secs, 60)}
 	}
 	return c
 }

@@ -82,8 +82,7 @@ func (s *State) called(e Event) {
 	case ShockCharging:
 		s.ChargingAt = e.At
 	case ShockClear:
-		s.ClearAt, s.clearOver, s.MetronomeForced = e.At, false, false
-		s.stop(e.At) // nobody touches the patient
+		s.clear(e.At)
 	default:
 		if !s.tended(e) {
 			s.beat(e)
@@ -112,23 +111,6 @@ func (s *State) changed(at Time) {
 	if s.InArrest() && s.FirstCompression == Never {
 		s.start(at)
 	}
-}
-
-// tended takes what was done beside rhythm and hands; false: it is none of these.
-func (s *State) tended(e Event) bool {
-	switch e.Kind {
-	case AirwaySecured:
-		s.AirwayAt = e.At
-	case AccessIV, AccessIO, FluidBolus:
-		s.Done = with(s.Done, string(e.Kind), e.At)
-	case CausesReview, AskCauses:
-		s.ReviewedAt = e.At
-	case RoundStart:
-		s.RoundAt = e.At
-	default:
-		return false
-	}
-	return true
 }
 
 // begin notes that a case, or an arrest, begins with e. Whoever calls for help
@@ -199,6 +181,7 @@ func (s *State) pulse(e Event) {
 	if s.FirstROSC == Never && s.ArrestAt != Never {
 		s.FirstROSC = at
 	}
+	s.came = s.came || e.Kind == ROSC
 	s.PulsePresent, s.PausedFrom, s.CycleFrom = true, Never, Never
 	s.MetronomeForced, s.clearOver = slowChild, true // on a child's slow pulse the beat goes on until stable
 }
@@ -264,7 +247,7 @@ func (s *State) give(drug string, e Event) {
 		dose := Dose{At: e.At - e.Early(), Mg: e.Milligrams(), Seq: e.Seq, early: e.Early()}
 		given = inTime(append(slices.Clip(given), dose))
 	}
-	s.Given = with(s.Given, drug, given)
+	s.Given, s.noAccess = with(s.Given, drug, given), false
 }
 
 // inTime puts doses in the order of time.

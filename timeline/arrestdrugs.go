@@ -32,7 +32,11 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	if !ok {
 		return nil
 	}
-	c := p.consider("epinephrine.first", "epinephrine", s, from+p.Span("settle_s"), Seconds(20), Due)
+	at := from + p.Span("settle_s")
+	if told := p.toldSlow(s); told != Never && at-told < gap/2 {
+		at = told // it was considered a moment ago, for the rhythm with a pulse: see sameMoment
+	}
+	c := p.consider("epinephrine.first", "epinephrine", s, at, Seconds(20), Due)
 	return []Cue{c.every(gap, most)}
 }
 

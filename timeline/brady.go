@@ -13,6 +13,17 @@ func (p *Protocol) slowChild(s State) bool {
 	return s.Rhythm == Brady && !s.InArrest() && s.StabilityAt < s.RhythmAt && p.patient(s) != ""
 }
 
+// toldSlow is when epinephrine was considered for a slow child who still had a pulse; Never if it
+// was not.
+func (p *Protocol) toldSlow(s State) Time {
+	i := slices.Index(p.Bradycardia, "epinephrine")
+	at := s.RhythmAt + p.Span("settle_s") + Time(i)*p.Span("stable_drug_s")
+	if i < 0 || s.Rhythm != Brady || p.patient(s) == "" || at >= max(s.ArrestAt, s.LostAt) {
+		return Never
+	}
+	return at
+}
+
 // tooSlow reports whether a slow rhythm is to be treated.
 func (p *Protocol) tooSlow(s State) bool { return s.Rhythm == Brady && s.Unstable || p.slowChild(s) }
 

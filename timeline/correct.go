@@ -22,8 +22,12 @@ func (m *Machine) correct(e Event, now Time) Ready {
 	return m.fix(last, e, e, now)
 }
 
-// correctable is what a correction is about: the last drug, or the last shock.
+// correctable is what a correction is about: the last drug, or the last shock. One that names a
+// drug of which another amount was called a moment ago is of that, whatever was given since.
 func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
+	if last, ok = m.otherAmount(e); ok {
+		return last, true, true
+	}
 	return m.latest(e.At, func(x Event) bool {
 		isDrug := x.Kind.dose() && x.Kind != "before.shock"
 		if e.bare() {
@@ -31,6 +35,18 @@ func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
 		}
 		return isDrug && e.Kind != CorrectEnergy || x.Kind.shocks() && e.Kind == CorrectEnergy
 	})
+}
+
+// otherAmount is the last dose of the drug that a correction names, if that was called a moment ago
+// with another amount.
+func (m *Machine) otherAmount(e Event) (last Event, ok bool) {
+	f, drug := e.Kind.Family()
+	if f != "correct.drug." || e.Milligrams() == 0 {
+		return Event{}, false
+	}
+	named := func(x Event) bool { return x.Kind == Kind("drug."+drug) || x.Kind == Kind("before."+drug) }
+	last, near, ok := m.latest(e.At, named)
+	return last, ok && near && last.Milligrams() > 0 && last.Milligrams() != e.Milligrams()
 }
 
 // bare reports whether e corrects a number without its unit: it is the last one that was

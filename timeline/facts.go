@@ -95,7 +95,7 @@ func (s State) ticked(k Kind) bool {
 	if _, done := s.Done[string(k)]; done {
 		return true
 	}
-	if _, bone := s.Done[string(AccessIO)]; k == AccessIV && (bone || len(s.Given) > 0) {
+	if _, bone := s.Done[string(AccessIO)]; k == AccessIV && (bone || len(s.Given) > 0 && !s.noAccess) {
 		return true
 	}
 	if k == "intervention.monitor" && s.Rhythm != Unknown {

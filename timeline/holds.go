@@ -17,7 +17,7 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 	case c.planned != "":
 		i := slices.IndexFunc(m.agenda, func(x Cue) bool { return x.key() == c.planned })
 		now = m.agenda[i]
-	case (c.Priority == Answer || strings.HasPrefix(c.ID, "next.")) && c.About != 0:
+	case (c.Priority == Answer || strings.HasPrefix(c.ID, "next.") || strings.HasPrefix(c.ID, "dose")) && c.About != 0:
 		i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
 		if i < 0 {
 			return c, true
@@ -73,6 +73,9 @@ func (s State) over(e Event) bool {
 	}
 	if e.Kind.Row().Confirm { // what it asks for would be answered "nothing to confirm"
 		return s.Pending == "" && s.Ended == Never
+	}
+	if e.Kind.Row().Rhythm != Unknown { // behind a shock it would be taken for what is seen now
+		return s.lastShock() >= e.At
 	}
 	prepares := e.Kind == ShockClear || e.Kind == ShockCharging
 	return prepares && (s.lastShock() >= e.At || e.Kind == ShockClear && s.Compressing)

@@ -39,6 +39,11 @@ const (
 	AirwaySecured     Kind = "airway.secured"
 	AccessIV          Kind = "access.iv"
 	AccessIO          Kind = "access.io"
+	AirwayLost        Kind = "airway.lost"
+	AccessLost        Kind = "access.lost" // of whatever stood
+	ShockDumped       Kind = "shock.dumped"
+	BreathingAbsent   Kind = "breathing.absent"
+	BreathingBack     Kind = "breathing.back"
 	FluidBolus        Kind = "fluid.bolus"
 	CausesReview      Kind = "causes.review"
 	AskNext           Kind = "ask.next"

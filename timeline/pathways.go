@@ -14,6 +14,7 @@ func (p *Protocol) causes(s State) []Cue {
 	if s.RhythmAt == s.NoShockAt {
 		c.ID = "causes.round"
 	}
+	c.Parts = p.likely(s)
 	return []Cue{c}
 }
 
@@ -80,6 +81,20 @@ func (p *Protocol) likelyFirst(s State) []string {
 	speaks := func(c string) bool { return p.contradicted(s, c) }
 	first := slices.DeleteFunc(slices.Clone(p.Causes), func(c string) bool { return !speaks(c) })
 	return append(first, slices.DeleteFunc(slices.Clone(p.Causes), speaks)...)
+}
+
+// likely names the open causes for which a number that was measured speaks; nothing if none does.
+func (p *Protocol) likely(s State) []Cue {
+	var items []string
+	for _, c := range p.Causes {
+		if p.contradicted(s, c) && s.Causes[c] != "treated" {
+			items = append(items, c)
+		}
+	}
+	if len(items) == 0 {
+		return nil
+	}
+	return []Cue{{ID: "causes.likely", Items: items}}
 }
 
 // CausesLeft lists the reversible causes that were neither treated nor

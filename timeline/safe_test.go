@@ -103,7 +103,7 @@ func TestSafeInAnyOrder(t *testing.T) {
 			ready := m.Step(e, now)
 			switch {
 			case e.Kind == Retraction || e.Replaces != 0 || e.Kind == ShockGiven || e.Kind == ShockStacked ||
-				e.Kind == CardioversionDone || ready.Ended:
+				e.Kind == CardioversionDone || e.Kind == ShockDumped || ready.Ended:
 				clear = Never
 			case e.Kind == ShockClear:
 				clear = now

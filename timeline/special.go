@@ -82,10 +82,20 @@ func (p *Protocol) opioid(s State) []Cue {
 	return []Cue{due("opioid.naloxone", from, Seconds(120), Advice)}
 }
 
+// breathless: breaths for whoever has a pulse and was called not breathing.
+func (p *Protocol) breathless(s State) []Cue {
+	if !s.PulsePresent || s.NoBreathingAt == Never || s.OpioidAt != Never || s.Ended != Never ||
+		s.FirstROSC != Never { // then its target is told
+		return nil
+	}
+	return []Cue{due("breathing.breaths", max(s.NoBreathingAt, s.PulseAt)+p.Span("opioid_pulse_s"), Seconds(30), Due)}
+}
+
 // opioidPulse: for whoever has not lost the pulse the breaths come first, and then the
 // antagonist.
 func (p *Protocol) opioidPulse(s State) []Cue {
-	if s.OpioidAt == Never || s.FirstROSC != Never || s.Ended != Never || len(s.Given["naloxone"]) > 0 {
+	if s.OpioidAt == Never || s.FirstROSC != Never || s.Ended != Never || len(s.Given["naloxone"]) > 0 ||
+		s.BreathingAt >= s.OpioidAt {
 		return nil
 	}
 	return []Cue{due("opioid.pulse", max(s.OpioidAt, s.PulseAt)+p.Span("opioid_pulse_s"), Seconds(60), Due)}

@@ -125,7 +125,11 @@ type State struct {
 	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
 	ChargingAt       Time // last "charging" that no shock followed; Never without one
 	clearOver        bool // somebody touches the patient again all the same
-	AirwayAt         Time // Never until the airway is secured
+	AirwayAt         Time // Never until the airway is secured, or once it is lost
+	NoBreathingAt    Time // when breathing was called absent; Never if not, or if it is back
+	BreathingAt      Time // when it was called back; Never if not
+	noAccess         bool // it was lost, and nothing was given since
+	came             bool // circulation was called back, though no arrest was called before
 	RoundAt          Time // when the first-minute round was called for; Never if not
 	Measured         map[string]Measured
 	Beat             Beat
@@ -137,7 +141,8 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt:    Never,
+		BeforeAt:      Never,
+		NoBreathingAt: Never, BreathingAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }

@@ -14,11 +14,11 @@ func (m *Machine) summary(e Event, now Time) Cue {
 	s := m.state
 	c := reply("answer.nocode", e, now, Answer)
 	c.Expires = now + Seconds(8)
-	if s.Started == Never && s.StabilityAt == Never {
+	if s.Started == Never && s.StabilityAt == Never && !s.PulsePresent && s.OpioidAt == Never {
 		return c
 	}
 	c.ID = "summary"
-	c.Parts = slices.Concat(m.situation(e.At), m.background(), m.treatment(), m.outlook(e, now))
+	c.Parts = slices.Concat(m.situation(e.At), m.background(), m.treatment(), m.measured(), m.outlook(e, now))
 	return c
 }
 
@@ -85,6 +85,9 @@ func (m *Machine) background() []Cue {
 	if s.PregnantAt != Never {
 		out = append(out, Cue{ID: "summary.pregnant"})
 	}
+	if s.OpioidAt != Never {
+		out = append(out, Cue{ID: "said." + string(PatientOpioid)})
+	}
 	switch {
 	case s.FirstRhythm != Unknown:
 		out = append(out, Cue{ID: "summary.first", Items: []string{s.FirstRhythm.Kind().Row().Spoken}})
@@ -145,6 +148,47 @@ func (s State) drugs() (out []Cue) {
 	return out
 }
 
+// namedNumbers is how many measured numbers a hand-over names: common practice, no source.
+const namedNumbers = 4
+
+// measured are the last numbers of each kind that were called, those that speak for a cause first,
+// then the newest.
+func (m *Machine) measured() (out []Cue) {
+	seen := map[Kind]bool{}
+	var list []Event
+	for _, e := range slices.Backward(standing(m.events)) {
+		if f, _ := e.Kind.Family(); f == "measured." && e.Seq > m.state.EndedBy && !seen[e.Kind] {
+			seen[e.Kind] = true
+			list = append(list, e)
+		}
+	}
+	p := m.protocol.For(m.state)
+	slices.SortStableFunc(list, func(a, b Event) int {
+		return cmp.Compare(p.tells(m.state, b.Kind), p.tells(m.state, a.Kind))
+	})
+	for _, e := range list[:min(namedNumbers, len(list))] {
+		c := Cue{ID: "said." + string(e.Kind), Values: e.Values}
+		if by := p.perMmol(e.Kind); by != 1 { // the record has it in its own unit
+			c.ID += ".mmol"
+			c.Values = map[string]float64{}
+			for slot, x := range e.Values {
+				c.Values[slot] = math.Round(10*x/by) / 10
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// tells is 1 for a number that speaks for a cause.
+func (p *Protocol) tells(s State, k Kind) int {
+	_, name := k.Family()
+	if cause := p.Measured[name].Cause; cause != "" && p.contradicted(s, cause) {
+		return 1
+	}
+	return 0
+}
+
 // outlook: what is open, and what is due next.
 func (m *Machine) outlook(e Event, now Time) []Cue {
 	s := m.state
@@ -154,6 +198,7 @@ func (m *Machine) outlook(e Event, now Time) []Cue {
 	var out []Cue
 	if s.NoShockAt != Never || len(s.Causes) > 0 {
 		out = counted("summary.causes", "causes", float64(len(m.protocol.CausesLeft(s))))
+		out = append(out, m.protocol.For(s).likely(s)...)
 	}
 	next := m.next(e, now)
 	if strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {

@@ -11,7 +11,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 	if s.Ended != Never || s.StabilityAt == Never && !always && !p.slowChild(s) {
 		return nil
 	}
-	from := max(s.StabilityAt, s.RhythmAt) + p.Span("settle_s")
+	from := p.treatedFrom(s) + p.Span("settle_s")
 	ecg := due("peri.ecg", from, Seconds(60), Advice)
 	switch {
 	case always || s.Rhythm.Fast() && s.Unstable:
@@ -28,6 +28,15 @@ func (p *Protocol) withPulse(s State) []Cue {
 		return p.slow(s, from)
 	}
 	return nil
+}
+
+// treatedFrom is from when a rhythm with a pulse is treated. A slow child counts as unstable
+// before it is called so: its steps go on.
+func (p *Protocol) treatedFrom(s State) Time {
+	if p.patient(s) != "" && s.Rhythm == Brady && s.StabilityAt-s.RhythmAt < p.Span("drug_again_s") {
+		return s.RhythmAt
+	}
+	return max(s.StabilityAt, s.RhythmAt)
 }
 
 // unstable: synchronised shocks, synchronised anew each time; a polymorphic

@@ -135,7 +135,7 @@ func (r *Record) said(s Strip) Lane {
 // laneOf is the lane of a callout; airway and access have one of their own.
 func laneOf(k timeline.Kind) string {
 	switch k {
-	case timeline.AirwaySecured, timeline.AccessIV, timeline.AccessIO:
+	case timeline.AirwaySecured, timeline.AccessIV, timeline.AccessIO, timeline.AirwayLost, timeline.AccessLost:
 		return "airway, access"
 	}
 	return k.Row().Lane

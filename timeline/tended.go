@@ -1,0 +1,43 @@
+package timeline
+
+import "maps"
+
+// tended takes what was done beside rhythm and hands, and what of it was lost again; false: it
+// is none of these.
+func (s *State) tended(e Event) bool {
+	switch e.Kind {
+	case AirwaySecured:
+		s.AirwayAt = e.At
+	case AirwayLost: // compressions pause for breaths again
+		s.AirwayAt = Never
+	case AccessIV, AccessIO, FluidBolus:
+		s.Done = with(s.Done, string(e.Kind), e.At)
+		s.noAccess = s.noAccess && e.Kind == FluidBolus
+	case AccessLost:
+		s.Done = maps.Clone(s.Done) // a State handed out stays what it was
+		delete(s.Done, string(AccessIV))
+		delete(s.Done, string(AccessIO))
+		s.noAccess = true
+	case ShockDumped: // hands may go back on at once
+		s.ChargingAt, s.ClearAt, s.synced = Never, Never, false
+	case BreathingAbsent:
+		s.NoBreathingAt = e.At
+	case BreathingBack:
+		s.NoBreathingAt, s.BreathingAt = Never, e.At
+	case CausesReview, AskCauses:
+		s.ReviewedAt = e.At
+	case RoundStart:
+		s.RoundAt = e.At
+	default:
+		return false
+	}
+	return true
+}
+
+// clear is "everybody clear": nobody touches the patient. In a rhythm that no shock helps none
+// follows: see Silent.
+func (s *State) clear(at Time) {
+	s.ClearAt, s.MetronomeForced = at, false
+	s.clearOver = s.InArrest() && s.Rhythm != Unknown && !s.Rhythm.Shockable()
+	s.stop(at)
+}
