@@ -78,7 +78,9 @@ func toldAt(events []Event) []Event {
 			}
 		}
 		if k, ok := place[e.Replaces]; ok && k < i {
-			e.told = max(out[k].At, out[k].told)
+			if told := max(out[k].At, out[k].told); told != e.At { // else it was put right, and not moved
+				e.told = told
+			}
 		}
 	}
 	return out

@@ -53,15 +53,16 @@ func (p *Protocol) pregnant(s State) []Cue {
 	if _, done := s.Done["delivery"]; done {
 		return out
 	}
+	settled := known + 2*settle
 	again := func(c Cue) Cue { return c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s")) }
 	_, limited := p.Spoken("delivery_s")
 	limit := s.ArrestAt + p.Span("delivery_s")
-	if !limited || known+2*settle >= limit {
-		return append(out, again(due("pregnant.delivery.now", known+2*settle, Seconds(60), Due)))
+	if !limited || settled >= limit {
+		return append(out, again(due("pregnant.delivery.now", max(settled, aside+settle), Seconds(60), Due))) // behind it
 	}
-	soon := due("pregnant.delivery", max(limit-p.Span("delivery_warning_s"), known+2*settle), Seconds(60), Due)
-	if known+2*settle < soon.At {
-		out = append(out, due("pregnant.prepare", known+2*settle, Seconds(60), Due))
+	soon := due("pregnant.delivery", max(limit-p.Span("delivery_warning_s"), settled), Seconds(60), Due)
+	if settled < soon.At {
+		out = append(out, due("pregnant.prepare", settled, Seconds(60), Due))
 	}
 	return append(out, p.say(soon, "delivery_s", "minutes"), again(due("pregnant.delivery.now", limit, Seconds(60), Due)))
 }

@@ -17,7 +17,7 @@ func (s State) nextAtOnce() string {
 		return "answer.nocode"
 	case s.PulsePresent && unmeasured:
 		return s.nextWithPulse()
-	case s.untold():
+	case s.untold(), s.NoBreathingAt != Never && unmeasured && !s.InArrest(): // "not breathing" is all that was called
 		return "before.pulse"
 	case !s.InArrest() && unmeasured:
 		return "answer.nocode"
@@ -35,10 +35,19 @@ func (s State) nextWithPulse() string {
 	switch {
 	case s.breathless():
 		return "next.breaths"
+	case s.unmeasured():
+		return "next.stable"
 	case s.FirstROSC == Never && !s.came:
 		return "next.nothing"
 	}
 	return "next.pulse"
+}
+
+// unmeasured reports whether a rhythm with a pulse stands of which all depends on whether the patient
+// is stable.
+func (s State) unmeasured() bool {
+	seen := s.RhythmAt >= s.PulseAt || s.FirstROSC == Never && !s.came // not that of the arrest before
+	return seen && (s.Rhythm.Fast() || s.Rhythm == Brady)
 }
 
 // breathless reports whether a patient who has not lost the pulse is to be given breaths: an
