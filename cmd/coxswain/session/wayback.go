@@ -10,11 +10,12 @@ import (
 )
 
 // wayBack finds how late our own voice comes back to the microphone, from the first
-// sentence that sounds: over a radio loudspeaker or a call that is later than any buffer
-// tells, and then neither the echo canceller nor the gate knows our voice.
+// sentence that sounds and comes back: over a radio loudspeaker or a call that is later than
+// any buffer tells, and then neither the echo canceller nor the gate knows our voice.
 type wayBack struct {
 	room, speaker []float32          // what was heard and played since then, at audio.ListenRate
 	found         chan time.Duration // not nil while it is being looked for
+	rest          int                // blocks until it is looked for again
 	done          bool
 }
 
@@ -24,8 +25,12 @@ const (
 	// wayBackMost is the longest way that is looked for.
 	wayBackMost = 3 * audio.ListenRate
 	// wayBackClear is how far it must stand out: 48 for a voice that comes back at 0.03 into
-	// noise of 0.01, 5 where none does (measured).
+	// noise of 0.01, 5 where none does; for the beat alone 20 to 120, 11 where none does, never
+	// a beat beside it (measured).
 	wayBackClear = 20
+	// wayBackRest is how many blocks pass before it is looked for again: nobody may have been able
+	// to hear the first sentence for noise, or the loudspeaker was switched on later.
+	wayBackRest = int(time.Minute / blockTime)
 	// wayBackNear is how much later than the least way the canceller may still look.
 	wayBackNear = 180 * time.Millisecond
 )
@@ -36,13 +41,13 @@ func (w *wayBack) add(room, speaker []int16, apart bool) time.Duration {
 	if w.found != nil {
 		select {
 		case d := <-w.found:
-			w.found, w.done = nil, true
+			w.found, w.done, w.rest = nil, d > 0, wayBackRest
 			return d
 		default:
 			return 0
 		}
 	}
-	if w.done || len(w.speaker) == 0 && !loudEnough(speaker) {
+	if w.rest--; w.done || w.rest > 0 || len(w.speaker) == 0 && !loudEnough(speaker) {
 		return 0
 	}
 	for i := range room {

@@ -53,3 +53,33 @@ func TestWayBackIsFound(t *testing.T) {
 		}
 	}
 }
+
+// Where the first sentence did not come back, be it for noise, be it that the loudspeaker was
+// off, it is looked for again, a minute later.
+func TestWayBackIsLookedForAgain(t *testing.T) {
+	const way = 0.4 * audio.ListenRate
+	random := rand.New(rand.NewPCG(1, 2))
+	var w wayBack
+	var said []int16
+	for second := range 90 {
+		for range audio.ListenRate {
+			said = append(said, int16(random.NormFloat64()*3000))
+		}
+		for b := range 100 {
+			at := (100*second + b) * audio.ListenRate / 100
+			room := make([]int16, audio.ListenRate/100)
+			for i := range room {
+				if room[i] = int16(random.NormFloat64() * 100); second >= 20 {
+					room[i] += said[at+i-way] / 4
+				}
+			}
+			if d := w.add(room, said[at:at+len(room)], false); d != 0 {
+				if second < 60 || d != 400*time.Millisecond {
+					t.Errorf("after %d s: %v", second, d)
+				}
+				return
+			}
+		}
+	}
+	t.Error("never found")
+}
