@@ -127,7 +127,7 @@ aloud: Moved back Amiodarone. To forty five seconds
 aloud: I V access How many minutes ago?
 aloud: Lidocaine. Yes?
 380 drug.lidocaine
-aloud: Moved back Lidocaine. To six minutes fifteen seconds Question. Amiodarone. Both?
+aloud: Moved back Lidocaine. To six minutes fifteen seconds Question. Amiodarone. As well?
 542 drug.calcium
 aloud: Moved back Calcium To eight minutes fifty seven seconds
 660 patient.adult`
@@ -164,11 +164,11 @@ func TestWhichOfTwoIsAsked(t *testing.T) {
 	}
 	want := `code.start
 compressions.start
-aloud: Stop or start compressions?
+aloud: Compressing, or not?
 compressions.stop
 aloud: Lidocaine. One seven, or seven zero?
 drug.lidocaine dose_mg=17
-aloud: Pulse, or no pulse?`
+aloud: Pulse, or none?`
 	if text := strings.Join(got, "\n"); text != want {
 		t.Errorf("the session went\n%s\nwant\n%s", text, want)
 	}
