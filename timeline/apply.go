@@ -288,9 +288,7 @@ func (s *State) rhythm(r Rhythm, at Time) {
 	case s.CycleFrom != Never && at >= s.CycleFrom+rule("look_s"):
 		s.CycleFrom, s.CheckedAt = at, at // the look that ends the cycle; nobody called the pause
 	}
-	if s.ClearAt != Never && !r.Shockable() {
-		s.clearOver = true // no shock follows: see Silent
-	}
+	s.clearBy(r)
 }
 
 // unshockable notes since when a rhythm without a pulse stands that no shock helps.

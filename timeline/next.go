@@ -19,8 +19,18 @@ func (s State) Leaves(e Event) bool {
 		return false
 	case row.Starts: // what was done before arrival is no sign of the patient who was here
 		return !s.late(e, row)
+	case s.another(e.Kind):
+		return true
 	}
 	return seen && e.At >= s.Ended+rule("after_end_s")
+}
+
+// another reports whether k says that a child lies there, or an adult, where none was: nobody tells
+// so of a patient whose code has ended.
+func (s State) another(k Kind) bool {
+	name, who := strings.CutPrefix(string(k), "patient.")
+	child := k == PatientChild || k == PatientInfant
+	return who && name != s.Patient && (child || k == PatientAdult && OfChild(s.Patient))
 }
 
 // late reports whether e is a fact of the case that has just ended, and no new

@@ -41,3 +41,15 @@ func (s *State) clear(at Time) {
 	s.clearOver = s.InArrest() && s.Rhythm != Unknown && !s.Rhythm.Shockable()
 	s.stop(at)
 }
+
+// clearBy is what a rhythm makes of "everybody clear": one that no shock helps ends it, one that is
+// shocked brings it back, for as long as nobody has touched the patient since.
+func (s *State) clearBy(r Rhythm) {
+	switch untouched := s.PausedFrom != Never && s.PausedFrom <= s.ClearAt; {
+	case s.ClearAt == Never:
+	case !r.Shockable():
+		s.clearOver = true // no shock follows: see Silent
+	case s.InArrest() && untouched:
+		s.clearOver = false
+	}
+}
