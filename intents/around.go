@@ -19,6 +19,9 @@ type Around struct {
 	// Forbid a callout anywhere in the same breath, by the reason (negation, question,
 	// condition, order, elsewhere; Unsure has it asked about instead): the reason is told when a callout is thrown away.
 	Forbid map[string][]string `yaml:"forbid" json:"forbid,omitempty"`
+	// Behind forbid a callout right behind which they stand, by the same reasons: "the tube is in the
+	// way", "a pulse with compressions". Elsewhere in the breath they mean nothing.
+	Behind map[string][]string `yaml:"behind" json:"behind,omitempty"`
 	// Within are those of Forbid that may also stand between the words of a phrase:
 	// "epinephrine has not been given".
 	Within []string `yaml:"within" json:"within,omitempty"`
@@ -47,7 +50,7 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid within when openers verbs stopping onward opens slips")
+	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens slips")
 	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
 		return err
 	}
@@ -112,26 +115,35 @@ func (a *Around) clean() {
 	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens} {
 		tidy(list)
 	}
-	for _, list := range a.Forbid {
-		tidy(list)
+	for _, reasons := range []map[string][]string{a.Forbid, a.Behind} {
+		for _, list := range reasons {
+			tidy(list)
+		}
 	}
 }
 
+// listed is a word around a callout, the list that it stands in, and whether it counts right
+// behind a callout alone.
+type listed struct {
+	list, word string
+	behind     bool
+}
+
 // all lists the words with the key that they stand under, in a fixed order.
-func (a Around) all() (out [][2]string) {
-	for _, w := range a.Beside {
-		out = append(out, [2]string{"beside", w})
-	}
-	for _, w := range a.Within {
-		out = append(out, [2]string{"within", w})
-	}
-	for _, w := range a.When {
-		out = append(out, [2]string{Told, w})
-	}
-	for _, reason := range slices.Sorted(maps.Keys(a.Forbid)) {
-		for _, w := range a.Forbid[reason] {
-			out = append(out, [2]string{reason, w})
+func (a Around) all() (out []listed) {
+	add := func(list string, words []string, behind bool) {
+		for _, w := range words {
+			out = append(out, listed{list, w, behind})
 		}
+	}
+	add("beside", a.Beside, false)
+	add("within", a.Within, false)
+	add(Told, a.When, false)
+	for _, reason := range slices.Sorted(maps.Keys(a.Forbid)) {
+		add(reason, a.Forbid[reason], false)
+	}
+	for _, reason := range slices.Sorted(maps.Keys(a.Behind)) {
+		add(reason, a.Behind[reason], true)
 	}
 	return out
 }
@@ -141,11 +153,12 @@ func (a Around) size() int { return len(a.all()) + len(a.parts()) + len(a.Slips)
 
 // with is both: a site adds to the words, it takes none away.
 func (a Around) with(b Around) Around {
-	out := Around{
+	return Around{
 		Beside: slices.Concat(a.Beside, b.Beside),
 		Within: slices.Concat(a.Within, b.Within),
 		When:   slices.Concat(a.When, b.When),
-		Forbid: map[string][]string{},
+		Forbid: both(a.Forbid, b.Forbid),
+		Behind: both(a.Behind, b.Behind),
 
 		Openers:  slices.Concat(a.Openers, b.Openers),
 		Verbs:    slices.Concat(a.Verbs, b.Verbs),
@@ -154,9 +167,14 @@ func (a Around) with(b Around) Around {
 		Opens:    slices.Concat(a.Opens, b.Opens),
 		Slips:    slices.Concat(a.Slips, b.Slips),
 	}
-	for _, src := range []Around{a, b} {
-		for reason, list := range src.Forbid {
-			out.Forbid[reason] = slices.Concat(out.Forbid[reason], list)
+}
+
+// both are the words of each reason in a and b.
+func both(a, b map[string][]string) map[string][]string {
+	out := map[string][]string{}
+	for _, src := range []map[string][]string{a, b} {
+		for reason, list := range src {
+			out[reason] = slices.Concat(out[reason], list)
 		}
 	}
 	return out
@@ -166,14 +184,14 @@ func (a Around) with(b Around) Around {
 func (v *Vocabulary) checkAround(name string) error {
 	v.Around.clean()
 	all := v.Around.all()
-	if len(all) > 400 {
-		return fmt.Errorf("%s:%d: around: more than 400 words", name, v.Around.line("", ""))
+	if len(all) > 600 {
+		return fmt.Errorf("%s:%d: around: more than 600 words", name, v.Around.line("", ""))
 	}
 	for _, w := range all {
-		number := strings.Contains(w[1], "{") && w[0] != Told
-		if err := checkPhrase(w[1]); err != nil || number {
+		number := strings.Contains(w.word, "{") && w.list != Told
+		if err := checkPhrase(w.word); err != nil || number {
 			return fmt.Errorf("%s:%d: around: %s: %q: want 1 to 20 words in letters",
-				name, v.Around.line(w[0], w[1]), w[0], w[1])
+				name, v.Around.line(w.list, w.word), w.list, w.word)
 		}
 	}
 	if err := v.Around.checkSlips(name); err != nil {
@@ -190,8 +208,8 @@ func (v *Vocabulary) checkAround(name string) error {
 // sayable finds a word around the callouts of a file that has no pronunciation.
 func (v *Vocabulary) sayable(name string, a Around) error {
 	for _, w := range a.all() {
-		if _, err := v.parts(w[1]); err != nil {
-			return fmt.Errorf("%s:%d: around: %s: %w", name, a.line(w[0], w[1]), w[0], err)
+		if _, err := v.parts(w.word); err != nil {
+			return fmt.Errorf("%s:%d: around: %s: %w", name, a.line(w.list, w.word), w.list, err)
 		}
 	}
 	for _, s := range a.Slips {
@@ -202,22 +220,27 @@ func (v *Vocabulary) sayable(name string, a Around) error {
 	return nil
 }
 
-// Surround returns the words around a callout as phrases, each with its reason: "" for
-// one that means nothing, Told for a time, else why it forbids.
-func (v *Vocabulary) Surround() (phrases []Phrase, reasons []string, err error) {
+// Surrounding is words that may stand around a callout.
+type Surrounding struct {
+	Phrase
+	Reason string // "": they mean nothing; Told: a time; else why they forbid
+	Behind bool   // right behind it alone
+}
+
+// Surround returns the words around a callout as phrases.
+func (v *Vocabulary) Surround() (out []Surrounding, err error) {
 	for _, w := range v.Around.all() {
-		if w[0] == "within" {
+		if w.list == "within" {
 			continue
 		}
-		parts, err := v.parts(w[1])
+		parts, err := v.parts(w.word)
 		if err != nil {
-			return nil, nil, fmt.Errorf("around: %s: %w", w[0], err)
+			return nil, fmt.Errorf("around: %s: %w", w.list, err)
 		}
-		reason := w[0]
-		if reason == "beside" {
-			reason = ""
+		if w.list == "beside" {
+			w.list = ""
 		}
-		phrases, reasons = append(phrases, Phrase{Callout: &talk, Text: w[1], Parts: parts}), append(reasons, reason)
+		out = append(out, Surrounding{Phrase{Callout: &talk, Text: w.word, Parts: parts}, w.list, w.behind})
 	}
-	return phrases, reasons, nil
+	return out, nil
 }

@@ -164,20 +164,24 @@ func TestOverlays(t *testing.T) {
 // holds for its numbers and for no other's; contractions are said as their parts.
 func TestAroundAndBounds(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "v.yaml")
-	os.WriteFile(path, []byte("around: {beside: [Howdy], forbid: {order: [fetch]}}\n"), 0o600)
+	os.WriteFile(path, []byte("around: {beside: [Howdy], forbid: {order: [fetch]}, behind: {elsewhere: [upstairs]}}\n"), 0o600)
 	v, err := LoadVocabulary(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	words, reasons, err := v.Surround()
+	words, err := v.Surround()
 	if err != nil {
 		t.Fatal(err)
 	}
 	found := map[string]string{}
-	for i, w := range words {
-		found[w.Text] = reasons[i] + "!"
+	for _, w := range words {
+		found[w.Text] = w.Reason + "!"
+		if w.Behind {
+			found[w.Text] = w.Reason + " behind"
+		}
 	}
 	for w, reason := range map[string]string{"howdy": "!", "please": "!", "fetch": "order!", "not": "negation!",
+		"upstairs": "elsewhere behind", "with compressions": "negation behind",
 		"who": "question!", "if": "condition!"} {
 		if found[w] != reason {
 			t.Errorf("%q stands for %q, want %q", w, found[w], reason)

@@ -23,14 +23,14 @@ func NewTyped(v *Vocabulary) (*Typed, error) {
 	if err != nil {
 		return nil, err
 	}
-	around, reasons, err := v.Surround()
+	around, err := v.Surround()
 	if err != nil {
 		return nil, err
 	}
 	t := &Typed{vocabulary: v, phrases: slices.DeleteFunc(phrases, Phrase.Talk)}
-	for i, p := range around {
-		if reasons[i] == Told {
-			t.times = append(t.times, p)
+	for _, p := range around {
+		if p.Reason == Told {
+			t.times = append(t.times, p.Phrase)
 		}
 	}
 	return t, nil

@@ -6,8 +6,14 @@ import (
 	"coxswain/intents"
 )
 
-// anotherFits is the score a frame of a phrase that follows another in one breath.
-const anotherFits = 0.5
+// What a phrase that follows another in one breath scores a frame.
+const (
+	anotherFits = 0.5
+	// behind one that a sentence goes on from: phrases that were said reach 0.74 and more, what other
+	// words have in common with one up to 0.71, and not for longFrames
+	onwardFits = 0.72
+	longFrames = 40
+)
 
 // opensBehind is what an article or an "and" behind a phrase is worth: its sentence goes on.
 const opensBehind = 0.1
@@ -21,6 +27,18 @@ func (f found) stands() float64 {
 		return 1
 	}
 	return plainBehind
+}
+
+// courteousUntil is the frame that the words right behind a frame which mean nothing end with; 0: none
+// was heard well, as they are easily heard in other words.
+func (d *decoder) courteousUntil(words []found, frame int) (to int) {
+	for _, f := range words {
+		if f.stands() < 1 || f.from-max(frame, to) > besideGap || !d.heard(f) {
+			break
+		}
+		to = f.to
+	}
+	return to
 }
 
 // settle takes words that only make a callout unsure for no ban.
@@ -37,20 +55,23 @@ func (d *decoder) alone(c candidate, b breath) bool {
 
 // strange is the confidence that a phrase needs for clear words beside it that are not known.
 func (d *decoder) strange(c candidate, b breath) float64 {
-	onward := d.goesOn(c)
-	switch {
-	case len(d.g.asides) == 0:
+	if len(d.g.asides) == 0 {
 		return 0
+	}
+	onward := d.goesOn(c)
+	another := d.another(c, max(c.end, b.courteous), onward)
+	goesOn := d.clearly(c.end+2, c.end+12)
+	switch {
 	case b.left == 0 && d.clearly(c.start-12, c.start-2):
 		if slices.Contains(d.g.vocabulary.Around.Stopping, d.g.phrases[c.phrase].Parts[0].Word) {
 			return 1 // to be asked about: a short "don't" is seldom heard whole
 		}
 		return strangeBefore
-	case b.right == 1 || d.another(c, onward):
+	case another, b.right == 1 && !(onward && goesOn && b.courteous == 0):
 		return 0
-	case onward && (b.right > 0 || d.clearly(c.end+2, c.end+12)):
+	case onward && (b.right > 0 || goesOn):
 		return 1 // to be asked about
-	case d.clearly(c.end+2, c.end+12):
+	case goesOn:
 		return strangeBehind
 	}
 	return 0
@@ -64,15 +85,24 @@ func (d *decoder) goesOn(c candidate) bool {
 	return was || slices.Contains(d.g.vocabulary.Around.Onward, parts[len(parts)-1].Word)
 }
 
-// another reports whether what follows a phrase at once is another phrase, as far as it was
-// said: "shock delivered, back on the chest". Of a sentence that may go on, more must have been.
-func (d *decoder) another(c candidate, onward bool) bool {
-	least := leastFrames
+// unfinished reports whether the sentence of a phrase goes on, and with no other phrase so far: the
+// courtesy or the phrase that it goes on with must have been said, to be heard as one.
+func (d *decoder) unfinished(c candidate) bool {
+	onward := d.goesOn(c)
+	pausing := d.frame-c.end > eitherGap || d.paused(d.frame-eitherPause, d.frame, eitherPause)
+	return onward && (d.speaking() || !pausing) && !d.another(c, c.end, onward)
+}
+
+// another reports whether what follows a phrase at once, or the courtesies behind it that end with a
+// frame, is another phrase, as far as it was said: "shock delivered, back on the chest". Of a
+// sentence that may go on, more must have been.
+func (d *decoder) another(c candidate, courteous int, onward bool) bool {
+	least, fits := leastFrames, anotherFits
 	if onward {
-		least = 2 * leastFrames
+		least, fits = 2*leastFrames, onwardFits
 	}
 	for k := range d.live {
-		if d.underway(k, c.end-3, c.end+2*besideGap, least) {
+		if d.underway(k, c.end-3, courteous+2*besideGap, least, fits) {
 			return true
 		}
 	}
@@ -80,12 +110,13 @@ func (d *decoder) another(c candidate, onward bool) bool {
 }
 
 // underway reports whether a search has a path that began within these frames, as far as it was
-// said for at least so many.
-func (d *decoder) underway(k, from, to, least int) bool {
+// said for at least so many, that scores so much a frame.
+func (d *decoder) underway(k, from, to, least int, fits float64) bool {
 	now := d.tokens[d.frame&1]
 	return slices.ContainsFunc(d.live[k], func(i int32) bool {
 		began := int(now[i].start)
 		said := d.frame - began
-		return began >= from && began <= to && said >= least && float64(now[i].score) >= anotherFits*float64(said)
+		score := float64(now[i].score) / float64(max(1, said))
+		return began >= from && began <= to && said >= least && (score >= fits || said >= longFrames && score >= anotherFits)
 	})
 }

@@ -1,6 +1,9 @@
 package acoustic
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // What goes on is no callout, though it begins as one, and neither is an order, what was, or what
 // may be; the last ones are callouts.
@@ -14,5 +17,43 @@ func TestWhatGoesOn(t *testing.T) {
 	done := "cancel that. gave one milligram of epinephrine. amiodarone is in. stop compressions please. we have i v access."
 	if got := hear(t, nil, speak(t, done), 1600); len(got) != 5 {
 		t.Errorf("%q: heard %+v", done, got)
+	}
+}
+
+// What goes on right behind a callout turns its meaning: where a thing is, with what a pulse is felt,
+// when something will be done. The second of each goes on with a courtesy or another callout.
+func TestTurnedFromBehind(t *testing.T) {
+	for _, c := range []struct{ turned, said, want string }{
+		{"the tube is in the esophagus. i v is in the way.", "the tube is in, resume compressions.", "airway.secured compressions.start"},
+		{"there is a pulse only with compressions.", "there is a pulse.", "pulse.present"},
+		{"oxygen off. it was asystole. she says shock delivered.", "oxygen on. it is asystole. second shock delivered.",
+			"intervention.oxygen rhythm.asystole shock.given"},
+		{"have we given amiodarone. no pulse ox.", "we've given amiodarone. no pulse.", "drug.amiodarone pulse.absent"},
+	} {
+		if got := hear(t, nil, speak(t, c.turned), 1600); len(got) != 0 {
+			t.Errorf("%q: heard %+v", c.turned, got)
+		}
+		var ids []string
+		for _, r := range hear(t, nil, speak(t, c.said), 1600) {
+			ids = append(ids, r.Callout)
+		}
+		if got := strings.Join(ids, " "); got != c.want {
+			t.Errorf("%q: heard %q, want %q", c.said, got, c.want)
+		}
+	}
+}
+
+// What is lost again is heard: what stood before it would stand for the rest of the code.
+func TestWhatIsLost(t *testing.T) {
+	pcm := speak(t, "the tube is out. we lost i v access. cancel the charge. patient is not breathing. is the patient breathing.")
+	got := hear(t, nil, pcm, 1600)
+	want := []string{"airway.lost", "access.lost", "shock.dumped", "breathing.absent"}
+	if len(got) != len(want) {
+		t.Fatalf("heard %+v", got)
+	}
+	for i, r := range got {
+		if r.Callout != want[i] {
+			t.Errorf("heard %s, want %s", r.Callout, want[i])
+		}
 	}
 }

@@ -50,43 +50,52 @@ type aside struct {
 	slight bool // a word that running speech makes next to nothing of
 	alike  bool // a courtesy that is one sound from a word that forbids
 	opens  bool // it means nothing before a phrase, and behind one that it goes on
+	behind bool // it counts right behind a phrase alone
 }
 
 // addAround adds the words around callouts. They lie behind the phrases' states and
 // are not searched all the time: see decoder.around.
 func (g *graph) addAround() error {
-	phrases, reasons, err := g.vocabulary.Surround()
+	words, err := g.vocabulary.Surround()
 	if err != nil {
 		return err
 	}
-	if len(phrases) == 0 {
+	if len(words) == 0 {
 		return nil
 	}
-	for _, w := range g.ownWords(phrases, reasons) {
+	for _, w := range g.ownWords(words) {
 		p := intents.Phrase{Callout: &intents.Callout{}, Parts: []intents.Part{{Word: w}}, Text: w}
-		phrases, reasons = append(phrases, p), append(reasons, plain)
+		words = append(words, intents.Surrounding{Phrase: p, Reason: plain})
 	}
-	for k, p := range phrases {
-		sp, err := g.add(p, intents.NumberExpr)
+	for _, w := range words {
+		a, err := g.aside(w)
 		if err != nil {
 			return err
 		}
-		cost := float32(wordCost)
-		if forbids(reasons[k]) {
-			cost = forbidCost
-		}
-		slight := len(p.Parts) == 1 && weak[p.Text] != ""
-		last := p.Parts[len(p.Parts)-1].Word
-		a := aside{span: sp, text: p.Text, reason: reasons[k], cost: cost, slight: slight,
-			alike: g.likeForbidden(k, phrases, reasons), opens: slices.Contains(g.vocabulary.Around.Opens, last)}
-		if prons, err := g.vocabulary.Pronounce(p.Text); err == nil && len(p.Parts) == 1 {
-			a.phones = prons[0]
-		}
-		if g.asides = append(g.asides, a); a.reason != intents.Told {
+		a.alike = g.likeForbidden(w, words)
+		if g.asides = append(g.asides, a); a.reason != intents.Told && !a.behind {
 			g.before = append(g.before, a)
 		}
 	}
 	return nil
+}
+
+// aside makes the states of words that may stand around a callout.
+func (g *graph) aside(w intents.Surrounding) (aside, error) {
+	sp, err := g.add(w.Phrase, intents.NumberExpr)
+	if err != nil {
+		return aside{}, err
+	}
+	last := w.Parts[len(w.Parts)-1].Word
+	a := aside{span: sp, text: w.Text, reason: w.Reason, cost: wordCost, behind: w.Behind,
+		slight: len(w.Parts) == 1 && weak[w.Text] != "", opens: slices.Contains(g.vocabulary.Around.Opens, last)}
+	if a.forbids() {
+		a.cost = forbidCost
+	}
+	if prons, err := g.vocabulary.Pronounce(w.Text); err == nil && len(w.Parts) == 1 {
+		a.phones = prons[0]
+	}
+	return a, nil
 }
 
 // plain words compete with the others and say nothing.
@@ -95,7 +104,7 @@ const plain = "plain"
 // ownWords are the words of the phrases, but for those that are among the others or that
 // one of them begins or ends with: "one" keeps "when" from being heard in it, and "for"
 // must not hide "before".
-func (g *graph) ownWords(others []intents.Phrase, reasons []string) []string {
+func (g *graph) ownWords(others []intents.Surrounding) []string {
 	phones := func(w string) string {
 		p, _ := g.vocabulary.Pronounce(w)
 		return " " + strings.Join(p[0], " ") + " "
@@ -109,8 +118,8 @@ func (g *graph) ownWords(others []intents.Phrase, reasons []string) []string {
 		}
 	}
 	var forbidden []string
-	for k, o := range others {
-		if len(o.Parts) == 1 && reasons[k] != "" {
+	for _, o := range others {
+		if len(o.Parts) == 1 && o.Reason != "" {
 			forbidden = append(forbidden, o.Text)
 		}
 	}
@@ -203,7 +212,7 @@ func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop)
 func (d *decoder) enter(a aside, here token, t int, behind, first bool) token {
 	x := token{here.score - a.cost, here.last, t}
 	switch {
-	case behind && a.forbids():
+	case behind && a.forbids() && !a.behind:
 		x.score -= behindCost
 	case !behind && first:
 		x.score += firstCredit
@@ -257,6 +266,7 @@ type breath struct {
 	doubtful  bool    // a word that forbids is nearly as likely as none
 	left      float64 // how surely a word that is known stands right before it
 	right     float64 // and right behind it
+	courteous int     // frame that the courtesies right behind it end with; 0: there are none
 	when      string  // the time that was told behind it; "": none was
 	whenFrom  int     // frame that it begins with
 }
@@ -319,6 +329,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
 			b.right = words[0].stands()
 		}
+		b.courteous = d.courteousUntil(words, c.end)
 		b.settle()
 		b.when, b.whenFrom = d.told(c, words)
 	}

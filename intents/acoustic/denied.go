@@ -87,15 +87,15 @@ func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool
 	return g.addExpr(intents.Expr{Op: intents.Seq, Kids: parts}, false)
 }
 
-// likeForbidden reports whether word k means nothing and has the sounds of one that forbids,
+// likeForbidden reports whether a word means nothing and has the sounds of one that forbids,
 // but for one.
-func (g *graph) likeForbidden(k int, phrases []intents.Phrase, reasons []string) bool {
-	if reasons[k] != "" || len(phrases[k].Parts) > 1 {
+func (g *graph) likeForbidden(w intents.Surrounding, all []intents.Surrounding) bool {
+	if w.Reason != "" || len(w.Parts) > 1 {
 		return false
 	}
-	mine, _ := g.vocabulary.Pronounce(phrases[k].Text)
-	for i, other := range phrases {
-		if !forbids(reasons[i]) || len(other.Parts) > 1 {
+	mine, _ := g.vocabulary.Pronounce(w.Text)
+	for _, other := range all {
+		if !forbids(other.Reason) || other.Behind || len(other.Parts) > 1 {
 			continue
 		}
 		theirs, _ := g.vocabulary.Pronounce(other.Text)

@@ -29,7 +29,7 @@ func (r *Recogniser) contradicting(c candidate) bool {
 	}
 	for k := range d.live {
 		of := d.g.searches[k].phrase
-		if d.excludes(c.phrase, of) && d.underway(k, c.end+1, c.end+eitherGap, leastFrames) {
+		if d.excludes(c.phrase, of) && d.underway(k, c.end+1, c.end+eitherGap, leastFrames, anotherFits) {
 			return true
 		}
 	}

@@ -168,7 +168,7 @@ func (r *Recogniser) due(w *proposal) bool {
 		return true
 	case speaking && (late <= w.patience || r.dec.outgrown(c)):
 		return false
-	case r.dec.numbered(c), r.dec.mayGoOn(c), r.contradicting(c):
+	case r.dec.numbered(c), r.dec.mayGoOn(c), r.contradicting(c), r.dec.unfinished(c):
 		return false
 	case !speaking:
 		return true

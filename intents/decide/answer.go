@@ -15,7 +15,7 @@ import (
 // asked about.
 func (v View) answer(x intents.Result, p float64, which string, same bool) (Decision, bool) {
 	if x.Callout == "backdate" && v.Last.asked() && v.follows(x) {
-		return Decision{Result: x, Why: []string{"the time of what was asked about"}, Dates: p >= settles}, true
+		return v.dated(x, p >= settles), true
 	}
 	if !v.waits(x.Decided) || same || p < settles {
 		return Decision{}, false
@@ -95,12 +95,32 @@ func (v View) unasked(x intents.Result) bool {
 	return x.Answer && x.Callout != "confirm" && x.Callout != "backdate" && !(waits && v.answers(x))
 }
 
+// lacksTime reports whether a time is asked for that a result does not tell.
+func (v View) lacksTime(x intents.Result) bool { return v.asksWhen(x) && !v.tellsWhen(x) }
+
 // asksWhen reports whether a question waits that only a time answers.
 func (v View) asksWhen(x intents.Result) bool { return v.waits(x.Decided) && v.Open.When }
 
-// follows reports whether a result comes right behind the speech that something was made of.
+// dated is what a time makes of what was asked about right before it: it is its time, and settles
+// what was asked about for its time alone.
+func (v View) dated(x intents.Result, sure bool) Decision {
+	if sure && v.tellsWhen(x) {
+		return v.replied(x)
+	}
+	return Decision{Result: x, Why: []string{"the time of what was asked about"}, Dates: sure}
+}
+
+// tellsWhen reports whether a result is the time, in full, of a callout of which only the time was
+// asked: "thirty seconds ago" was heard as "seconds ago" with it.
+func (v View) tellsWhen(x intents.Result) bool {
+	return x.Callout == "backdate" && v.Last.asked() && v.asksWhen(x) && v.follows(x) &&
+		v.Open.Which == "" && v.Open.About.Confidence >= v.Open.About.Need
+}
+
+// follows reports whether a result comes right behind the speech that something was made of, whose
+// last sound may hide its first word.
 func (v View) follows(x intents.Result) bool {
-	return v.Last != nil && x.Start >= v.Last.End-touch && x.Start <= v.Last.End+behind
+	return v.Last != nil && x.Start >= v.Last.End-hides && x.Start <= v.Last.End+behind
 }
 
 // vague reports whether a time was told with a callout that cannot be put into its place: it

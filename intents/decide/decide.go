@@ -28,6 +28,7 @@ const (
 	patience = 10 * intents.Rate // samples in which a question may be answered
 	aMinute  = 60 * intents.Rate
 	touch    = intents.Rate / 10    // samples by which two phrases may share their edge
+	hides    = 3 * touch            // and by which a callout may hide the first word of its time
 	inMinute = 3                    // questions a minute at most
 	behind   = 3 * intents.Rate / 2 // samples within which a time follows what happened then
 )
@@ -135,7 +136,7 @@ func (v View) nothing(x intents.Result, same bool) string {
 		return "nothing was asked"
 	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated || v.Last.Fixed):
 		return "no callout stands before it"
-	case same && v.asksWhen(x):
+	case same && v.lacksTime(x):
 		return "the same speech, without its time"
 	}
 	return ""

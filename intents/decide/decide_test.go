@@ -182,6 +182,14 @@ func TestTimes(t *testing.T) {
 			t.Errorf("its time: %+v", d)
 		}
 	}
+	epi.When, epi.Open = "seconds ago", true // its number, half hidden by the callout, is heard with the time alone
+	var m Memory
+	m.Hear(r, epi, 0.6, facts("running"))
+	x := open("backdate", 0.9)
+	x.Text, x.Start, x.End = "thirty seconds ago", epi.End-intents.Rate/4, epi.End+intents.Rate
+	if d := m.Hear(r, x, 0.6, facts("running")); d.Verdict != Accept || d.Result.When != x.Text || d.Result.Callout != epi.Callout {
+		t.Errorf("the time in the same breath: %+v", d)
+	}
 }
 
 // Of two that sound alike and mean the opposite, or that differ in a teen and a ten, neither is
