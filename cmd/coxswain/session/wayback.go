@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"time"
 
 	"coxswain/audio"
@@ -28,6 +29,9 @@ const (
 	// noise of 0.01, 5 where none does; for the beat alone 20 to 120, 11 where none does, never
 	// a beat beside it (measured).
 	wayBackClear = 20
+	// wayBackHiss is noise that is added, of one in 10,000 of full scale, what a quiet microphone has
+	// (common practice, no source): a pure tone without any would be found to match anything.
+	wayBackHiss = 3.3
 	// wayBackRest is how many blocks pass before it is looked for again: nobody may have been able
 	// to hear the first sentence for noise, or the loudspeaker was switched on later.
 	wayBackRest = int(time.Minute / blockTime)
@@ -59,6 +63,10 @@ func (w *wayBack) add(room, speaker []int16, apart bool) time.Duration {
 	found, played, heard := make(chan time.Duration, 1), w.speaker, w.room
 	w.found, w.room, w.speaker = found, nil, nil
 	look := func() {
+		hiss := rand.New(rand.NewPCG(1, 1))
+		for i := range heard {
+			heard[i] += float32(hiss.NormFloat64() * wayBackHiss)
+		}
 		samples, clear := audio.LoopDelay(played, heard, wayBackMost)
 		if clear < wayBackClear {
 			samples = 0

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -82,4 +83,24 @@ func TestWayBackIsLookedForAgain(t *testing.T) {
 		}
 	}
 	t.Error("never found")
+}
+
+// A hum that no noise covers is like any beat that is played, and is nothing that comes back.
+func TestWayBackIsNoHum(t *testing.T) {
+	var room [audio.ListenRate / 100]int16
+	for beat := 50; beat < 58; beat++ { // blocks
+		var w wayBack
+		for b := range 702 {
+			var speaker [audio.ListenRate / 100]int16
+			for i := range room {
+				room[i] = int16(33 * math.Sin(0.9*float64(i)))
+				if b%beat < 3 {
+					speaker[i] = int16(9000 * math.Sin(0.4*float64(i)) / float64(1+b%beat))
+				}
+			}
+			if d := w.add(room[:], speaker[:], false); d != 0 {
+				t.Errorf("a beat of %d ms comes back after %v", 10*beat, d)
+			}
+		}
+	}
 }
