@@ -1,5 +1,7 @@
 package timeline
 
+import "slices"
+
 // The drugs of the arrest: when each is due, and its amount.
 
 func (p *Protocol) epinephrine(s State) []Cue {
@@ -36,8 +38,25 @@ func (p *Protocol) epinephrine(s State) []Cue {
 	if told := p.toldSlow(s); told != Never && at-told < gap/2 {
 		at = told // it was considered a moment ago, for the rhythm with a pulse: see sameMoment
 	}
+	if last, ok := p.lastEpinephrine(s); ok { // for the rhythm with a pulse
+		at = max(at, last.At+p.Span("epinephrine_due_s"))
+	}
 	c := p.consider("epinephrine.first", "epinephrine", s, at, Seconds(20), Due)
 	return []Cue{c.every(gap, most)}
+}
+
+// lastEpinephrine is the last dose that the interval to the next one counts from, whether it was
+// given in the arrest or to the slow patient who then arrested. What was named as less than
+// half a dose of the arrest, as is given for pressure, is none.
+func (p *Protocol) lastEpinephrine(s State) (Dose, bool) {
+	kg, _ := p.Weight(s)
+	dose, known := p.Dose("epinephrine", 0, kg)
+	for _, d := range slices.Backward(s.Given["epinephrine"]) {
+		if !d.Untimed && (!known || d.Mg == 0 || d.Mg >= dose.Value/2) {
+			return d, true
+		}
+	}
+	return Dose{}, false
 }
 
 // rearrestEpinephrine is when the next dose can be due at the earliest if the pulse

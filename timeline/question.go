@@ -236,6 +236,9 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 	}
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	out = append(out, p.amountQuestion(s, e, drug)...)
+	if last, ok := p.lastEpinephrine(s); ok && drug == "epinephrine" && len(given) == 0 {
+		given = []Dose{last} // before the arrest
+	}
 	if n := len(given); n > 0 && !given[n-1].Untimed {
 		if since := e.At - given[n-1].At; since < p.tooSoon(drug, given[n-1].Mg, mg, len(out) > 0) {
 			secs := math.Max(1, math.Floor(since.Seconds()))
