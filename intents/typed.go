@@ -23,11 +23,20 @@ func NewTyped(v *Vocabulary) (*Typed, error) {
 	if err != nil {
 		return nil, err
 	}
+	answers, err := v.CompileAnswers()
+	if err != nil {
+		return nil, err
+	}
 	around, err := v.Surround()
 	if err != nil {
 		return nil, err
 	}
 	t := &Typed{vocabulary: v, phrases: slices.DeleteFunc(phrases, Phrase.Talk)}
+	for _, p := range answers { // but no numbers, nor times: those are asked for of what sounds alike
+		if _, err := ParseNumber([]string{p.Parts[0].Word}); err != nil && p.Callout.ID != "backdate" {
+			t.phrases = append(t.phrases, p)
+		}
+	}
 	for _, p := range around {
 		if p.Reason == Told {
 			t.times = append(t.times, p.Phrase)
@@ -65,7 +74,7 @@ func (t *Typed) read(line string, said []string) (Result, error) {
 			if len(values) == 0 {
 				values = nil
 			}
-			return Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: 1}, nil
+			return Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: 1, Answer: p.Answer}, nil
 		}
 		if n := common(p, said); n > most {
 			near, most = p.Text, n

@@ -31,6 +31,8 @@ func TestTyped(t *testing.T) {
 		{"end tidal is 2.5 kilopascals", "measured.etco2", "endtidal_mmhg", 19},
 		{"we have a pulse", "pulse.present", "", 0},
 		{"4 years old", "patient.age", "age_y", 4},
+		{"yes", "confirm", "", 0}, // to "Confirmation, please."
+		{"Undo it", "undo", "", 0},
 	} {
 		r, err := typed.Read(c.line)
 		if err != nil || r.Callout != c.callout || math.Abs(r.Values[c.slot]-c.value) > 1e-9 {
@@ -40,6 +42,7 @@ func TestTyped(t *testing.T) {
 	for line, want := range map[string]string{
 		"shock deliverd":                 `did you mean`,
 		"xyzzy":                          "see coxswain callouts",
+		"one three":                      "no callout", // an answer to what sounds alike
 		"":                               "no callout",
 		"shock delivered 2000000 joules": "2e+06 joules is not between",
 		"weight NaN kilos":               "NaN kilograms is not between",

@@ -99,18 +99,22 @@ func (m *Machine) mayGoBack(e Event) bool {
 // wayBack is until when an undo leads back to the record that this one names.
 func (m *Machine) wayBack() Time { return max(Reopen(), m.events[0].Session.Silent) }
 
-// lapsed reports whether the last callout began another patient's case behind this one, which
-// had ended by silence only, or nothing was called since: an undo goes on with it. ok is false
-// if it was not so.
+// Whose is how long the first undo in a case behind a silent one says that it is the same patient's,
+// whatever was called since.
+func Whose() Time { return rule("whose_s") }
+
+// lapsed returns the last callout since the case ended by silence, if an undo goes on with it: one
+// callout began another patient's case, or a few did within moments, and nothing was undone
+// since. ok is false if it was not so. Who calls it may be late by moments: see Whose.
 func (m *Machine) lapsed(undo Event) (begun Event, ok bool) {
 	for _, e := range slices.Backward(m.events) {
 		switch {
 		case e.Kind == CaseSilent:
 			return begun, true
 		case e.Seq == undo.Seq || !e.Kind.IsCallout():
-		case begun.Seq != 0 || e.Kind == Undo:
+		case begun.Seq != 0 && undo.At > e.At+2*Whose() || e.Kind == Undo:
 			return Event{}, false
-		default:
+		case begun.Seq == 0:
 			begun = e
 		}
 	}

@@ -92,6 +92,9 @@ func (v View) unasked(x intents.Result) bool {
 	if _, number := digitsOf(x.Text); x.Callout == "confirm" && number {
 		return !waits || v.Open.Which != Number
 	}
+	if x.Callout == "undo" && v.Facts["undo"] {
+		return false
+	}
 	return x.Answer && x.Callout != "confirm" && x.Callout != "backdate" && !(waits && v.answers(x))
 }
 

@@ -83,6 +83,17 @@ func TestDecide(t *testing.T) {
 	}
 }
 
+// "Undo it" counts only behind a sentence that says how: "and do it" sounds alike.
+func TestUndoItIsAnAnswer(t *testing.T) {
+	x := intents.Result{Callout: "undo", Text: "undo it", Answer: true, Confidence: 0.99, Open: true, Start: 100, End: 200, Decided: 300}
+	if d := rules(t).Decide(x, 0.72, View{Facts: facts("running arrest")}); d.Verdict != Ignore {
+		t.Errorf("behind nothing: %+v", d)
+	}
+	if d := rules(t).Decide(x, 0.72, View{Facts: facts("running arrest undo")}); d.Verdict != Accept {
+		t.Errorf("behind \"same patient? Undo.\": %+v", d)
+	}
+}
+
 // A yes settles what was asked about, and so does the same callout again, less surely
 // heard; after ten seconds nothing does.
 func TestAnswers(t *testing.T) {

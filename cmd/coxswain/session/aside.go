@@ -12,8 +12,10 @@ import (
 // then "undo" goes back to it. Of what is heard meanwhile it gets nothing.
 type aside struct {
 	*oneCase
-	start intents.Result // what began the other one; of a silent case empty until something does
-	until int64          // clock of the session
+	start intents.Result   // what began the other one; of a silent case empty until something does
+	since []intents.Result // what was called behind it while an undo takes that back, too
+	until int64            // clock of the session
+	whose int64            // until when that is, behind a silent case: clock of the session
 }
 
 // leaves reports whether a callout is the next patient's, and does not show that the
@@ -45,7 +47,7 @@ func (s *oneCase) onlyBegun(start string) bool {
 func (s *Session) putAside(start intents.Result) {
 	s.forgo()
 	if s.now.justEnded() {
-		s.aside = &aside{s.now, start, s.pos + int64(timeline.Reopen())}
+		s.aside = &aside{oneCase: s.now, start: start, until: s.pos + int64(timeline.Reopen())}
 	}
 }
 
@@ -62,12 +64,17 @@ func (s *Session) lapse(silence int64) {
 // comes goes back to none.
 func (s *Session) notesStart(r intents.Result) {
 	switch a, k := s.aside, timeline.Kind(r.Callout); {
-	case a == nil || a.start.Callout != "":
+	case a == nil:
+	case a.start.Callout != "":
+		if s.pos < a.whose {
+			a.since = append(a.since, r)
+		}
 	case k == timeline.PatientNext:
 		s.forgo()
 		s.former = ""
 	case opens(k):
-		a.start = r
+		a.start, a.whose = r, s.pos+int64(timeline.Whose())
+		a.until = max(a.until, a.whose)
 	}
 }
 
@@ -90,10 +97,12 @@ func (s *Session) settle() {
 }
 
 // goBack goes back to the case that was put aside, if what was called takes back
-// that another one began and nothing else was called since. The time between is silence
-// in its record; what began the other one and the undo stand in both.
+// that another one began and nothing else was called since or, behind a silent case, it was
+// asked a moment ago whether it is the same patient. The time between is silence
+// in its record; what was called in the other one and the undo stand in both.
 func (s *Session) goBack(r intents.Result) bool {
-	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil || !s.now.onlyBegun(s.aside.start.Callout) {
+	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil ||
+		s.pos >= s.aside.whose && !s.now.onlyBegun(s.aside.start.Callout) {
 		return false
 	}
 	if s.now.kept() {
@@ -107,7 +116,9 @@ func (s *Session) goBack(r intents.Result) bool {
 	s.now.logger.Skip(int(gap))
 	s.now.pos += gap
 	if back.start.Callout != "" {
-		s.now.callout(back.start)
+		for _, r := range append([]intents.Result{back.start}, back.since...) {
+			s.now.callout(r)
+		}
 		s.now.waiting = nil // it was answered
 	}
 	s.now.callout(r)

@@ -316,6 +316,12 @@ func TestSilentCaseGoesOn(t *testing.T) {
 		!strings.Contains(got, "one milligram | one shock | ") {
 		t.Errorf("nobody is told that the case before goes on: %s", got)
 	}
+	it := heardAt("undo", 72)
+	it.Text, it.Answer = "undo it", true
+	s, _ = evening(t, 90, short, append(first, heardAt("shock.given", 62), heardAt("rhythm.asystole", 65), it)...)
+	if st := s.now.machine.State(); len(st.Shocks) != 2 || len(st.Given["epinephrine"]) != 1 || st.Rhythm != timeline.Asystole {
+		t.Errorf("it does not go on once more was called: %+v", st)
+	}
 	_, records = evening(t, 90, short, append(first, heardAt("shock.given", 80))...)
 	if strings.Contains(said(records[1]), "Same patient") {
 		t.Error("it is said longer than the way back is open")

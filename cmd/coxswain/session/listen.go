@@ -26,6 +26,7 @@ const (
 	chargingHolds = 60
 	checkingHolds = 30
 	questionHolds = 20
+	undoHolds     = 30
 )
 
 // facts are what the rules may know of the case that runs.
@@ -33,7 +34,8 @@ func (s *oneCase) facts() decide.Facts {
 	st := s.machine.State()
 	f := FactsOf(st, s.now(), s.lastOf)
 	f["running"] = f["running"] && s.kept()
-	f["asked"] = st.Pending != "" || s.askedAloud()
+	f["asked"] = st.Pending != "" || s.saidLately("?", questionHolds)
+	f["undo"] = s.saidLately("ndo.", undoHolds)
 	return f
 }
 
@@ -66,10 +68,11 @@ func (s *oneCase) lastOf(k timeline.Kind) timeline.Time {
 	return timeline.Never
 }
 
-// askedAloud reports whether one of our sentences of late asks for an answer.
-func (s *oneCase) askedAloud() bool {
+// saidLately reports whether one of our sentences of the last seconds has such letters: "?" asks for
+// an answer.
+func (s *oneCase) saidLately(letters string, seconds int64) bool {
 	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {
-		return strings.Contains(sp.Text, "?") && int64(s.now())+s.off-int64(sp.Until) <= questionHolds*audio.Rate
+		return strings.Contains(sp.Text, letters) && int64(s.now())+s.off-int64(sp.Until) <= seconds*audio.Rate
 	})
 }
 
