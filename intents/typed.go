@@ -74,7 +74,8 @@ func (t *Typed) read(line string, said []string) (Result, error) {
 			if len(values) == 0 {
 				values = nil
 			}
-			return Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: 1, Answer: p.Answer}, nil
+			r := Result{Callout: p.Callout.ID, Text: strings.Join(said, " "), Values: values, Confidence: 1, Answer: p.Answer}
+			return r, nil
 		}
 		if n := common(p, said); n > most {
 			near, most = p.Text, n

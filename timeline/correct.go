@@ -38,7 +38,7 @@ func (m *Machine) correctable(e Event) (last Event, near, ok bool) {
 }
 
 // otherAmount is the last dose of the drug that a correction names, if that was called a moment ago
-// with another amount.
+// with another amount; without one it was what the protocol gives.
 func (m *Machine) otherAmount(e Event) (last Event, ok bool) {
 	f, drug := e.Kind.Family()
 	if f != "correct.drug." || e.Milligrams() == 0 {
@@ -46,7 +46,14 @@ func (m *Machine) otherAmount(e Event) (last Event, ok bool) {
 	}
 	named := func(x Event) bool { return x.Kind == Kind("drug."+drug) || x.Kind == Kind("before."+drug) }
 	last, near, ok := m.latest(e.At, named)
-	return last, ok && near && last.Milligrams() > 0 && last.Milligrams() != e.Milligrams()
+	was := last.Milligrams()
+	if was == 0 {
+		p := m.protocol.For(m.state)
+		kg, _ := p.Weight(m.state)
+		usual, _ := p.Dose(drug, 0, kg)
+		was = usual.Value
+	}
+	return last, ok && near && was > 0 && was != e.Milligrams()
 }
 
 // bare reports whether e corrects a number without its unit: it is the last one that was
