@@ -9,7 +9,8 @@ import (
 // may be; the last ones are callouts.
 func TestWhatGoesOn(t *testing.T) {
 	for _, text := range []string{"cancel that epinephrine order.", "strike that from the list of drugs.", "she is not pregnant.",
-		"give one milligram of epinephrine now.", "amiodarone is due.", "slow down the compressions.", "we need i v access."} {
+		"give one milligram of epinephrine now.", "amiodarone is due.", "slow down the compressions.", "we need i v access.",
+		"nobody is clear."} {
 		if got := hear(t, nil, speak(t, text), 1600); len(got) != 0 {
 			t.Errorf("%q: heard %+v", text, got)
 		}
