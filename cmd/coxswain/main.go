@@ -26,7 +26,7 @@ var Version = "0.1-dev"
 // Caution stands at the start of every session, in every report and in the README.
 const Caution = session.Caution
 
-func main() { os.Exit(again.Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, Main)) }
+func main() { os.Exit(again.Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, Main, newRoot)) }
 
 // errQuiet ends a command with exit code 1 after it has said why itself.
 var errQuiet = errors.New("")

@@ -17,12 +17,18 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/spf13/cobra"
+
 	"coxswain/cmd/coxswain/monitor"
 )
 
 // Kept names the environment variable that tells a child whose it is: the process id of its
 // parent. A test that is to meet the program itself says that it is the parent.
 const Kept = "KEPT_BY_PROCESS"
+
+// waits is the setting (its environment variable) with which a child is started again: what broke
+// it may have taken the sound device with it, and that one is waited for as the unit file has it.
+const waits = "COXSWAIN_WAIT_DEVICE_S=86400"
 
 // Starts are limited as in the unit file (StartLimitIntervalSec, StartLimitBurst, RestartSec):
 // one that dies at once, again and again, is given up.
@@ -40,11 +46,12 @@ const Crashed = 2
 type Program func(args []string, stdin io.Reader, stdout, stderr io.Writer) int
 
 // Main runs the program with these arguments and returns its exit code: here or, if it is a
-// `run` that nobody else keeps going, in a child that gets the files of this process.
-func Main(args []string, stdin, stdout, stderr *os.File, here Program) int {
+// `run` that nobody else keeps going, in a child that gets the files of this process. newRoot
+// makes the program's command line, by which the arguments are understood; it is not executed.
+func Main(args []string, stdin, stdout, stderr *os.File, here Program, newRoot func(io.Writer) *cobra.Command) int {
 	kept := keptBy(os.Getenv, os.Getpid(), os.Getppid())
 	os.Unsetenv(Kept) // what the program starts is nobody's session
-	if kept || !runs(args) {
+	if kept || !runs(newRoot(io.Discard), args) {
 		return here(args, stdin, stdout, stderr)
 	}
 	log := monitor.NewLog(stderr) // nobody may be reading
@@ -53,9 +60,18 @@ func Main(args []string, stdin, stdout, stderr *os.File, here Program) int {
 	return keep(args)
 }
 
-// runs reports whether the arguments ask for a session on the sound device.
-func runs(args []string) bool {
-	return len(args) > 0 && args[0] == "run" && !slices.Contains(args, "--help") && !slices.Contains(args, "-h")
+// runs reports whether the arguments ask for a session on the sound device, wherever its flags stand.
+func runs(root *cobra.Command, args []string) bool {
+	cmd, rest, err := root.Find(args)
+	if err != nil || cmd.Parent() != root || cmd.Name() != "run" {
+		return false
+	}
+	cmd.InitDefaultHelpFlag()
+	if cmd.ParseFlags(rest) != nil { // the program itself says what is wrong
+		return false
+	}
+	help, _ := cmd.Flags().GetBool("help")
+	return !help
 }
 
 // keptBy reports whether a process is kept going: by this package, or by systemd, which tells a
@@ -75,14 +91,16 @@ func keep(args []string) int {
 	signal.Notify(asked, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGQUIT)
 	debug.FreeOSMemory() // all that is needed from now on is here
 	var l limit
+	var extra []string // of the environment, for one that is started again
 	for {
 		begun := time.Now()
-		state, stopped, err := once(args, asked)
+		state, stopped, err := once(args, extra, asked)
 		if err != nil {
 			slog.Error("coxswain cannot be started", "why", err)
 			return 1
 		}
-		died := state.ExitCode() < 0 || state.ExitCode() == Crashed
+		died := state.ExitCode() < 0 || state.ExitCode() == Crashed ||
+			extra != nil && state.ExitCode() != 0 // a case may be open: what stops it now may pass
 		if stopped || !died {
 			return code(state)
 		}
@@ -91,6 +109,7 @@ func keep(args []string) int {
 				"within", limitWithin)
 			return code(state)
 		}
+		extra = []string{waits}
 		slog.Error("coxswain died: it is started again, and a case that was cut off goes on", "of", state)
 		select {
 		case <-asked:
@@ -100,8 +119,9 @@ func keep(args []string) int {
 	}
 }
 
-// once runs the program as a child until it ends, and passes on what it is asked to do.
-func once(args []string, asked <-chan os.Signal) (state *os.ProcessState, stopped bool, err error) {
+// once runs the program as a child, with extra variables in its environment, until it ends, and
+// passes on what it is asked to do.
+func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState, stopped bool, err error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, false, fmt.Errorf("its own file: %w", err)
@@ -109,7 +129,7 @@ func once(args []string, asked <-chan os.Signal) (state *os.ProcessState, stoppe
 	cmd := exec.Command(self, args...)
 	cmd.Args[0] = os.Args[0]
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
-	cmd.Env = append(os.Environ(), Kept+"="+strconv.Itoa(os.Getpid()))
+	cmd.Env = append(append(os.Environ(), Kept+"="+strconv.Itoa(os.Getpid())), extra...)
 	bind(cmd)
 	if err := cmd.Start(); err != nil {
 		return nil, false, err

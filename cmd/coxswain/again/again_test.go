@@ -8,24 +8,42 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
+
+	"github.com/spf13/cobra"
+
+	"coxswain/cmd/coxswain/config"
 )
 
 // As `run` the test binary is a session that tells its process id, and ends when it is asked to.
 func TestMain(m *testing.M) {
-	if len(os.Args) > 1 && os.Args[1] == "run" {
-		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session))
+	if len(os.Args) > 1 && slices.Contains(os.Args, "run") {
+		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session, commands))
 	}
 	os.Exit(m.Run())
+}
+
+// commands is a command line with settings in each command, as the program has it.
+func commands(io.Writer) *cobra.Command {
+	root := &cobra.Command{Use: "coxswain"}
+	for _, name := range []string{"run", "replay", "drill"} {
+		cmd := &cobra.Command{Use: name, Run: func(*cobra.Command, []string) {}}
+		config.Flags(cmd.Flags(), config.Run...)
+		root.AddCommand(cmd)
+	}
+	return root
 }
 
 func session(_ []string, stdin io.Reader, stdout, _ io.Writer) int {
 	asked := make(chan os.Signal, 1)
 	signal.Notify(asked, syscall.SIGTERM)
-	fmt.Fprintln(stdout, os.Getpid(), os.Getenv(Kept))
+	wait, _, _ := strings.Cut(waits, "=")
+	fmt.Fprintf(stdout, "%d %s%s\n", os.Getpid(), os.Getenv(Kept), os.Getenv(wait))
 	go func() {
 		fmt.Fscanln(stdin) // until the test tells it to end by itself
 		os.Exit(1)
@@ -40,15 +58,16 @@ type kept struct {
 	t     *testing.T
 	in    io.Writer
 	lines *bufio.Scanner
+	waits string          // how long the last child may wait for a device
 	log   strings.Builder // read it when the process has ended
 }
 
-func start(t *testing.T) *kept {
+func start(t *testing.T, args ...string) *kept {
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	k := &kept{Cmd: exec.Command(self, "run"), t: t}
+	k := &kept{Cmd: exec.Command(self, append(args, "run")...), t: t}
 	k.Stderr = &k.log
 	in, ierr := k.StdinPipe()
 	out, oerr := k.StdoutPipe()
@@ -67,9 +86,11 @@ func (k *kept) child() *os.Process {
 	if !k.lines.Scan() {
 		k.t.Fatal("no child")
 	}
-	if _, err := fmt.Sscan(k.lines.Text(), &pid); err != nil || pid == k.Process.Pid || len(strings.Fields(k.lines.Text())) != 1 {
+	own, waits, _ := strings.Cut(k.lines.Text(), " ")
+	if _, err := fmt.Sscan(own, &pid); err != nil || pid == k.Process.Pid {
 		k.t.Fatalf("child %q: %v", k.lines.Text(), err)
 	}
+	k.waits = waits
 	p, err := os.FindProcess(pid)
 	if err != nil {
 		k.t.Fatal(err)
@@ -80,8 +101,8 @@ func (k *kept) child() *os.Process {
 // A session that died of a signal, in whatever thread, is started again; one that is asked to
 // end is not, and its exit code is passed on.
 func TestStartsAgain(t *testing.T) {
-	k := start(t)
-	k.child().Signal(syscall.SIGSEGV) // Go's runtime ends it
+	k := start(t, "--config", "site.yaml") // a flag may stand before the command
+	k.child().Signal(syscall.SIGSEGV)      // Go's runtime ends it
 	k.child().Signal(syscall.SIGKILL)
 	k.child()
 	k.Process.Signal(syscall.SIGTERM)
@@ -99,6 +120,31 @@ func TestEndsByItself(t *testing.T) {
 	k.child()
 	fmt.Fprintln(k.in)
 	if k.Wait(); k.ProcessState.ExitCode() != 1 || k.log.Len() > 0 {
+		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
+	}
+}
+
+// What broke a session may have taken the sound device with it: the new one waits for the device, as
+// the unit file has it, and if it ends for what may pass it is started again too.
+func TestGoesOnWithoutDevice(t *testing.T) {
+	k := start(t)
+	first := k.child()
+	if k.waits != "" {
+		t.Errorf("the first one waits for %q s, nobody said so", k.waits)
+	}
+	first.Kill()
+	k.child()
+	fmt.Fprintln(k.in) // it ends with an error
+	k.child()
+	c, err := config.Load(commands(nil).Commands()[0].Flags(), []string{waits})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if wait := strconv.Itoa(int(c.WaitDevice().Seconds())); wait != k.waits || len(wait) < 5 {
+		t.Errorf("the new one waits for %q s, by its settings %s s", k.waits, wait)
+	}
+	k.Process.Signal(syscall.SIGTERM)
+	if k.Wait(); k.ProcessState.ExitCode() != 7 {
 		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
 	}
 }
@@ -145,9 +191,11 @@ func TestKeptBy(t *testing.T) {
 func TestRuns(t *testing.T) {
 	for args, want := range map[string]bool{
 		"run": true, "run --rate 105": true, "run --help": false, "run -h": false, "": false, "drill": false,
-		"help run": false, "replay run": false,
+		"help run": false, "replay run": false, "--config site.yaml run": true, "--config=site.yaml run --rate 105": true,
+		"--rate 105 run --record always": true, "--config run drill": false, "--config site.yaml run --help": false,
+		"--help run": false, "run --config --help": true, "run --unknown": false, "--config run": false,
 	} {
-		if got := runs(strings.Fields(args)); got != want {
+		if got := runs(commands(nil), strings.Fields(args)); got != want {
 			t.Errorf("%q: %v", args, got)
 		}
 	}
@@ -178,6 +226,7 @@ func TestLimitOfTheUnit(t *testing.T) {
 	for _, want := range []string{
 		fmt.Sprintf("StartLimitIntervalSec=%d", int(limitWithin.Seconds())), fmt.Sprintf("StartLimitBurst=%d", limitStarts),
 		fmt.Sprintf("RestartSec=%d", int(pause.Seconds())),
+		"--wait-device-s " + strings.TrimPrefix(waits, "COXSWAIN_WAIT_DEVICE_S="),
 	} {
 		if !strings.Contains(string(unit), want+"\n") {
 			t.Errorf("the unit file has no %s", want)

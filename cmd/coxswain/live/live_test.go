@@ -199,25 +199,35 @@ func TestDeviceComesLate(t *testing.T) {
 	}
 }
 
-// A live session that was started by hand dies of SIGSEGV in the middle of a case: it is started
-// again, goes on with the same record at the wall clock's time, and the gap is logged and spoken
-// once. Asked to end, it closes the record.
+// A live session that was started by hand dies of SIGSEGV in the middle of a case, and its sound
+// server with it: it is started again, waits for the server, goes on with the same record at the
+// wall clock's time, and the gap is logged and spoken once. Asked to end, it closes the record.
 func TestGoesOnAfterCrash(t *testing.T) {
 	t.Parallel()
-	env, stop := audiotest.SoundServer(t, false)
-	defer stop()
+	card := audiotest.NewCard(t, false)
+	server := card.Start(t, audio.Rate)
+	t.Cleanup(func() { server.Process.Kill(); server.Wait() })
 	records := t.TempDir()
 	called := func(e []timeline.Event) bool { return coxtest.Count(e, timeline.AccessIV, "") > 0 }
-	byHand := append(env, again.Kept+"=0")
-	l := startLive(t, byHand, records, "--recogniser", coxtest.Recogniser(t, "ear"))
+	byHand := append(card.Env, again.Kept+"=0")
+	log, err := os.Create(filepath.Join(t.TempDir(), "log"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer log.Close()
+	l := startLiveTo(t, log, byHand, records, "--recogniser", coxtest.Recogniser(t, "ear"))
 	l.await("a callout", called)
 	second := coxswainCommand(t, "run", "--records", records)
 	second.Env = byHand
 	if out, err := second.CombinedOutput(); err == nil || !strings.Contains(string(out), "another coxswain is running") {
 		t.Errorf("a second daemon: %v: %s", err, out)
 	}
-	asked := time.Now()
-	syscall.Kill(childOf(t, l.cmd.Process.Pid), syscall.SIGSEGV)
+	child, asked := childOf(t, l.cmd.Process.Pid), time.Now()
+	server.Process.Kill()
+	server.Wait()
+	syscall.Kill(child, syscall.SIGSEGV)
+	logged(t, log.Name(), "waiting for a sound device")
+	server = card.Start(t, audio.Rate)
 	isBack := saysOf(timeline.Recovered, "after a cut of")
 	l.await("the cut in the journal", func(e []timeline.Event) bool { return slices.ContainsFunc(e, isBack) })
 	seen := time.Now()
@@ -239,8 +249,22 @@ func TestGoesOnAfterCrash(t *testing.T) {
 	if told != 1 || spoken != 1 {
 		t.Errorf("the cut is logged %d times and spoken %d times", told, spoken)
 	}
-	if said := l.stderr.String(); strings.Count(said, "it is started again") != 1 {
+	if said := logged(t, log.Name(), ""); strings.Count(said, "it is started again") != 1 {
 		t.Errorf("the log tells of the new start otherwise than once: %s", said)
+	}
+}
+
+// logged waits until a log has these words, and returns what it says.
+func logged(t *testing.T, path, words string) string {
+	t.Helper()
+	for begun := time.Now(); ; time.Sleep(50 * time.Millisecond) {
+		b, err := os.ReadFile(path)
+		switch {
+		case err == nil && strings.Contains(string(b), words):
+			return string(b)
+		case err != nil || time.Since(begun) > patience:
+			t.Fatalf("no %q in the log (%v): %s", words, err, b)
+		}
 	}
 }
 
