@@ -201,16 +201,22 @@ func (e Event) Words() string {
 	if e.Kind == Question {
 		return s + ": " + Asked(e.Cue)
 	}
+	low, paired := e.Values["diastolic_mmhg"]
 	for _, k := range slices.Sorted(maps.Keys(e.Values)) {
 		name, unit, _ := strings.Cut(k, "_")
-		if k == "before_s" {
+		full, known := unitsOf[unit]
+		switch x := FormatNumber(e.Values[k]); {
+		case k == "before_s":
 			s += fmt.Sprintf(", %s before the start", e.Early())
-			continue
-		}
-		if full, ok := unitsOf[unit]; ok {
-			s += fmt.Sprintf(", %s %s", FormatNumber(e.Values[k]), full)
-		} else {
-			s += fmt.Sprintf(", %s %s", name, FormatNumber(e.Values[k]))
+		case paired && k == "systolic_mmhg": // as it is called and written: 80/40
+			s += fmt.Sprintf(", %s/%s %s", x, FormatNumber(low), full)
+		case paired && k == "diastolic_mmhg" && len(e.Values) > 1:
+		case known:
+			s += fmt.Sprintf(", %s %s", x, full)
+		case strings.EqualFold(name, e.Kind.Row().Words):
+			s += " " + x
+		default:
+			s += fmt.Sprintf(", %s %s", name, x)
 		}
 	}
 	return s

@@ -15,3 +15,20 @@ func TestQuestionsInWords(t *testing.T) {
 		}
 	}
 }
+
+// A pressure is written as it is called, systolic first; a name is not told twice.
+func TestNumbersInWords(t *testing.T) {
+	for _, c := range []struct {
+		kind   Kind
+		values map[string]float64
+		want   string
+	}{
+		{"measured.pressure", map[string]float64{"systolic_mmhg": 80, "diastolic_mmhg": 40}, "blood pressure, 80/40 mmHg"},
+		{"measured.ph", map[string]float64{"ph": 6.9}, "pH 6.9"},
+		{ShockGiven, map[string]float64{"energy_j": 200}, "shock given, 200 J"},
+	} {
+		if got := (Event{Kind: c.kind, Values: c.values}).Words(); got != c.want {
+			t.Errorf("%s reads %q, want %q", c.kind, got, c.want)
+		}
+	}
+}

@@ -65,7 +65,7 @@ func Minutes(x timeline.Time) string {
 // length is a length of time as a person says it: in seconds below a minute.
 func length(x timeline.Time) string {
 	if x < timeline.Seconds(59.5) {
-		return fmt.Sprintf("%.0f s", x.Seconds())
+		return timeline.FormatNumber(math.Round(x.Seconds()*10)/10) + " s"
 	}
 	return Minutes(x)
 }
