@@ -16,7 +16,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	case f == "measured.":
 		c = p.measuredBack(m.state, c, e.Kind, name)
 	case m.compressFrom(e, p, now):
-		c.Parts = []Cue{{ID: "compress.now"}}
+		c.Parts = append([]Cue{{ID: "compress.now"}}, c.Parts...)
 	case e.Kind == PatientHypothermic:
 		c.Parts = append(c.Parts, p.cold(m.state)...)
 	case e.Kind == AirwaySecured:
@@ -38,9 +38,11 @@ func (p *Protocol) measuredBack(s State, c Cue, k Kind, name string) Cue {
 	if p.perMmol(k) != 1 {
 		c.ID += ".mmol"
 	}
-	if c.Parts = p.reopened(s, name); name == "temperature" {
-		c.Parts = append(c.Parts, p.colder(s)...)
+	more := p.reopened(s, name)
+	if name == "temperature" {
+		more = append(more, p.colder(s)...)
 	}
+	c.Parts = append(more, c.Parts...)
 	return c
 }
 

@@ -322,6 +322,10 @@ func TestSilentCaseGoesOn(t *testing.T) {
 	if st := s.now.machine.State(); len(st.Shocks) != 2 || len(st.Given["epinephrine"]) != 1 || st.Rhythm != timeline.Asystole {
 		t.Errorf("it does not go on once more was called: %+v", st)
 	}
+	_, records = evening(t, 90, short, append(first, heardAt("rhythm.asystole", 62))...)
+	if got, want := said(records[1]), "Asystole Compress. New case. Same patient?"; !strings.Contains(got, want) {
+		t.Errorf("behind a rhythm nobody is told: %s", got)
+	}
 	_, records = evening(t, 90, short, append(first, heardAt("shock.given", 80))...)
 	if strings.Contains(said(records[1]), "Same patient") {
 		t.Error("it is said longer than the way back is open")
