@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -87,6 +88,11 @@ func TestVerifyCommand(t *testing.T) {
 			t.Errorf("noted %q: %s", slip, &stderr)
 		}
 		stderr.Reset()
+	}
+	iv := regexp.MustCompile(`#(\d+) IV access`).FindStringSubmatch(out)
+	ok(t, "amend", dir, "--do", "retract", "--event", iv[1], "--by", "AB", "--reason", "twice")
+	if out := ok(t, "verify", dir, "--noted", noted); !strings.Contains(out, "taken back: IV access (amended by AB: twice)") {
+		t.Errorf("what was taken back is not named: %s", out)
 	}
 	if Main([]string{"verify", dir, "--noted", strings.Repeat("0", 64)}, strings.NewReader(""), &stdout, &stderr) == 0 {
 		t.Error("any fingerprint will do")

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"coxswain/audio"
@@ -63,7 +64,7 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 		if err != nil {
 			return v, err
 		}
-		v.Signed, v.Unsigned = true, described(unsigned)
+		v.Signed, v.Unsigned = true, described(r.Events, unsigned)
 	}
 	if noted != "" {
 		if b, err := hex.DecodeString(noted); err != nil || len(b) != sha256.Size {
@@ -78,16 +79,19 @@ func Verify(dir string, keyFiles []string, noted string) (v Verified, err error)
 				record.Printable(noted),
 			)
 		}
-		v.Later = described(later)
+		v.Later = described(r.Events, later)
 	}
 	return v, nil
 }
 
-// described are events, each with its number and who stands for it.
-func described(events []timeline.Event) []string {
+// described are some of all events, each with its number and who stands for it; what took back an
+// earlier one names that.
+func described(all, some []timeline.Event) []string {
 	var out []string
-	for _, r := range review.Rows(events) {
-		out = append(out, fmt.Sprintf("#%d %s", r.Seq, told(r)))
+	for _, r := range review.Rows(all) {
+		if slices.ContainsFunc(some, func(e timeline.Event) bool { return e.Seq == r.Seq }) {
+			out = append(out, fmt.Sprintf("#%d %s", r.Seq, told(r)))
+		}
 	}
 	return out
 }
