@@ -58,7 +58,7 @@ func (c Cue) Describe() string {
 var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
 	"start.warning", "pause.warning",
 	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon",
-	"cycle.look", "cycle.end", "peri.epinephrine", "epinephrine.first")
+	"cycle.soon.hold", "cycle.soon", "cycle.look", "cycle.end", "peri.epinephrine", "epinephrine.first")
 
 // key names what is said once.
 func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }
@@ -204,10 +204,8 @@ func (p *Protocol) shockOpen(s State) []Cue {
 // false if none is. A rhythm that is called within the cycle after a shock waits for
 // its end: compressions go on.
 func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
-	most, limited := p.Spoken("cold_shocks")
-	spent := limited && p.maybeCold(s) && float64(s.shocksInAll()) >= most
 	unseen := s.Rhythm.Pulseless() && s.RhythmAt < s.LostAt // since a pulse that came back and was lost
-	if spent || unseen || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
+	if p.spentInCold(s) || unseen || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
 		return Never, false
 	}
 	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
@@ -238,8 +236,11 @@ func (p *Protocol) cycle(s State) []Cue {
 	}
 	end, settled := from+p.Span("cycle_s"), p.Span("cycle_again_s")
 	soon := due("cycle.soon", end-p.Span("cycle_warning_s"), Seconds(4), Cycle).with("seconds", p.Get("cycle_warning_s"))
-	if s.Rhythm != Unknown && !s.Rhythm.Shockable() { // nothing to charge for
+	switch {
+	case s.Rhythm != Unknown && !s.Rhythm.Shockable(): // nothing to charge for
 		soon.ID = "cycle.soon.pulse"
+	case p.spentInCold(s): // no shock follows
+		soon.ID = "cycle.soon.hold"
 	}
 	over := due("cycle.over", end+settled, Seconds(3), Cycle).every(settled, p.Span("cycle_s"))
 	over = over.counting("minutes", from, 60*Rate)

@@ -23,6 +23,13 @@ func (p *Protocol) maybeCold(s State) bool {
 	return p.tooCold(s) || s.Hypothermic && !known
 }
 
+// spentInCold reports whether the patient is, or may be, too cold for more shocks than were
+// given: none is called for.
+func (p *Protocol) spentInCold(s State) bool {
+	most, limited := p.Spoken("cold_shocks")
+	return limited && p.maybeCold(s) && float64(s.shocksInAll()) >= most
+}
+
 // hypothermic reports whether the protocol's rules for a cold patient hold: by the
 // last of a measured temperature, where the protocol has a limit, and of what was
 // called.
