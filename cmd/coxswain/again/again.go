@@ -1,6 +1,6 @@
 // Package again keeps a `coxswain run` that was started by hand going, as systemd does one
 // that is a service: a small parent starts the same program as its child, and starts it
-// again when it died of what nobody asked for. The new one goes on with the record.
+// again when it died, or hung, of what nobody asked for. The new one goes on with the record.
 package again
 
 import (
@@ -119,8 +119,8 @@ func keep(args []string) int {
 	}
 }
 
-// once runs the program as a child, with extra variables in its environment, until it ends, and
-// passes on what it is asked to do.
+// once runs the program as a child, with extra variables in its environment, until it ends, passes
+// on what it is asked to do, and ends it when it hangs.
 func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState, stopped bool, err error) {
 	self, err := os.Executable()
 	if err != nil {
@@ -129,18 +129,32 @@ func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState,
 	cmd := exec.Command(self, args...)
 	cmd.Args[0] = os.Args[0]
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
-	cmd.Env = append(append(os.Environ(), Kept+"="+strconv.Itoa(os.Getpid())), extra...)
+	says, names, deaf := listen()
+	defer deaf()
+	cmd.Env = slices.Concat(os.Environ(), []string{Kept + "=" + strconv.Itoa(os.Getpid())}, names, extra)
 	bind(cmd)
 	if err := cmd.Start(); err != nil {
 		return nil, false, err
 	}
 	ended := make(chan struct{})
 	go func() { cmd.Wait(); close(ended) }()
+	var l life
+	look := time.NewTicker(lookEvery)
+	defer look.Stop()
 	for {
 		select {
 		case s := <-asked:
 			stopped = true
 			cmd.Process.Signal(s)
+			cmd.Process.Signal(syscall.SIGCONT) // one that was stopped hears nothing else
+			l.ends()
+		case word := <-says:
+			l.hears(word)
+		case now := <-look.C:
+			if l.hangs(now) {
+				slog.Error("coxswain hangs: it is ended", "silent for", l.bound)
+				cmd.Process.Kill()
+			}
 		case <-ended:
 			return cmd.ProcessState, stopped, nil
 		}

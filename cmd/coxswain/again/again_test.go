@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/coreos/go-systemd/v22/daemon"
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
@@ -23,6 +24,9 @@ import (
 // As `run` the test binary is a session that tells its process id, and ends when it is asked to.
 func TestMain(m *testing.M) {
 	if len(os.Args) > 1 && slices.Contains(os.Args, "run") {
+		if d, err := time.ParseDuration(os.Getenv(soon)); err == nil {
+			silentFor, endsFor = d, d
+		}
 		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session, commands))
 	}
 	os.Exit(m.Run())
@@ -39,9 +43,16 @@ func commands(io.Writer) *cobra.Command {
 	return root
 }
 
+// soon is the variable with which a test has a session that hangs ended sooner.
+const soon = "TEST_SOON"
+
 func session(_ []string, stdin io.Reader, stdout, _ io.Writer) int {
 	asked := make(chan os.Signal, 1)
 	signal.Notify(asked, syscall.SIGTERM)
+	if os.Getenv(soon) != "" { // it is up, and says no more
+		signal.Ignore(syscall.SIGTERM)
+		daemon.SdNotify(false, daemon.SdNotifyReady)
+	}
 	wait, _, _ := strings.Cut(waits, "=")
 	fmt.Fprintf(stdout, "%d %s%s\n", os.Getpid(), os.Getenv(Kept), os.Getenv(wait))
 	go func() {
@@ -149,6 +160,67 @@ func TestGoesOnWithoutDevice(t *testing.T) {
 	}
 }
 
+// A session that hangs is ended and started again; one that was stopped still ends in order when it is
+// asked to, and one that does not listen is ended.
+func TestHangs(t *testing.T) {
+	t.Setenv(soon, "600ms")
+	k := start(t)
+	k.child()
+	k.child()
+	k.Process.Signal(syscall.SIGTERM)
+	k.Wait()
+	if !strings.Contains(k.log.String(), "hangs") {
+		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
+	}
+	t.Setenv(soon, "")
+	k = start(t)
+	k.child().Signal(syscall.SIGSTOP)
+	k.Process.Signal(syscall.SIGTERM)
+	if k.Wait(); k.ProcessState.ExitCode() != 7 || k.log.Len() > 0 {
+		t.Errorf("one that was stopped ended with %v: %s", k.ProcessState, k.log.String())
+	}
+}
+
+// A session hangs when it was up and says nothing for as long as its parent lived it: not before it
+// was up, not while it ends by itself, not for time in which the parent did not run either.
+func TestLife(t *testing.T) {
+	const tick = lookEvery
+	for _, c := range []struct {
+		name  string
+		says  map[int]string // after so many ticks
+		stops [2]int         // the parent does not run between these
+		asked int            // to end, after so many
+		want  int            // ticks until it is ended; 0: never
+	}{
+		{name: "waits for a device"},
+		{name: "up, then silent", says: map[int]string{1: daemon.SdNotifyReady}, want: 1 + 20},
+		{name: "pings", says: map[int]string{1: daemon.SdNotifyReady, 15: daemon.SdNotifyWatchdog}, want: 15 + 20},
+		{name: "ends by itself", says: map[int]string{1: daemon.SdNotifyReady, 5: daemon.SdNotifyStopping}},
+		{name: "asked", asked: 3, want: 3 + 20},
+		{name: "asked, and pings", says: map[int]string{1: daemon.SdNotifyReady, 9: daemon.SdNotifyWatchdog}, asked: 3, want: 3 + 20},
+		{name: "asked, and says so", says: map[int]string{4: daemon.SdNotifyStopping}, asked: 3, want: 3 + 20},
+		{name: "all stopped", says: map[int]string{1: daemon.SdNotifyReady}, stops: [2]int{15, 90}, want: 90 + 20},
+	} {
+		var l life
+		now, got := time.Unix(0, 0), 0
+		for k := 1; k <= 200 && got == 0; k++ {
+			now = now.Add(tick)
+			if word := c.says[k]; word != "" {
+				l.hears(word)
+			}
+			if k == c.asked {
+				l.ends()
+			}
+			if (k <= c.stops[0] || k >= c.stops[1]) && l.hangs(now) {
+				got = k
+			}
+		}
+		if got < c.want-1 || got > c.want+1 || c.want == 0 && got != 0 {
+			t.Errorf("%s: ended after %d looks, want %d", c.name, got, c.want)
+		}
+	}
+}
+
 // Who kills what he started by hand leaves nothing behind.
 func TestKilled(t *testing.T) {
 	k := start(t)
@@ -227,6 +299,7 @@ func TestLimitOfTheUnit(t *testing.T) {
 		fmt.Sprintf("StartLimitIntervalSec=%d", int(limitWithin.Seconds())), fmt.Sprintf("StartLimitBurst=%d", limitStarts),
 		fmt.Sprintf("RestartSec=%d", int(pause.Seconds())),
 		"--wait-device-s " + strings.TrimPrefix(waits, "COXSWAIN_WAIT_DEVICE_S="),
+		fmt.Sprintf("WatchdogSec=%d", int(silentFor.Seconds())), fmt.Sprintf("TimeoutStopSec=%d", int(endsFor.Seconds())),
 	} {
 		if !strings.Contains(string(unit), want+"\n") {
 			t.Errorf("the unit file has no %s", want)
