@@ -103,12 +103,18 @@ func TestOneSideIsBetterThanNone(t *testing.T) {
 		if d.Missing() != c.missing {
 			t.Errorf("missing %q, want %q", d.Missing(), c.missing)
 		}
+		if d.Why() == nil || !strings.Contains(d.Why().Error(), "nothing like it") {
+			t.Errorf("no %s for %v, want the name that was not found", c.missing, d.Why())
+		}
 		for range 10 {
 			step(t, e, &f, make([]float32, audio.Block))
 		}
 		if err := d.Close(); err != nil {
 			t.Error(err)
 		}
+	}
+	if err := FindInput("nothing like it"); !errors.Is(err, ErrMissing) || FindInput("") != nil || FindOutput("") != nil {
+		t.Errorf("looked for: %v", err)
 	}
 	_, err := Open(Options{Input: "nothing like it", Output: "nor this"}, audio.NewExchange(1))
 	if !errors.Is(err, ErrMissing) || strings.Contains(err.Error(), "\n") {

@@ -64,6 +64,7 @@ var ErrMissing = errors.New("no such sound device")
 type Device struct {
 	stream  stream
 	missing string
+	why     error
 }
 
 // stream is what a Device needs of a *portaudio.Stream.
@@ -75,6 +76,9 @@ type stream interface {
 
 // Missing is "microphone" or "loudspeaker" if the stream runs without one.
 func (d *Device) Missing() string { return d.missing }
+
+// Why is why the stream runs without one side; nil if it has both.
+func (d *Device) Why() error { return d.why }
 
 // Options say which devices to open, and how.
 type Options struct {
@@ -118,7 +122,8 @@ func openStream(o Options, e *audio.Exchange) (*Device, error) {
 		s, serr := startStream(try.in, try.out, max(o.Buffer, BufferUsual), e)
 		switch {
 		case serr == nil:
-			return &Device{s, try.missing}, nil
+			why := map[string]error{microphone.name: ierr, loudspeaker.name: oerr}[try.missing]
+			return &Device{s, try.missing, firstError(why, err)}, nil
 		case errors.Is(serr, ErrLate): // the other side alone would fare no better
 			return nil, serr
 		}
@@ -243,6 +248,24 @@ func (s side) find(name string) (*portaudio.DeviceInfo, error) {
 		}
 	}
 	return nil, fmt.Errorf("%w: %s %q: see `coxswain devices`", ErrMissing, s.name, name)
+}
+
+// FindInput looks for a microphone of this name, as List tells it; empty: the system's default.
+// The error wraps ErrMissing if there is none.
+func FindInput(name string) error { return microphone.look(name) }
+
+// FindOutput looks for a loudspeaker as FindInput does for a microphone.
+func FindOutput(name string) error { return loudspeaker.look(name) }
+
+func (s side) look(name string) error {
+	system.Lock()
+	defer system.Unlock()
+	if err := initialize(); err != nil {
+		return err
+	}
+	defer portaudio.Terminate()
+	_, err := s.find(name)
+	return err
 }
 
 // system guards PortAudio, which is for one thread at a time.

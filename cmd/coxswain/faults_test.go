@@ -107,12 +107,6 @@ func TestWrongInput(t *testing.T) {
 			[]string{"callouts", "--vocabulary", file("word.yaml", "callouts:\n  - {id: rosc, phrases: [zzyzxian pulse]}\n")}},
 		{"not YAML", "bad.yaml:1", []string{"callouts", "--vocabulary", file("bad.yaml", "callouts: [")}},
 		{"unknown key", `unknown key "ratte"`, []string{"config", "--config", file("conf.yaml", "ratte: 100\n")}},
-		{"settings name a file that is not there", "vocabulary: stat nosuch", []string{"config", "--vocabulary", "nosuch"}},
-		{"settings name a key that is none", "store_key: ", []string{"config", "--store-key", file("k2", "hello")}},
-		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
-		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
-		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay",
-			file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
 		{"open to the network without a token", "http_token", []string{"config", "--http", "0.0.0.0:7470"}},
 		{"nobody runs", "no coxswain answers", []string{"status", "--records", out("none")}},
 		{"not a key", "not a PEM key", []string{"sign", used, "--sign-key", file("k", "hello")}},
@@ -120,12 +114,39 @@ func TestWrongInput(t *testing.T) {
 		{"no age in days", "such as 90d", []string{"retain", "--older-than", "soon"}},
 		{"which record", "say coxswain verify DIR", []string{"verify"}},
 		{"one too many", `"b" is one too many`, []string{"verify", "a", "b"}},
+		{"two too many", `"b" is one too many`, []string{"verify", "a", "b", "c"}},
+		{"words behind run", `"extra" is one too many: say coxswain run`, []string{"run", "extra", "args"}},
 		{"invalid number", `--rate is "fast": want a whole number`, []string{"config", "--rate", "fast"}},
 		{"invalid time", "want a time such as 90m", []string{"check", "--backup-within", "soon"}},
 		{"unknown flag", "no flag --volum: see coxswain config --help", []string{"config", "--volum", "1"}},
 		{"unknown command", `no command "statsu": did you mean status?`, []string{"statsu"}},
 		{"mute by a word", `conf2.yaml:2: volume is "loud"`, []string{"run", "--config", file("conf2.yaml", "rate: 105\nvolume: loud\n")}},
 		{"no record", "holds no record", []string{"verify", out("nothing")}},
+	} {
+		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
+	}
+}
+
+// A setting that names what is not there, or cannot be, is one clear line too.
+func TestWrongSettings(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string { return writeText(t, dir, name, text) }
+	missing, taken := filepath.Join(dir, "no"), file("taken", "")
+	for _, c := range []struct {
+		name, want string
+		args       []string
+	}{
+		{"settings name a file that is not there", "vocabulary: stat nosuch", []string{"config", "--vocabulary", "nosuch"}},
+		{"settings name a key that is none", "store_key: ", []string{"config", "--store-key", file("k2", "hello")}},
+		{"settings name a microphone that is not there", `input: no such sound device: microphone "nowhere"`,
+			[]string{"config", "--input", "nowhere"}},
+		{"settings name a recogniser that is not there", "recogniser: no/such", []string{"config", "--recogniser", "no/such --fast"}},
+		{"settings name a folder that is not there", "records: " + missing, []string{"config", "--records", missing}},
+		{"settings name a folder that is a file", "records: " + taken + " is no folder", []string{"config", "--records", taken}},
+		{"rate", "100 to 120", []string{"config", "--rate", "90"}},
+		{"protocol", "choose one of", []string{"config", "--protocol", "none"}},
+		{"protocol value", "over.yaml:2", []string{"config", "--protocol-overlay",
+			file("over.yaml", "values:\n  cycle_s: {value: 3, unit: s, source: x}\n")}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, c.want, c.args) })
 	}

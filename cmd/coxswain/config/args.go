@@ -14,8 +14,10 @@ func OwnWords(check cobra.PositionalArgs) cobra.PositionalArgs {
 			return nil
 		}
 		said := "something is missing"
-		if len(args) > 0 && check(cmd, args[:len(args)-1]) == nil {
-			said = fmt.Sprintf("%q is one too many", args[len(args)-1])
+		for n := range args {
+			if check(cmd, args[:n]) == nil {
+				said = fmt.Sprintf("%q is one too many", args[n])
+			}
 		}
 		return fmt.Errorf(
 			"%s: say %s; see %s --help",

@@ -90,6 +90,9 @@ func (c *Config) LoopDelay() time.Duration {
 // WaitDevice is how long a start waits for a device.
 func (s Sound) WaitDevice() time.Duration { return time.Duration(s.WaitDeviceS) * time.Second }
 
+// UsualFolder is where records lie if no setting says where.
+const UsualFolder = "records"
+
 // Records is where records lie and what is done with them.
 type Records struct {
 	Folder        string `mapstructure:"records"`

@@ -57,7 +57,7 @@ var settings = []setting{
 		hi: 200,
 	},
 	{key: "wait_device_s", def: 0, usage: "at start, wait `SECONDS` for a sound device", hi: 1e7},
-	{key: "records", def: "records", usage: "`FOLDER` that holds a folder for each record"},
+	{key: "records", def: UsualFolder, usage: "`FOLDER` that holds a folder for each record"},
 	{
 		key:   "records_fallback",
 		def:   "",

@@ -70,6 +70,11 @@ func Check(c *config.Config, o Options) []Finding {
 		detail, err = checkRecogniser(c, v)
 		add("recogniser", detail, err)
 	}
+	if err := rig.Named(c); err != nil {
+		add("settings", "", err)
+	} else {
+		add("settings", "every file, folder, program and device that they name is there", nil)
+	}
 	detail, err = checkDisk(c.Folder, o.Hours)
 	add("disk", detail, err)
 	detail, err = monitor.CheckClock()
@@ -150,8 +155,10 @@ func checkRecogniser(c *config.Config, v *intents.Vocabulary) (string, error) {
 
 // checkDisk wants room for so many hours of two channels.
 func checkDisk(records string, hours float64) (string, error) {
-	if err := os.MkdirAll(records, 0o700); err != nil {
-		return "", err
+	if records == config.UsualFolder { // made as a session would
+		if err := os.MkdirAll(records, 0o700); err != nil {
+			return "", err
+		}
 	}
 	free, err := monitor.FreeBytes(records)
 	if err != nil {

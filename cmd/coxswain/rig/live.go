@@ -109,7 +109,7 @@ func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 	if err := r.storeSettings(); err != nil {
 		return nil, err
 	}
-	c := r.Config
+	c, told := r.Config, ""
 	open := func(e *audio.Exchange) (session.Sound, error) {
 		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
 		switch { // not a nil *Device in an interface
@@ -117,6 +117,9 @@ func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 			return nil, fmt.Errorf("%w: %w", session.ErrSpent, err)
 		case err != nil:
 			return nil, err
+		case d.Why() != nil && d.Why().Error() != told: // looked for again and again, told once
+			told = d.Why().Error()
+			slog.Warn("the sound lacks a side", "no", d.Missing(), "why", told)
 		}
 		return d, nil
 	}

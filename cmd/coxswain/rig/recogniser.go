@@ -15,7 +15,7 @@ func commandOf(name string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	switch name {
+	switch strings.TrimSpace(name) {
 	case "builtin":
 		return []string{self, "ear"}, nil
 	case "pocketsphinx":
