@@ -19,19 +19,52 @@ func (s State) Leaves(e Event) bool {
 		return false
 	case row.Starts: // what was done before arrival is no sign of the patient who was here
 		return !s.late(e, row)
-	case s.another(e.Kind):
+	case s.another(e):
 		return true
 	}
 	return seen && e.At >= s.Ended+rule("after_end_s")
 }
 
-// another reports whether k says that a child lies there, or an adult, where none was: nobody tells
-// so of a patient whose code has ended.
-func (s State) another(k Kind) bool {
-	name, who := strings.CutPrefix(string(k), "patient.")
-	child := k == PatientChild || k == PatientInfant
-	return who && name != s.Patient && (child || k == PatientAdult && OfChild(s.Patient))
+// another reports whether e says that somebody else lies there: a child, or an adult, where none was,
+// or an age or a weight that cannot be of whoever was here. Nobody tells so of a patient whose code has
+// ended.
+func (s State) another(e Event) bool {
+	var told State
+	if told.patient(e); told.Patient != "" {
+		return told.Patient != s.Patient && (OfChild(told.Patient) || s.ofChild())
+	}
+	far := func(a, b float64) bool { return a > 0 && b > 0 && max(a/b, b/a) > rules["other_times"].Value }
+	switch who := s.who(); {
+	case far(told.AgeMonths, s.AgeMonths), far(told.WeightKg, s.WeightKg):
+		return true
+	case told.AgeMonths > 0:
+		return told.ofChild() != s.ofChild()
+	case told.WeightKg > 0:
+		limit := rules["other_kg"].Value
+		if who == "child" { // grown, but not so far
+			limit *= rules["other_times"].Value
+		} else if who == "adult" {
+			limit /= rules["other_times"].Value
+		}
+		return told.WeightKg < limit != s.ofChild()
+	}
+	return false
 }
+
+// who is child or adult by what was called, or empty: then everything is an adult's. It asks no protocol:
+// where one case ends and the next begins must be the same under each.
+func (s State) who() string {
+	switch child, grown := rules["other_kg"].Value, 12*rules["other_years"].Value; {
+	case OfChild(s.Patient), s.Patient == "" && s.AgeMonths > 0 && s.AgeMonths < grown,
+		s.Patient == "" && s.AgeMonths == 0 && s.WeightKg > 0 && s.WeightKg < child:
+		return "child"
+	case s.Patient == "" && s.AgeMonths == 0 && s.WeightKg == 0:
+		return ""
+	}
+	return "adult"
+}
+
+func (s State) ofChild() bool { return s.who() == "child" }
 
 // late reports whether e is a fact of the case that has just ended, and no new
 // case: neither a call for help or hands, nor the loss of a pulse, nor a shock that

@@ -20,8 +20,9 @@ type aside struct {
 
 // leaves reports whether a callout is the next patient's, and does not show that the
 // present case goes on.
-func (s *oneCase) leaves(k timeline.Kind) bool {
-	st, e := s.machine.State(), timeline.Event{At: timeline.Time(s.pos), Kind: k}
+func (s *oneCase) leaves(r intents.Result) bool {
+	k := timeline.Kind(r.Callout)
+	st, e := s.machine.State(), timeline.Event{At: timeline.Time(s.pos), Kind: k, Values: r.Values}
 	return k == timeline.PatientNext && !st.Running() || st.Leaves(e) && !st.Reopens(e)
 }
 

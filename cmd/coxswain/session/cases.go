@@ -36,7 +36,7 @@ func (s *Session) callout(r intents.Result) {
 		return
 	}
 	s.notesStart(r)
-	if s.now.kept() && s.now.leaves(k) {
+	if s.now.kept() && s.now.leaves(r) {
 		if s.o.Drill != nil {
 			s.over = s.now.ended()
 			return
