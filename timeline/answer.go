@@ -130,6 +130,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	}
 	c = p.Drugs[drug].cautioned(c)
 	c.Parts = append(c.Parts, p.doubts(m.state, drug, amount)...)
+	c.Parts = append(c.Parts, m.askedWhose()...)
 	return c
 }
 

@@ -49,6 +49,7 @@ func (s *State) conversation(e Event) {
 		}
 		s.asked = ""
 	}
+	s.holdWho(e)
 }
 
 // called does what a callout other than a rhythm means.

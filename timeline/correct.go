@@ -17,7 +17,7 @@ func (m *Machine) correct(e Event, now Time) Ready {
 		ago := since("correct.ask", last.At, e.At)
 		ask := reply(ago.ID, e, now, ReadBack)
 		ask.Values, ask.Items = ago.Values, []string{last.Kind.Row().Spoken}
-		return Ready{Cues: []Cue{ask}}
+		return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: "correct.ask"}}, Cues: []Cue{ask}}
 	}
 	return m.fix(last, e, e, now)
 }

@@ -17,9 +17,9 @@ func TestBareCorrection(t *testing.T) {
 		kg, mg float64
 		joules float64
 	}{
-		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten", 10, 0, 200},
-		{"drug.amiodarone", map[string]float64{"dose_mg": 100}, "correction ten", 0, 10, 200},
-		{"drug.amiodarone", nil, "correction ten", 0, 10, 200},
+		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten", 10, 0, 100},
+		{"drug.amiodarone", map[string]float64{"dose_mg": 100}, "correction ten", 0, 10, 100},
+		{"drug.amiodarone", nil, "correction ten", 0, 10, 100},
 		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten joules", 20, 0, 10},
 		{RhythmVF, nil, "correction ten", 0, 0, 10},
 	} {
@@ -33,13 +33,46 @@ func TestBareCorrection(t *testing.T) {
 			}
 		}
 		step(Event{At: 0, Kind: CodeStart})
-		step(Event{At: Seconds(5), Kind: ShockGiven, Values: map[string]float64{"energy_j": 200}})
+		step(Event{At: Seconds(5), Kind: ShockGiven, Values: map[string]float64{"energy_j": 100}})
 		step(Event{At: Seconds(30), Kind: c.last, Values: c.values})
 		step(Event{At: Seconds(34), Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 10},
 			Heard: &Heard{End: Seconds(34), Text: c.said}})
 		s := m.State()
 		if s.WeightKg != c.kg || s.Total("amiodarone") != c.mg || s.Shocks[0].Joules != c.joules {
 			t.Errorf("%s, %s: %v kg, %v mg, %v J", c.last, c.said, s.WeightKg, s.Total("amiodarone"), s.Shocks[0].Joules)
+		}
+	}
+}
+
+// One that puts a weight right that is held back, for an adult's dose was given, is held back as
+// that was (see whose.go).
+func TestCorrectionIsHeldBack(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, seq := NewMachine(p), uint64(0)
+	var step func(e Event)
+	step = func(e Event) {
+		seq++
+		e.Seq = seq
+		for _, more := range m.Step(e, e.At).Events {
+			step(more)
+		}
+	}
+	for i, c := range []struct {
+		e  Event
+		kg float64
+	}{
+		{Event{Kind: CodeStart}, 0},
+		{Event{Kind: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}}, 0},
+		{Event{Kind: PatientWeight, Values: map[string]float64{"weight_kg": 16}}, 0},
+		{Event{Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 18}, Heard: &Heard{Text: "correction eighteen"}}, 0},
+		{Event{Kind: Confirm}, 18},
+	} {
+		c.e.At = Seconds(float64(5 * i))
+		if step(c.e); m.State().WeightKg != c.kg {
+			t.Errorf("%s: %v kg, want %v", c.e.Kind, m.State().WeightKg, c.kg)
 		}
 	}
 }

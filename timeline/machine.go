@@ -71,6 +71,9 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		return r
 	}
 	m.untold = 0
+	if r, ok := m.holdBack(was, e, now); ok {
+		return r
+	}
 	r := m.ask(was, e, m.answer(e, now))
 	if fixed, ok := m.inRecordsUnit(e); ok {
 		r.Events = append(fixed, r.Events...)

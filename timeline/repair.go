@@ -29,7 +29,7 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	case !near:
 		ask := named(reply("undo.ask", e, now, ReadBack), last)
 		ask.Parts = nil // the amount would follow "say confirmed"
-		return Ready{Cues: []Cue{ask}}
+		return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: ask.ID}}, Cues: []Cue{ask}}
 	}
 	return m.takeBack(last, e, now)
 }
@@ -126,6 +126,9 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 			c.ID += ".undo"
 		}
 		return Ready{Cues: []Cue{c}, Ended: true}
+	}
+	if m.state.answered == whoQuestion {
+		return m.confirmedWho(e, now)
 	}
 	if r, ok := m.answered(e, now); ok {
 		return r
@@ -309,7 +312,12 @@ var inOrder = map[Kind]bool{
 // had been called so at first, and the questions to be logged.
 func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 	said = []Cue{m.state.said(fixed)}
-	for _, q := range m.raised(m.before(last, last.At), fixed) {
+	was := m.before(last, last.At)
+	if who, held := m.protocol.whose(was, fixed); held {
+		ask := whoAsked(who, was.secondAt != Never)
+		return append(said, ask), []Event{{At: fixed.At, Kind: Question, Cue: whoQuestion}}
+	}
+	for _, q := range m.raised(was, fixed) {
 		asked = append(asked, Event{At: at, Kind: Question, Cue: q.ID, Values: q.Values})
 		if q.instead { // it names what was said
 			plain := said[0]

@@ -101,38 +101,35 @@ type State struct {
 	Done             map[string]Time   // interventions
 	Causes           map[string]string // considered, treated or excluded, by cause
 	CauseAt          map[string]Time   // when that was called
-	Patient          string            // adult, child, infant; empty if not called
-	whoSure          bool              // that was told twice, or confirmed when it was asked about
-	PregnantAt       Time              // when it was called; Never if not
-	OpioidAt         Time              // when it was called; Never if not
-	Hypothermic      bool
-	coldAt           Time    // when that was called last
-	WeightKg         float64 // as called; 0 if not
-	weightSure       bool    // it was told twice, or confirmed when it was asked about
-	weightWas        float64 // the one called before; 0: none
-	asked            string  // the question that the last callout raised; empty: none
-	answered         string  // the one that the last callout, "confirmed", answers
-	AgeMonths        float64 // as called; 0 if not
-	Unstable         bool
-	ReviewedAt       Time // when the causes were last gone through; Never if not
-	StabilityAt      Time // when stable or unstable was last called, of a patient with a pulse; Never if not
-	Pending          Kind // asks for confirmation: code.end or death; empty if none
-	PendingAt        Time
-	Dead             bool
-	MetronomeMuted   bool // switched off by callout
-	MetronomeForced  bool // switched on by callout, until the next pause
-	synced           bool // a cardioversion was being prepared when the pulse was lost, and no shock was given since
-	ClearAt          Time // last "everybody clear" that no shock followed; Never without one
-	ChargingAt       Time // last "charging" that no shock followed; Never without one
-	clearOver        bool // somebody touches the patient again all the same
-	AirwayAt         Time // Never until the airway is secured, or once it is lost
-	NoBreathingAt    Time // when breathing was called absent; Never if not, or if it is back
-	BreathingAt      Time // when it was called back; Never if not
-	noAccess         bool // it was lost, and nothing was given since
-	came             bool // circulation was called back, though no arrest was called before
-	RoundAt          Time // when the first-minute round was called for; Never if not
-	Measured         map[string]Measured
-	Beat             Beat
+	Who
+	held            heldWho
+	secondAt        Time // when a second patient was called for while this one's case ran; Never if not
+	PregnantAt      Time // when it was called; Never if not
+	OpioidAt        Time // when it was called; Never if not
+	Hypothermic     bool
+	coldAt          Time   // when that was called last
+	asked           string // the question that the last callout raised; empty: none
+	answered        string // the one that the last callout, "confirmed", answers
+	Unstable        bool
+	ReviewedAt      Time // when the causes were last gone through; Never if not
+	StabilityAt     Time // when stable or unstable was last called, of a patient with a pulse; Never if not
+	Pending         Kind // asks for confirmation: code.end or death; empty if none
+	PendingAt       Time
+	Dead            bool
+	MetronomeMuted  bool // switched off by callout
+	MetronomeForced bool // switched on by callout, until the next pause
+	synced          bool // a cardioversion was being prepared when the pulse was lost, and no shock was given since
+	ClearAt         Time // last "everybody clear" that no shock followed; Never without one
+	ChargingAt      Time // last "charging" that no shock followed; Never without one
+	clearOver       bool // somebody touches the patient again all the same
+	AirwayAt        Time // Never until the airway is secured, or once it is lost
+	NoBreathingAt   Time // when breathing was called absent; Never if not, or if it is back
+	BreathingAt     Time // when it was called back; Never if not
+	noAccess        bool // it was lost, and nothing was given since
+	came            bool // circulation was called back, though no arrest was called before
+	RoundAt         Time // when the first-minute round was called for; Never if not
+	Measured        map[string]Measured
+	Beat            Beat
 }
 
 func newState() State {
@@ -141,7 +138,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt:      Never,
+		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
 		NoBreathingAt: Never, BreathingAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}

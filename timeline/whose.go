@@ -1,0 +1,196 @@
+package timeline
+
+// Who lies there, where a callout would make the running case another kind of patient's: it is
+// asked for whom, and changes nothing until that is confirmed.
+
+// Who is what was called of who lies there.
+type Who struct {
+	Patient    string  // adult, child, infant; empty if not called
+	whoSure    bool    // that was told twice, or confirmed when it was asked about
+	WeightKg   float64 // as called; 0 if not
+	weightSure bool    // it was told twice, or confirmed when it was asked about
+	weightWas  float64 // the one called before; 0: none
+	AgeMonths  float64 // as called; 0 if not
+}
+
+// heldWho is what would be called of the patient by what was held back.
+type heldWho struct {
+	Who
+	from Event // the last callout that tells so
+	at   Time  // when it was asked about last; Never: nothing is held back
+	was  Who   // before that callout
+}
+
+// whoQuestion asks for whom a callout is that would make another kind of patient of the one
+// whose case runs.
+const whoQuestion = "question.whose"
+
+// tellsWho reports whether k tells what kind of patient lies there.
+func (k Kind) tellsWho() bool {
+	switch k {
+	case PatientAdult, PatientChild, PatientInfant, PatientWeight, PatientAge, PatientAgeMonths:
+		return true
+	}
+	return false
+}
+
+// holdWho follows what is held back: a question behind a callout holds that back, a confirmation
+// takes it, and what asks for another one gives it up.
+func (s *State) holdWho(e Event) {
+	f, _ := e.Kind.Family()
+	switch {
+	case e.Kind == PatientNext && s.Running():
+		s.secondAt = e.At
+	case e.Kind == Question && e.Cue == whoQuestion:
+		s.holdLast(e.At)
+	case e.Kind == Confirm:
+		s.takeHeld(e.At)
+	case e.Kind.Row().Confirm, s.saysAgain(e.Kind):
+		s.held.at = Never
+	case f == "ask.dose." && s.held.at != Never: // asked again with the answer
+		s.held.at = e.At
+	}
+	if e.Kind.tellsWho() {
+		s.held.from, s.held.was = e, s.Who
+	}
+}
+
+// holdLast holds the last callout back that was called at that moment, beside what is held back
+// already.
+func (s *State) holdLast(at Time) {
+	h := &s.held
+	if h.from.At != at || !h.from.Kind.tellsWho() { // it was taken back
+		return
+	}
+	told := State{Who: h.was}
+	if s.heldAt(at) {
+		told.Who = h.Who
+	}
+	told.patient(h.from)
+	s.Who, h.Who, h.at = h.was, told.Who, at
+}
+
+// takeHeld takes what is held back, if that is what was asked about last, a moment ago.
+func (s *State) takeHeld(at Time) {
+	switch asked := s.answered == whoQuestion; {
+	case s.heldAt(at) && s.Pending == "" && (asked || s.answered == ""):
+		s.Who, s.secondAt, s.answered = s.held.Who, Never, whoQuestion
+		s.held = heldWho{at: Never}
+	case asked: // too late
+		s.answered = ""
+	}
+}
+
+// saysAgain reports whether k calls the patient child or adult who is taken for one.
+func (s State) saysAgain(k Kind) bool {
+	return k == PatientAdult && !s.ofChild() || (k == PatientChild || k == PatientInfant) && s.ofChild()
+}
+
+// heldAt reports whether something is held back that a confirmation would still take.
+func (s State) heldAt(at Time) bool { return s.held.at != Never && at <= s.held.at+rule("confirm_s") }
+
+// whose returns the kind of patient that a callout would make of the one whose case runs; ok is false
+// if it may: nobody called a second patient, and nothing was given that is another kind's.
+func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
+	if !was.Running() || !e.Kind.tellsWho() {
+		return "", false
+	}
+	after := was
+	if was.heldAt(e.At) {
+		after.Who = was.held.Who
+	}
+	after.patient(e)
+	from, to := p.patient(was), p.patient(after)
+	if who = to; to == "" {
+		who = "adult"
+	}
+	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
+	switch second := was.secondAt != Never; {
+	case second:
+		return who, from != to || farOff
+	case from == "" && to != "":
+		return who, p.gaveAdult(was)
+	case from != "" && to == "":
+		return who, len(was.Given) > 0 || len(was.Shocks) > 0
+	}
+	return "", false
+}
+
+// gaveAdult reports whether a shock or a dose was given in this case that was not called as a
+// child's: without an amount it was what an adult gets.
+func (p *Protocol) gaveAdult(s State) bool {
+	for _, x := range s.Shocks {
+		if x.Joules == 0 || x.Joules >= p.Get("shock_least_j") {
+			return true
+		}
+	}
+	for drug, given := range s.Given {
+		most, known := p.Drugs[drug].most(0, 0)
+		for _, d := range given {
+			if known && !d.Before && (d.Mg == 0 || d.Mg >= most/2) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// holdBack asks for whom a callout is that would make the running case another kind of
+// patient's; ok is false if it does not.
+func (m *Machine) holdBack(was State, e Event, now Time) (r Ready, ok bool) {
+	who, ok := m.protocol.whose(was, e)
+	if !ok {
+		return Ready{}, false
+	}
+	ask := whoAsked(who, was.secondAt != Never)
+	c := reply("said."+string(e.Kind), e, now, ReadBack)
+	if c.Values = e.Values; len(e.Values) == 0 { // nothing to read back but what is asked
+		c.ID, c.Items = ask.ID, ask.Items
+	} else {
+		c.Parts = []Cue{ask}
+	}
+	m.last = c
+	return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: whoQuestion}}, Cues: []Cue{c}}, true
+}
+
+// whoAsked is the question for whom doses are to be those of another kind of patient.
+func whoAsked(who string, second bool) Cue {
+	c := Cue{ID: whoQuestion, Items: []string{who + " doses"}}
+	if second {
+		c.ID += ".first"
+	}
+	return c
+}
+
+// askedWhose is the question that is not answered yet, behind an amount that hangs on it.
+func (m *Machine) askedWhose() []Cue {
+	s := m.state
+	if s.held.at == Never {
+		return nil
+	}
+	after := s
+	after.Who = s.held.Who
+	who := m.protocol.patient(after)
+	if who == "" {
+		who = "adult"
+	}
+	return []Cue{whoAsked(who, s.secondAt != Never)}
+}
+
+// confirmedWho reads back who lies there, now that it was confirmed.
+func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
+	s, who := m.state, m.protocol.patient(m.state)
+	if who == "" {
+		who = "adult"
+	}
+	c := reply("said.patient."+who, e, now, ReadBack)
+	if s.WeightKg > 0 {
+		c.Parts = []Cue{{ID: "said." + string(PatientWeight), Values: map[string]float64{"weight_kg": s.WeightKg}}}
+	}
+	for _, q := range m.protocol.tooMuchFor(s) { // what was given before
+		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: q.ID, Values: q.Values})
+		c.Parts = append(c.Parts, q.Cue)
+	}
+	r.Cues = []Cue{c}
+	return r
+}
