@@ -214,6 +214,16 @@ func TestSummaryIsShort(t *testing.T) {
 	}
 	step(1700, "drug.amiodarone", nil)
 	step(1710, "cause.treated.hypoxia", nil)
+	for i, number := range []struct {
+		kind, slot string
+		value      float64
+	}{
+		{"etco2", "endtidal_mmhg", 19}, {"potassium", "potassium_mmol", 7.1}, {"glucose", "glucose_mgdl", 42}, {"ph", "ph", 6.91},
+		{"temperature", "temperature_c", 28.5}, {"saturation", "saturation_pct", 81},
+	} {
+		step(1711+float64(i), timeline.Kind("measured."+number.kind), map[string]float64{number.slot: number.value})
+	}
+	step(1718, timeline.AirwayLost, nil)
 	step(1720, timeline.ROSC, nil)
 	cue := step(4767, timeline.AskSummary, nil).Cues[0]
 	if s := float64(v.Speak(cue).Len()) / audio.Rate; s > 30 || s < 5 {

@@ -123,6 +123,7 @@ type State struct {
 	ChargingAt      Time // last "charging" that no shock followed; Never without one
 	clearOver       bool // somebody touches the patient again all the same
 	AirwayAt        Time // Never until the airway is secured, or once it is lost
+	airwayLost      bool // it was secured and lost again
 	NoBreathingAt   Time // when breathing was called absent; Never if not, or if it is back
 	BreathingAt     Time // when it was called back; Never if not
 	noAccess        bool // it was lost, and nothing was given since

@@ -67,7 +67,7 @@ func (m *Machine) situation(at Time) []Cue {
 	return append(out, Cue{ID: "summary.noarrest"})
 }
 
-// background: who it is, and the first rhythm.
+// background: who it is, the first rhythm and the present one, if that was seen since the pulse came or went.
 func (m *Machine) background() []Cue {
 	s := m.state
 	p := m.protocol.For(s)
@@ -94,6 +94,9 @@ func (m *Machine) background() []Cue {
 	case s.Rhythm != Unknown:
 		out = append(out, Cue{ID: "summary.rhythm", Items: []string{s.Rhythm.Kind().Row().Spoken}})
 	}
+	if seen := s.RhythmAt >= max(s.PulseAt, s.LostAt); seen && s.FirstRhythm != Unknown && s.Rhythm != s.FirstRhythm {
+		out = append(out, Cue{ID: "summary.now", Items: []string{s.Rhythm.Kind().Row().Spoken}})
+	}
 	return out
 }
 
@@ -118,7 +121,31 @@ func (m *Machine) treatment() []Cue {
 	if len(done.Items) > 0 {
 		out = append(out, done)
 	}
-	return out
+	if s.airwayLost {
+		out = append(out, Cue{ID: "said." + string(AirwayLost)})
+	}
+	if s.noAccess {
+		out = append(out, Cue{ID: "said." + string(AccessLost)})
+	}
+	return append(out, s.treated()...)
+}
+
+// treated names the causes that were called treated; what was done for one is named itself.
+func (s State) treated() []Cue {
+	done := map[string]bool{}
+	for name := range s.Done {
+		done[Kind("intervention."+name).Row().Treats] = true
+	}
+	c := Cue{ID: "said.cause.treated"}
+	for _, cause := range slices.Sorted(maps.Keys(s.Causes)) {
+		if s.Causes[cause] == "treated" && !done[cause] {
+			c.Items = append(c.Items, cause)
+		}
+	}
+	if len(c.Items) == 0 {
+		return nil
+	}
+	return []Cue{c}
 }
 
 // namedDrugs is how many drugs a hand-over names: common practice, no source, but that
@@ -148,11 +175,12 @@ func (s State) drugs() (out []Cue) {
 	return out
 }
 
-// namedNumbers is how many measured numbers a hand-over names: common practice, no source.
+// namedNumbers is how many measured numbers a hand-over names, unless more speak for a cause: common
+// practice, no source.
 const namedNumbers = 4
 
-// measured are the last numbers of each kind that were called, those that speak for a cause first,
-// then the newest.
+// measured are the last numbers of each kind that were called: those that speak for a cause, though it
+// was treated, then the newest of the others, one at least.
 func (m *Machine) measured() (out []Cue) {
 	seen := map[Kind]bool{}
 	var list []Event
@@ -166,7 +194,8 @@ func (m *Machine) measured() (out []Cue) {
 	slices.SortStableFunc(list, func(a, b Event) int {
 		return cmp.Compare(p.tells(m.state, b.Kind), p.tells(m.state, a.Kind))
 	})
-	for _, e := range list[:min(namedNumbers, len(list))] {
+	speak := slices.IndexFunc(append(list, Event{}), func(e Event) bool { return p.tells(m.state, e.Kind) == 0 })
+	for _, e := range list[:min(max(namedNumbers, speak+1), len(list))] {
 		c := Cue{ID: "said." + string(e.Kind), Values: e.Values}
 		if by := p.perMmol(e.Kind); by != 1 { // the record has it in its own unit
 			c.ID += ".mmol"
@@ -180,10 +209,13 @@ func (m *Machine) measured() (out []Cue) {
 	return out
 }
 
-// tells is 1 for a number that speaks for a cause.
+// tells is 2 for a number that speaks for a cause which nobody has treated since, 1 if somebody has.
 func (p *Protocol) tells(s State, k Kind) int {
 	_, name := k.Family()
-	if cause := p.Measured[name].Cause; cause != "" && p.contradicted(s, cause) {
+	switch r := p.Measured[name]; {
+	case r.Cause != "" && p.contradicted(s, r.Cause):
+		return 2
+	case r.open(s.Measured[name].Value) && p.plausible(name, s.Measured[name].Value):
 		return 1
 	}
 	return 0
@@ -198,7 +230,6 @@ func (m *Machine) outlook(e Event, now Time) []Cue {
 	var out []Cue
 	if s.NoShockAt != Never || len(s.Causes) > 0 {
 		out = counted("summary.causes", "causes", float64(len(m.protocol.CausesLeft(s))))
-		out = append(out, m.protocol.For(s).likely(s)...)
 	}
 	next := m.next(e, now)
 	if strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {

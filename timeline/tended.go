@@ -7,9 +7,9 @@ import "maps"
 func (s *State) tended(e Event) bool {
 	switch e.Kind {
 	case AirwaySecured:
-		s.AirwayAt = e.At
+		s.AirwayAt, s.airwayLost = e.At, false
 	case AirwayLost: // compressions pause for breaths again
-		s.AirwayAt = Never
+		s.AirwayAt, s.airwayLost = Never, true
 	case AccessIV, AccessIO, FluidBolus:
 		s.Done = with(s.Done, string(e.Kind), e.At)
 		s.noAccess = s.noAccess && e.Kind == FluidBolus
