@@ -5,6 +5,7 @@ package timeline
 type Measured struct {
 	At     Time
 	Value  float64
+	Low    float64 // of two, the smaller
 	Before float64 // 0: there was none
 }
 
@@ -63,6 +64,7 @@ func (s *State) measured(name string, e Event) {
 	for _, v := range e.Values {
 		m.Value = max(m.Value, v)
 	}
+	m.Low = e.Values["diastolic_mmhg"]
 	s.Measured = with(s.Measured, name, m)
 }
 

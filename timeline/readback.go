@@ -15,6 +15,7 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Items = []string{e.Kind.Row().Spoken}
 	case f == "measured.":
 		c = p.measuredBack(m.state, c, e.Kind, name)
+		c.Parts = append(m.offAim(p, e), c.Parts...)
 	case m.compressFrom(e, p, now):
 		c.Parts = append([]Cue{{ID: "compress.now"}}, c.Parts...)
 	case e.Kind == PatientHypothermic:

@@ -83,13 +83,14 @@ func (p *Protocol) opioid(s State) []Cue {
 	return []Cue{due("opioid.naloxone", from, Seconds(120), Advice)}
 }
 
-// breathless: breaths for whoever has a pulse and was called not breathing.
+// breathless: breaths for whoever has a pulse and was called not breathing, or whose arrest an opioid
+// caused.
 func (p *Protocol) breathless(s State) []Cue {
-	if !s.PulsePresent || s.NoBreathingAt == Never || s.OpioidAt != Never || s.Ended != Never ||
-		s.FirstROSC != Never { // then its target is told
+	if !s.breathless() || s.OpioidAt != Never && s.FirstROSC == Never || s.Ended != Never { // see opioidPulse
 		return nil
 	}
-	return []Cue{due("breathing.breaths", max(s.NoBreathingAt, s.PulseAt)+p.Span("opioid_pulse_s"), Seconds(30), Due)}
+	from := max(s.NoBreathingAt, s.PulseAt) + p.Span("opioid_pulse_s")
+	return []Cue{due("breathing.breaths", from, Seconds(30), Due)}
 }
 
 // opioidPulse: for whoever has not lost the pulse the breaths come first, and then the

@@ -50,11 +50,10 @@ func (s State) unmeasured() bool {
 	return seen && (s.Rhythm.Fast() || s.Rhythm == Brady)
 }
 
-// breathless reports whether a patient who has not lost the pulse is to be given breaths: an
-// opioid took the breathing, or it was called absent, and nobody called it back or secured the
-// airway.
+// breathless reports whether a patient with a pulse is to be given breaths: an opioid took the
+// breathing, or it was called absent, and nobody called it back or secured the airway.
 func (s State) breathless() bool {
-	opioid := s.OpioidAt != Never && s.BreathingAt < s.OpioidAt && s.FirstROSC == Never
+	opioid := s.OpioidAt != Never && s.BreathingAt < s.OpioidAt
 	return s.PulsePresent && s.AirwayAt == Never && (opioid || s.NoBreathingAt != Never)
 }
 
@@ -101,15 +100,20 @@ func (m *Machine) next(e Event, now Time) Cue {
 		return shock
 	}
 	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
-		return m.state.whileClear(c, now)
+		c = m.state.whileClear(c, now)
+	} else {
+		c = m.fromAgenda(c, now)
 	}
-	return m.fromAgenda(c, now)
+	if m.state.returned() && (c.ID == "next.nothing" || c.ID == "next.pulse") {
+		c.ID, c.Parts = "next.pulse", p.care(m.state)
+	}
+	return c
 }
 
 // whileClear adds to what comes next what must not wait behind it, or come before it.
 func (s State) whileClear(c Cue, now Time) Cue {
 	switch {
-	case c.ID == "next.breaths" && s.OpioidAt != Never && len(s.Given["naloxone"]) == 0:
+	case c.ID == "next.breaths" && s.OpioidAt != Never && s.FirstROSC == Never && len(s.Given["naloxone"]) == 0:
 		c.Parts = []Cue{{ID: "next.naloxone"}}
 	case c.ID == "next.compressions" && s.Silent(now): // somebody may be about to shock all the same
 		c.ID = "next.clear.not"
