@@ -58,15 +58,15 @@ func (b *Breaths) lost(ratio map[bool]timeline.Time, pause float64) float64 {
 	return sum
 }
 
-// fraction is the compression fraction, its range, and whether it is only an
-// estimate because breaths had to be taken apart.
-func (c Course) fraction(b *Breaths) (value, low, high float64, estimated bool) {
+// fraction is the compression fraction and its range: an estimate where breaths had to be
+// taken apart.
+func (c Course) fraction(b *Breaths) (value, low, high float64) {
 	arrest, hands := total(c.Arrest), total(c.Hands)
 	value, low, high = hands/arrest, hands/arrest, hands/arrest
 	if b != nil && len(c.Ratio) > 0 {
 		value, low = (hands-b.lost(c.Ratio, b.Pause))/arrest, (hands-b.lost(c.Ratio, b.Longest))/arrest
 	}
-	return value, low, high, low < high
+	return value, low, high
 }
 
 // hold reports whether a length counts.
@@ -170,14 +170,16 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 		v, known := base[d.ID]
 		out[i] = Figure{Definition: d, Known: known, Value: v, Low: v, High: v}
 		out[i].Why = c.why(d.ID, known)
-		estimated := false
 		if known && d.Breaths != nil {
-			_, out[i].Low, out[i].High, estimated = c.fraction(d.Breaths)
+			_, out[i].Low, out[i].High = c.fraction(d.Breaths)
 		}
-		if known && !estimated { // no verdict over an estimate
-			if out[i].Met = d.met(v, c.State); d.ID == "longest_pause" && out[i].Met == "yes" && c.Unseen() > 0 {
-				out[i].Met = "" // a pause that was not called may have been longer
-			}
+		// An estimate is judged if all that it can be is on one side.
+		met := d.met(v, c.State)
+		switch {
+		case !known, d.met(out[i].Low, c.State) != met, d.met(out[i].High, c.State) != met:
+		case d.ID == "longest_pause" && met == "yes" && c.Unseen() > 0: // one that was not called may have been longer
+		default:
+			out[i].Met = met
 		}
 		out[i].Verdict = out[i].verdict(c.State)
 	}
@@ -270,7 +272,7 @@ func (c Course) sustained(m map[string]float64, long *Lengths) {
 // pauses measures compressions and what interrupted them.
 func (c Course) pauses(m map[string]float64, long *Lengths, breaths *Breaths) {
 	if arrest := total(c.Arrest); arrest > 0 && c.State.FirstCompression != timeline.Never {
-		m["compression_fraction"], _, _, _ = c.fraction(breaths)
+		m["compression_fraction"], _, _ = c.fraction(breaths)
 		m["pauses"] = float64(len(c.Pauses))
 	}
 	if len(c.Pauses) == 0 {

@@ -1,9 +1,11 @@
 package review
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
+	"coxswain/timeline"
 	"coxswain/timeline/figures"
 )
 
@@ -15,13 +17,18 @@ func markText(lane, text string) string {
 	return text
 }
 
-// heldTo is the name of what a figure is held against: in short where it is
-// long, for the figure's own text says it.
-func heldTo(text string) string {
-	if textWidth(text) > 100 {
-		return "held to"
+// heldTo names a bound that a figure is held against, in the figure's unit: "5 min or less".
+func heldTo(f figures.Definition, at float64, side string) string {
+	text := timeline.FormatNumber(at)
+	switch {
+	case f.IsShare():
+		text = timeline.FormatNumber(100*at) + " %"
+	case f.Unit == "s" && at >= 60 && math.Mod(at, 60) == 0:
+		text = timeline.FormatNumber(at/60) + " min"
+	case f.Unit == "s":
+		text += " s"
 	}
-	return text
+	return text + " or " + side
 }
 
 // DrawRunChart draws a run chart as SVG: points with their spread and the number of
@@ -41,9 +48,12 @@ func DrawRunChart(c RunChart, f figures.Definition) (string, error) {
 		curve.Levels = append(curve.Levels, Level{scale * c.Low, "lower limit"}, Level{scale * c.High, "upper limit"})
 	}
 	if b := f.Benchmark; b != nil {
-		for _, at := range []*float64{b.Min, b.Max} {
-			if at != nil {
-				curve.Levels = append(curve.Levels, Level{scale * *at, heldTo(b.Text)})
+		for _, x := range []struct {
+			side string
+			at   *float64
+		}{{"more", b.Min}, {"less", b.Max}} {
+			if x.at != nil {
+				curve.Levels = append(curve.Levels, Level{scale * *x.at, heldTo(f, *x.at, x.side)})
 			}
 		}
 	}

@@ -58,9 +58,14 @@ func DrawCourse(r *Record, s Strip) (string, error) {
 	return d.SVG()
 }
 
-// Chart draws the whole course of the code for paper.
+// Chart draws the whole course of the code for paper, with what was called before it began.
 func Chart(r *Record) (string, error) {
 	from := max(0, r.Started)
+	for _, x := range r.Rows {
+		if (x.Group == "called" || x.Group == "amended") && !x.Gone {
+			from = min(from, x.At)
+		}
+	}
 	return DrawCourse(r, Strip{From: from, To: max(r.End, from+timeline.Seconds(1))})
 }
 
@@ -190,19 +195,20 @@ func loudness(peaks []byte, channel int, from, to float64, n int) []float64 {
 	return out
 }
 
-// Seen is a stretch of the code in which one rhythm was the last one called,
+// Seen is a stretch of a case in which one rhythm was the last one called,
 // with a pulse or without.
 type Seen struct {
 	From, To timeline.Time
-	What     string // "VF", "VT, pulse"; empty before the first
+	What     string // "VF", "VT, pulse"
 	Pulse    bool
+	Unstable bool // called so at some time of it
 }
 
-// seen lays out the rhythms of a code, from its start to its end.
+// seen lays out the rhythms of a case, from the first that was called to its end.
 func seen(events []timeline.Event, end timeline.Time) (out []Seen) {
 	for s, e := range timeline.Replay(events, end) {
 		until := e.At
-		if s.Started == timeline.Never || s.Ended != timeline.Never || until <= s.At {
+		if s.Ended != timeline.Never || until <= s.At {
 			continue
 		}
 		what := string(s.Rhythm)
@@ -213,9 +219,9 @@ func seen(events []timeline.Event, end timeline.Time) (out []Seen) {
 			}
 		}
 		if n := len(out); n > 0 && out[n-1].What == what && out[n-1].To == s.At {
-			out[n-1].To = until
+			out[n-1].To, out[n-1].Unstable = until, out[n-1].Unstable || s.Unstable
 		} else if what != "" {
-			out = append(out, Seen{s.At, until, what, s.PulsePresent})
+			out = append(out, Seen{s.At, until, what, s.PulsePresent, s.Unstable})
 		}
 	}
 	return out

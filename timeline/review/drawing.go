@@ -221,30 +221,40 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 	case l.Wave != nil:
 		return []shape{{Kind: "wave", Path: d.wave(l.Wave, y), Colour: l.Colour}}, waveHeight
 	}
-	var out []shape
-	for _, b := range l.Bands {
-		s := shape{
-			Kind:   "band",
-			X:      d.x(b.From),
-			Y:      y,
-			W:      math.Max(1, d.x(b.To)-d.x(b.From)),
-			H:      bandHeight,
-			Colour: b.Colour,
-			Hollow: b.Hollow,
+	marks, rows := d.marks(l, y)
+	return append(d.bands(l, y), marks...), math.Max(bandHeight, float64(rows)*rowHeight)
+}
+
+// bands draws a lane's bands, each with its text where there is room: that of a hollow one, which
+// is short and tells more than what follows, behind it if it must be.
+func (d Drawing) bands(l Lane, y float64) (out []shape) {
+	in := slices.DeleteFunc(slices.Clone(l.Bands), func(b Band) bool { return b.To <= d.From || b.From >= d.To })
+	free := 0.0 // from here on nothing is written yet
+	for i, b := range in {
+		s := shape{Kind: "band", X: d.x(b.From), Y: y, H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
+		s.W = math.Max(1, d.x(b.To)-s.X)
+		out = append(out, s)
+		write := func(kind, text string, from, to float64) bool {
+			x := math.Max(from, free) + 2
+			if text == "" || x+textWidth(text)+2 >= to {
+				return false
+			}
+			out = append(out, shape{Kind: kind, X: x, Y: y + fontSize, Text: text, Anchor: "start"})
+			free = x + textWidth(text) + 2
+			return true
 		}
-		if b.To <= d.From || b.From >= d.To {
+		if end := s.X + s.W; write("word", b.Text, s.X, end) || write("word", b.Short, s.X, end) || !b.Hollow {
 			continue
 		}
-		out = append(out, s)
-		for _, text := range []string{b.Text, b.Short} {
-			if text != "" && textWidth(text)+4 < s.W {
-				out = append(out, shape{Kind: "word", X: s.X + 2, Y: y + fontSize, Text: text, Anchor: "start"})
-				break
+		kind, to := "label", d.width() // on the ground
+		if i+1 < len(in) {
+			if to = d.x(in[i+1].From); to-s.X-s.W < 1 {
+				kind, to = "word", d.x(in[i+1].To)
 			}
 		}
+		write(kind, b.Short, s.X+s.W, to)
 	}
-	marks, rows := d.marks(l, y)
-	return append(out, marks...), math.Max(bandHeight, float64(rows)*rowHeight)
+	return out
 }
 
 // marks sets a lane's marks into rows, so that no name touches another. Beyond
@@ -349,16 +359,21 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	return out
 }
 
-// levels draws the levels of a curve and names them, from the top down, none on another.
+// levels draws the levels of a curve and names them, from the top down, none on another, and none
+// so low that it stands on the names of the axis.
 func (d Drawing) levels(c Curve, top float64, y func(float64) float64) (out []shape) {
-	free, left := top+fontSize, d.gutter()
-	for _, v := range slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) }) {
+	const line = fontSize + 2
+	left, low := d.gutter(), top+curveHeight-2
+	all := slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) })
+	for _, v := range all {
 		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
-		if v.Text != "" {
-			at := math.Max(y(v.At)+fontSize/3, free)
-			out = append(out, shape{Kind: "label", X: d.width() - d.rim() + 8, Y: at, Text: v.Text, Anchor: "start"})
-			free = at + fontSize + 2
-		}
+	}
+	all = slices.DeleteFunc(all, func(v Level) bool { return v.Text == "" })
+	free := top + fontSize
+	for i, v := range all {
+		at := math.Min(math.Max(y(v.At)+fontSize/3, free), low-line*float64(len(all)-1-i))
+		out = append(out, shape{Kind: "label", X: d.width() - d.rim() + 8, Y: at, Text: v.Text, Anchor: "start"})
+		free = at + line
 	}
 	return out
 }

@@ -150,3 +150,56 @@ func TestNoWaveWithoutSound(t *testing.T) {
 		t.Errorf("drawn %q, want one line", got)
 	}
 }
+
+// The seconds of a short pause stand behind its band, on the one that follows or on the ground.
+func TestShortPausesAreTold(t *testing.T) {
+	d := Drawing{To: 480, Lanes: []Lane{{Name: "hands", Bands: []Band{{From: 0, To: 100, Text: "on"},
+		{From: 100, To: 112, Text: "12 s", Short: "12", Hollow: true}, {From: 112, To: 200, Text: "on"},
+		{From: 200, To: 206, Text: "6.5 s", Short: "6.5", Hollow: true}, {From: 206, To: 207, Text: "on"},
+		{From: 207, To: 216, Text: "9.5 s", Short: "9.5", Hollow: true}}}}}
+	svg, err := d.SVG()
+	if err != nil {
+		t.Fatal(err)
+	}
+	textsApart(t, svg)
+	for text, want := range map[string]int{">12<": 1, ">6.5<": 0, ">9.5<": 1, ">on<": 2} { // 6.5 has no room
+		if n := strings.Count(svg, text); n != want {
+			t.Errorf("%s stands %d times, want %d: %s", text, n, want, svg)
+		}
+	}
+}
+
+// What the levels of a curve are stands beside it, apart from each other and from the names of the
+// axis, also where all levels lie at the bottom; the two bounds of a benchmark are told apart.
+func TestLevelsOfACurve(t *testing.T) {
+	three, five := 180.0, 300.0
+	c := RunChart{Mean: 300, Low: 300, High: 300, Limits: true}
+	for k := range 26 {
+		c.Months = append(c.Months, Month{Month: fmt.Sprintf("%d-%02d", 2024+k/12, 1+k%12), Median: 300, Records: 1})
+	}
+	for _, most := range []float64{five, 900} {
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: &figures.Benchmark{Min: &three, Max: &most, Text: "3 to 5 min"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		textsApart(t, svg)
+		for _, want := range []string{">3 min or more<", fmt.Sprintf(">%v min or less<", most/60)} {
+			if !strings.Contains(svg, want) {
+				t.Errorf("no %s: %s", want, svg)
+			}
+		}
+	}
+	c.Mean, c.Low, c.High = 7, 7, 7
+	for k := range c.Months {
+		c.Months[k].Median = 7
+	}
+	ten, all := 10.0, c.Months
+	for n := 9; n <= len(all); n++ {
+		c.Months = all[:n]
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: &figures.Benchmark{Max: &ten}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		textsApart(t, svg)
+	}
+}

@@ -70,7 +70,8 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		AsCalled: figures.Compute(called, defs, end),
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
 	}
-	r.Story, r.Seen = story(course, end, figures.Ranged(events)), seen(events, end)
+	r.Seen = seen(events, end)
+	r.Story = story(course, r.Seen, end, figures.Ranged(events))
 	r.Wall = timeline.WallClock(events)
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)

@@ -32,11 +32,15 @@ func (s Sentence) String() string {
 // story tells a code in a few plain sentences: how the arrest began, what was
 // seen and done, how it ended, and what took longest. Times count from the
 // start of the code, as in the table of events.
-func story(c figures.Course, end timeline.Time, ranged bool) []Sentence {
+func story(c figures.Course, seen []Seen, end timeline.Time, ranged bool) []Sentence {
+	t := teller{c: c, seen: seen, end: end}
 	if c.State.Started == timeline.Never {
-		return []Sentence{{{"No code was called in this record.", timeline.Never}}}
+		out := []Sentence{{{"No code was called in this record.", timeline.Never}}}
+		if len(seen)+len(c.State.Shocks)+len(c.State.Given) > 0 {
+			out = append(out, t.course())
+		}
+		return out
 	}
-	t := teller{c: c, end: end}
 	out := []Sentence{t.onset(), t.course()}
 	if p := t.pauses(); p != nil {
 		out = append(out, p)
@@ -49,12 +53,13 @@ func story(c figures.Course, end timeline.Time, ranged bool) []Sentence {
 
 // teller puts a course into words.
 type teller struct {
-	c   figures.Course
-	end timeline.Time
+	c    figures.Course
+	seen []Seen
+	end  timeline.Time
 }
 
 // at is a moment on the clock of the code.
-func (t teller) at(x timeline.Time) string { return Minutes(x - t.c.State.CodeAt()) }
+func (t teller) at(x timeline.Time) string { return Minutes(x - max(0, t.c.State.CodeAt())) }
 
 // Minutes is a length of time as m:ss.
 func Minutes(x timeline.Time) string {
@@ -81,6 +86,15 @@ func (t teller) onset() Sentence {
 	if from == s.Started {
 		out[0].Text = "Arrest from the start"
 	}
+	for _, b := range t.seen {
+		switch {
+		case !b.Pulse || b.To != from:
+		case from == s.Started:
+			out = Sentence{{"Arrest", from}, {" after " + b.words(), b.From}}
+		default:
+			out = append(out, Part{", after " + b.words(), b.From})
+		}
+	}
 	if s.FirstCompression != timeline.Never {
 		after := max(0, s.FirstCompression-from)
 		out = append(out, Part{fmt.Sprintf(", compressions after %.0f s", after.Seconds()), s.FirstCompression})
@@ -102,6 +116,9 @@ func (t teller) course() Sentence {
 	}
 	if s.FirstRhythm != timeline.Unknown {
 		add("first rhythm "+string(s.FirstRhythm), s.FirstRhythmAt)
+	}
+	if len(t.c.Arrest) == 0 {
+		t.rhythms(add)
 	}
 	if s.ShocksBefore > 0 {
 		add(count(s.ShocksBefore, "shock")+" before arrival", s.BeforeAt)
@@ -137,6 +154,39 @@ func (t teller) course() Sentence {
 	out[0].Text = strings.ToUpper(out[0].Text[:1]) + out[0].Text[1:]
 	return append(out, Part{".", timeline.Never})
 }
+
+// words are what was seen, as a part of a sentence: "unstable VT with a pulse".
+func (b Seen) words() string {
+	rhythm, pulse := strings.CutSuffix(b.What, ", pulse")
+	switch {
+	case rhythm == "pulse":
+		rhythm = "a pulse"
+	case pulse:
+		rhythm += " with a pulse"
+	}
+	if b.Unstable && rhythm != "a pulse" {
+		return "unstable " + rhythm
+	}
+	return rhythm
+}
+
+// rhythms adds what was seen in a case without an arrest: the first ones.
+func (t teller) rhythms(add func(text string, at timeline.Time)) {
+	unstable := false
+	for i, b := range t.seen {
+		if i == mostRhythms {
+			add("other rhythms from "+t.at(b.From), b.From)
+			return
+		}
+		b.Unstable, unstable = b.Unstable && !unstable, b.Unstable // told when it begins
+		if b.What != "pulse" || len(t.seen) == 1 {
+			add(b.words()+" from "+t.at(b.From), b.From)
+		}
+	}
+}
+
+// mostRhythms is how many rhythms the story of a case without an arrest names.
+const mostRhythms = 4
 
 // outcome adds how it ended.
 func (t teller) outcome(add func(text string, at timeline.Time)) {

@@ -21,7 +21,8 @@ func told(end float64, calls ...call) string {
 		events = append(events, timeline.Event{Seq: uint64(i + 1), At: timeline.Seconds(c.at), Kind: c.kind})
 	}
 	var out []string
-	for _, s := range story(figures.Lay(events, timeline.Seconds(end)), timeline.Seconds(end), true) {
+	to := timeline.Seconds(end)
+	for _, s := range story(figures.Lay(events, to), seen(events, to), to, true) {
 		out = append(out, s.String())
 	}
 	return strings.Join(out, " ")
@@ -48,6 +49,15 @@ func TestStory(t *testing.T) {
 			"Arrest from the start, compressions after 2 s. Epinephrine once from 0:05, amiodarone once from 0:06, " +
 				"calcium once from 0:07, magnesium once from 0:08, two other drugs from 0:09, " +
 				"still in arrest when the record ends at 5:00. Longest pause 2:00 at 0:20."},
+		{"a tachycardia with a pulse", 90, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"}, {40, "cardioversion.given"},
+			{60, "rhythm.organised"}},
+			"No code was called in this record. Unstable VT with a pulse from 0:05, organised with a pulse from 1:00, " +
+				"one cardioversion from 0:40."},
+		{"a pulse that is lost", 100, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"}, {30, "pulse.lost"},
+			{32, "compressions.start"}, {45, "shock.given"}, {47, "compressions.start"}, {80, "rosc"}},
+			"Arrest after unstable VT with a pulse, compressions after 2 s. One shock from 0:15, pulse back at 0:50. " +
+				"Longest pause 2 s at 0:15."},
+		{"a note", 60, []call{{5, "note"}}, "No code was called in this record."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
 			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
 	} {
