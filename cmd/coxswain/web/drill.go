@@ -48,13 +48,11 @@ type Practice struct {
 	end    context.CancelFunc // ends the drill that runs; nil: none does
 	typed  chan string
 	box    *session.Box
-	count  int    // of the drills so far
-	told   []told // of the drill that runs, or ran last
-	record string // name of the last drill's record; empty: none yet
+	count  int             // of the drills so far
+	told   []told          // of the drill that runs, or ran last
+	cut    map[string]bool // sentences of it that were cut off: they may be said once more
+	record string          // name of the last drill's record; empty: none yet
 }
-
-// toldAgain is how soon, in seconds, the case says a sentence anew that was cut off.
-const toldAgain = 10
 
 // told is a line of what the page tells.
 type told struct {
@@ -149,7 +147,7 @@ func (p *Practice) begin(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	ctx, end := context.WithCancel(p.ctx)
-	p.end, p.told, p.box = end, nil, &session.Box{}
+	p.end, p.told, p.cut, p.box = end, nil, map[string]bool{}, &session.Box{}
 	p.count++
 	p.going.Add(1)
 	go p.run(ctx, Drill{
@@ -197,7 +195,9 @@ func (p *Practice) seconds() float64 {
 func (p *Practice) watch(e timeline.Event) {
 	one := told{e.At.Seconds(), "coxswain", e.Sentence}
 	switch {
-	case e.Kind == timeline.CueSpoken && !e.Cut:
+	case e.Kind == timeline.CueSpoken && p.again(e):
+		return
+	case e.Kind == timeline.CueSpoken:
 		if e.Cue == "drill" {
 			one.Who = "case"
 		}
@@ -211,13 +211,20 @@ func (p *Practice) watch(e timeline.Event) {
 	p.tell(one)
 }
 
+// again reports whether a sentence stands on the page already: it was cut off when it was said
+// before, or is now.
+func (p *Practice) again(e timeline.Event) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	was := p.cut[e.Sentence]
+	p.cut[e.Sentence] = e.Cut
+	return e.Cut || was
+}
+
 func (p *Practice) tell(one told) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	again := one.Who == "case" && slices.ContainsFunc(p.told, func(x told) bool { // its first try was cut off
-		return x.Who == one.Who && x.Text == one.Text && one.At-x.At < toldAgain
-	})
-	if len(p.told) < mostTold && !again {
+	if len(p.told) < mostTold {
 		p.told = append(p.told, one)
 	}
 }

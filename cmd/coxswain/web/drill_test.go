@@ -29,10 +29,14 @@ func team(kept string) Drills {
 			box := &session.Box{}
 			box.Store(&session.Snapshot{Session: 12, State: "compressing"})
 			d.Look(box)
-			for _, at := range []float64{1, 2} { // once more, since a read-back cut it off
-				d.Watch(timeline.Event{At: timeline.Seconds(at), Kind: timeline.CueSpoken, Cue: "drill", Sentence: "Found in bed."})
+			for i, c := range []string{"hello", "drill", "hello", "drill"} { // each once more, since the next cut it off
+				one := timeline.Event{At: timeline.Seconds(float64(i)), Kind: timeline.CueSpoken, Cue: c,
+					Sentence: map[string]string{"hello": "Listening.", "drill": "Found in bed."}[c]}
+				d.Watch(one)
+				if one.Cut = i < 2; one.Cut {
+					d.Watch(one)
+				}
 			}
-			d.Watch(timeline.Event{At: timeline.Seconds(2), Kind: timeline.CueSpoken, Cue: "cycle", Sentence: "cut off", Cut: true})
 			for {
 				select {
 				case <-ctx.Done():
@@ -139,11 +143,11 @@ func TestPractice(t *testing.T) {
 			t.Errorf("%s %.60s: %d, want %d", c.path, c.body, got, c.want)
 		}
 	}
-	want := []told{{1, "case", "Found in bed."}, {13, "heard", "check the rhythm"}, {13, "coxswain", "Rhythm check."},
+	want := []told{{0, "coxswain", "Listening."}, {1, "case", "Found in bed."}, {13, "heard", "check the rhythm"}, {13, "coxswain", "Rhythm check."},
 		{12, "wrong", "no callout"}}
 	for range 2 { // as two displays
 		got := follow(t, server, func(v view, all []told) bool {
-			return v.Running && v.Now != nil && v.Now.Session == 12 && len(all) >= 4
+			return v.Running && v.Now != nil && v.Now.Session == 12 && len(all) >= len(want)
 		})
 		if len(got) != len(want) {
 			t.Fatalf("told %v, want %v", got, want)
