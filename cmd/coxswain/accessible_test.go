@@ -152,6 +152,18 @@ func axe(t *testing.T, ctx context.Context, rules string) (found []string) {
 	return found
 }
 
+// tight lists what of a page is cut off on a phone, a table beside its place, and words that are
+// broken in two; sums of files may be.
+const tight = `[...document.querySelectorAll("main, main > *, main > * > *")].filter(e =>
+		!e.closest(".wide, .scroll, .drawn, #drawn, #teams") &&
+		e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX !== "visible").map(e => "cut off: " + e.tagName + "#" + e.id).concat(
+	[...document.querySelectorAll("td, th, a, label, p, h1, h2")].filter(e => !e.children.length && !e.closest(".small, svg, .quiet") &&
+		e.checkVisibility() && /^[a-z]+$/i.test(e.textContent)).filter(e => {
+			const r = document.createRange();
+			r.selectNodeContents(e);
+			return r.getClientRects().length > 1;
+		}).slice(0, 5).map(e => "broken: " + e.textContent))`
+
 // Nothing of any page lies beside a phone's screen, 420 pixels wide; what is wide, such as
 // a chart, scrolls in its own place.
 func TestNoPageIsWiderThanAPhone(t *testing.T) {
@@ -164,6 +176,9 @@ func TestNoPageIsWiderThanAPhone(t *testing.T) {
 				`[...document.querySelectorAll("body *")]
 					.filter(e => e.getBoundingClientRect().right > 421 && !e.closest("svg, .wide, .scroll, .drawn"))
 					.slice(0, 5).map(e => e.tagName + "#" + e.id + "." + e.className + " " + e.textContent.slice(0, 30)).join("; ")`))
+		}
+		if bad := eval[[]string](t, ctx, tight); len(bad) > 0 {
+			t.Errorf("%s: %q", p.name, bad)
 		}
 		do(t, ctx, chromedp.Navigate("about:blank"))
 	}

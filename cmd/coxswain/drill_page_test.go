@@ -86,6 +86,8 @@ func TestDrillPage(t *testing.T) {
 		t.Errorf("what was lost: %q", lost)
 	}
 	do(t, ctx, byKeys(`#findings button`, kb.Enter), poll(`playing`))
+	do(t, ctx, byKeys(`#list`, kb.Enter), arrive(`location.pathname === "/"`), byKeys(`#practise`, kb.Enter),
+		arrive(`location.pathname === "/practice/"`), byKeys(`header a`, kb.Enter), arrive(`document.body.dataset.shown === "drills"`))
 	if got := post(t, server.URL+"/practice/api/say", `"undo that"`); got != http.StatusConflict {
 		t.Errorf("a callout without a drill is answered with %d, want 409", got)
 	}

@@ -194,6 +194,9 @@ func TestWallInEveryState(t *testing.T) {
 		"HEARS BADLY, SOUND 12 % LOST": func(n *session.Snapshot) { n.Sound, n.State, n.Paused = "12 % lost", "clear", &hands },
 		"":                             func(n *session.Snapshot) { n.CycleLeft, n.State = &late, "compressing" },
 		"STARTING":                     func(n *session.Snapshot) { *n = *new(session.Box).Load() },
+		"SOUND LOST": func(n *session.Snapshot) { // between two cases
+			*n = session.Snapshot{Caution: Caution, State: "listening, no case", Recogniser: "hears", Sound: "lost", Saving: true}
+		},
 	}
 	ctx := browser(t, "about:blank")
 	for says, change := range states {
@@ -204,6 +207,9 @@ func TestWallInEveryState(t *testing.T) {
 		do(t, ctx, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(served(t, web.Guard(web.Wall(&box), "")).URL),
 			arrive(fmt.Sprintf(`$("caution").textContent === %q`, Caution)))
 		wallSays(t, ctx, map[string]string{"ill": says})
+		if n.Code == nil {
+			wallSays(t, ctx, map[string]string{"code": "", "what": map[string]string{"hears": "Ready"}[n.Recogniser]})
+		}
 		wallContrast(t, ctx)
 		for _, size := range [][2]int64{{1920, 1080}, {1400, 1000}, {420, 860}} {
 			do(t, ctx, chromedp.EmulateViewport(size[0], size[1]), chromedp.Sleep(300*time.Millisecond))

@@ -70,7 +70,7 @@ func TestReviewPage(t *testing.T) {
 	zoomOnPage(t, ctx)
 	amendOnPage(t, ctx)
 	if text := eval[string](t, ctx, `document.querySelector("#numbers").innerText`); !strings.Contains(text, "second") ||
-		!strings.Contains(text, "As amended") {
+		!strings.Contains(text, "first, as amended") || !strings.Contains(text, "first, as called") {
 		t.Error("the figures do not compare both records")
 	}
 	controlsAreNamed(t, ctx)

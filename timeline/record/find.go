@@ -127,6 +127,9 @@ var recordName = regexp.MustCompile(`^(\d{4}-\d\d-\d\dT\d{6})(-\d+)?(_[a-z0-9-]+
 // set begins in 1970, and what is replayed or drilled without a --wall begins with 2000.
 var clocks = time.Date(2000, 1, 2, 0, 0, 0, 0, time.UTC)
 
+// Dated reports whether a wall clock's time at which a record began says when that was.
+func Dated(wall time.Time) bool { return !wall.Before(clocks) }
+
 // OlderThan lists records that began before a moment, by their journals, whatever their
 // folders are called; sealed ones, and those that cannot be read, by the names that a
 // session gives them. What began before clocks is undated: nobody knows
@@ -143,7 +146,7 @@ func OlderThan(records string, before time.Time) (old, undated []string, err err
 		path := filepath.Join(records, e.Name())
 		switch at, runs := began(path); {
 		case at.IsZero() || runs || !at.Before(before):
-		case at.Before(clocks):
+		case !Dated(at):
 			undated = append(undated, path)
 		default:
 			old = append(old, path)

@@ -206,7 +206,8 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 // is short and tells more than what follows, behind it if it must be.
 func (d Drawing) bands(l Lane, y float64) (out []shape) {
 	in := slices.DeleteFunc(slices.Clone(l.Bands), func(b Band) bool { return b.To <= d.From || b.From >= d.To })
-	free := 0.0 // from here on nothing is written yet
+	var words []shape // over all bands
+	free := 0.0       // from here on nothing is written yet
 	for i, b := range in {
 		s := shape{Kind: "band", X: d.x(b.From), Y: y, H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
 		s.W = math.Max(1, d.x(b.To)-s.X)
@@ -216,7 +217,7 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 			if text == "" || x+textWidth(text)+2 >= to {
 				return false
 			}
-			out = append(out, shape{Kind: kind, X: x, Y: y + fontSize, Text: text, Anchor: "start"})
+			words = append(words, shape{Kind: kind, X: x, Y: y + fontSize, Text: text, Anchor: "start"})
 			free = x + textWidth(text) + 2
 			return true
 		}
@@ -231,7 +232,7 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 		}
 		write(kind, b.Short, s.X+s.W, to)
 	}
-	return out
+	return append(out, words...)
 }
 
 // marks sets a lane's marks into rows, so that no name touches another. Beyond

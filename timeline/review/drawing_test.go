@@ -162,6 +162,9 @@ func TestShortPausesAreTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
+	if strings.LastIndex(svg, "<rect") > strings.Index(svg, ">12<") {
+		t.Errorf("a band lies over the text: %s", svg)
+	}
 	for text, want := range map[string]int{">12<": 1, ">6.5<": 0, ">9.5<": 1, ">on<": 2} { // 6.5 has no room
 		if n := strings.Count(svg, text); n != want {
 			t.Errorf("%s stands %d times, want %d: %s", text, n, want, svg)

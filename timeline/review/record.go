@@ -9,6 +9,7 @@ import (
 
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
 )
 
 // Record is a session as a reviewer sees it: what the page, the report and the
@@ -16,6 +17,7 @@ import (
 type Record struct {
 	Name       string               `json:"name"`
 	Caution    string               `json:"caution"`
+	Began      string               `json:"began"` // when, in words, and by whose word
 	Session    *timeline.Session    `json:"session"`
 	End        timeline.Time        `json:"end"`
 	Started    timeline.Time        `json:"started"` // of the code; -1: never
@@ -73,6 +75,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	r.Seen = seen(events, end)
 	r.Story = story(course, r.Seen, end, figures.Ranged(events))
 	r.Wall = timeline.WallClock(events)
+	r.Began = r.began()
 	if r.Amended {
 		r.AsAmended = figures.Compute(events, defs, end)
 	}
@@ -166,6 +169,20 @@ func newRow(e timeline.Event, gone bool) Row {
 		}
 	}
 	return w
+}
+
+// began says when the record began and who says so: the clock of the machine that it was made on,
+// or whoever replayed a recording, if he knew.
+func (r *Record) began() string {
+	at := r.Wall.Format("2 January 2006, 15:04:05 (UTC-07:00)")
+	switch from := r.Session.Source; {
+	case !record.Dated(r.Wall):
+		return "When it began is not known: its clock counts from " + r.Wall.Format(time.TimeOnly)
+	case from == "device" || from == "typed":
+		return "Began " + at + " by the clock of its machine"
+	default:
+		return fmt.Sprintf("Began %s, as it was told when %s was replayed", at, from)
+	}
 }
 
 // Clock is the wall-clock time of a moment of the record.

@@ -130,3 +130,21 @@ func TestRowsHaveNoIDs(t *testing.T) {
 		t.Errorf("%v: the course has no number beside the weight", err)
 	}
 }
+
+// When a record began is told with whose word that is; what was replayed without a time of day is
+// said to have none.
+func TestBegan(t *testing.T) {
+	for _, c := range []struct{ source, wall, want string }{
+		{"device", "2026-03-01T14:00:00+01:00", "Began 1 March 2026, 14:00:00 (UTC+01:00) by the clock of its machine"},
+		{"typed", "2026-03-01T14:00:00Z", "Began 1 March 2026, 14:00:00 (UTC+00:00) by the clock of its machine"},
+		{"ward.wav", "2026-03-01T14:00:00Z", "Began 1 March 2026, 14:00:00 (UTC+00:00), as it was told when ward.wav was replayed"},
+		{"ward.wav", "2000-01-01T00:00:00Z", "When it began is not known: its clock counts from 00:00:00"},
+		{"device", "1970-01-01T00:03:00Z", "When it began is not known: its clock counts from 00:03:00"},
+	} {
+		r := Of([]timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: c.wall, Source: c.source,
+			Rate: timeline.Rate}}}, nil)
+		if r.Began != c.want {
+			t.Errorf("%s at %s: %q, want %q", c.source, c.wall, r.Began, c.want)
+		}
+	}
+}

@@ -39,7 +39,6 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 		"value": FigureText, "number": timeline.FormatNumber,
 		"seconds": func(s float64) string { return review.Minutes(timeline.Seconds(s)) },
 		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
-		"began":   func() string { return r.Wall.Format("2 January 2006, 15:04:05 (UTC-07:00)") },
 		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
 		"code": func(at timeline.Time) string {
 			if r.Started == timeline.Never || at < r.Started {

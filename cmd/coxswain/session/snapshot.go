@@ -173,8 +173,10 @@ func (s *oneCase) unclear() timeline.Time {
 
 func stateText(st timeline.State) string {
 	switch {
+	case st.Started == timeline.Never && st.PulsePresent:
+		return "pulse present"
 	case st.Started == timeline.Never:
-		return "waiting for the code to start"
+		return "no code yet"
 	case st.Ended != timeline.Never:
 		return "code ended"
 	case st.Clear():

@@ -43,7 +43,7 @@ func TestSnapshots(t *testing.T) {
 		second int
 		want   string
 	}{
-		{1, "waiting for the code to start, nothing, understood"},
+		{1, "no code yet, nothing, understood"},
 		{5, "compressing, compressions started, understood"},
 		{12, "compressing, compressions started, unclear for 2 s"},
 		{16, "compressing, airway secured, understood"},

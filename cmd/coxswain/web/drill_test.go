@@ -143,7 +143,8 @@ func TestPractice(t *testing.T) {
 			t.Errorf("%s %.60s: %d, want %d", c.path, c.body, got, c.want)
 		}
 	}
-	want := []told{{0, "coxswain", "Listening."}, {1, "case", "Found in bed."}, {13, "heard", "check the rhythm"}, {13, "coxswain", "Rhythm check."},
+	want := []told{{0, "coxswain", "Listening."}, {1, "case", "Found in bed."}, {13, "heard", "check the rhythm"},
+		{13, "coxswain", "Rhythm check."},
 		{12, "wrong", "no callout"}}
 	for range 2 { // as two displays
 		got := follow(t, server, func(v view, all []told) bool {

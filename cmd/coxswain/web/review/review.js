@@ -118,15 +118,17 @@ const number = (f, v) => f.unit === "s" ? (v < 60 ? `${Math.round(10 * v) / 10} 
   : f.unit === "1" && !counts.includes(f.id) ? Math.round(100 * v) + " %" : String(Math.round(10 * v) / 10);
 const range = f => f && f.known && f.low !== f.high ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "";
 const fillFigures = () => {
-  const columns = [[rec.amended ? "As amended" : "Value", rec.as_amended || rec.as_called]];
-  if (rec.amended) columns.push(["As called", rec.as_called]);
-  const two = records.length > 1, o = records[1 - which];
-  if (two) columns.push([o.name, o.as_amended || o.as_called]);
+  const two = records.length > 1, o = records[1 - which], of = (r, what) => two ? r.name + (what === "Value" ? "" : ", " + what.toLowerCase()) : what;
+  const columns = [[of(rec, rec.amended ? "As amended" : "Value"), rec.as_amended || rec.as_called]];
+  if (rec.amended) columns.push([of(rec, "As called"), rec.as_called]);
+  if (two) columns.push([of(o, o.amended ? "As amended" : "Value"), o.as_amended || o.as_called]);
+  $("figures").parentElement.classList.toggle("many", columns.length > 1);
   $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
     const tr = el("tr"), name = el("td"), more = el("details"), now = columns[0][1][i];
     more.append(el("summary", f.name), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
     name.append(more);
+    if (f.benchmark) name.append(el("div", `Held against: ${f.benchmark.text}`, { class: "source beneath" })); // where a column has no room
     tr.append(name, ...columns.map(([, list], k) => {
       const td = el("td"), x = list[i];
       td.append(el("span", x && x.known ? number(x, x.value) : x && x.why ? `unknown: ${x.why}` : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
@@ -142,7 +144,7 @@ const fillFigures = () => {
     tr.append(held);
     return tr;
   }));
-  const list = (id, rows) => $(id).replaceChildren(...rows.map(([a, b]) => { const tr = el("tr"); tr.append(el("td", a), el("td", b, { class: "n" })); return tr; }));
+  const list = (id, rows) => ($(id).closest("div").hidden = !rows.length) || $(id).replaceChildren(...rows.map(([a, b]) => { const tr = el("tr"); tr.append(el("td", a), el("td", b, { class: "n" })); return tr; }));
   list("rhythms", rec.rhythms.map(r => [r.rhythm, clock(r.seconds)]));
   list("drugs", (rec.drugs || []).map(d => [d.drug.replaceAll("_", " "), `${d.doses} given, ` + (d.unnamed === d.doses ? "amount in mg not called"
     : `${Math.round(1000 * d.mg) / 1000} mg` + (d.unnamed ? ` and ${d.unnamed} without an amount in mg` : ""))]));
@@ -221,7 +223,7 @@ const choose = () => {
   rec = records[which];
   document.title = `coxswain: review ${rec.name}`;
   $("name").textContent = rec.name;
-  $("about").textContent = `Began ${rec.session.wall.replace("T", " ").slice(0, 19)}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
+  $("about").textContent = `${rec.began}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
   $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
   fillStory();

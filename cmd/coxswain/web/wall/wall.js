@@ -37,8 +37,9 @@ addEventListener("resize", fit);
 // next is one thing and one time: what has waited longest, or comes first.
 const next = n => {
   const d = (n.due || [])[0];
-  put("what", d ? d.text.replace(/\.$/, "") : n.code_s === null ? "" : "Nothing due");
-  put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
+  const idle = !d && n.code_s === null, hears = n.recogniser === "hears";
+  put("what", d ? d.text.replace(/\.$/, "") : !idle ? "Nothing due" : hears ? "Ready" : "");
+  put("when", !d ? (idle && hears ? "Call what is done, when it is done" : "") : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
   $("next").className = d && d.in_s < 0.5 ? "now" : "";
   fit();
 };
@@ -57,14 +58,14 @@ const given = n => $("given").replaceChildren(...(n.given || []).slice(0, 6).map
   return li;
 }));
 const room = n => {
-  const share = Math.max(0, Math.min(1, (n.microphone_dbfs + 70) / 60));
+  const share = n.recogniser === "starting" ? 0 : Math.max(0, Math.min(1, (n.microphone_dbfs + 70) / 60));
   $("loudness").style.width = `${100 * share}%`;
   put("loud", n.loud ? "loud" : "");
 };
 const show = n => {
   heard = Date.now();
   put("state", n.state + (n.rhythm ? ", " + n.rhythm : ""));
-  put("code", n.code_s === null ? "no code" : "code " + clock(n.code_s));
+  put("code", n.code_s === null ? "" : "code " + clock(n.code_s));
   warn(ill(n));
   next(n);
   cycle(n);
