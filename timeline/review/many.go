@@ -44,6 +44,9 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 		Drill:   events[0].Session.Drill,
 	}
 	s.Wall = timeline.WallClock(events)
+	if takenBack(events) {
+		s.Outcome = TakenBack
+	}
 	for _, e := range events {
 		switch {
 		case e.Kind == timeline.Fault:
@@ -56,9 +59,29 @@ func Summarise(events []timeline.Event, defs []figures.Definition) Summary {
 	return s
 }
 
+// TakenBack is the outcome of what was called and taken back whole: it was no case.
+const TakenBack = "taken back"
+
+// takenBack reports whether something was called and nothing of it stands.
+func takenBack(events []timeline.Event) bool {
+	gone, called := timeline.Retracted(events), false
+	for _, e := range events {
+		if e.Kind.IsCallout() && !e.Kind.Row().Control {
+			if !gone[e.Seq] {
+				return false
+			}
+			called = true
+		}
+	}
+	return called
+}
+
+// code reports whether a record is of a case, and of no drill.
+func (s *Summary) code() bool { return s.Drill == nil && s.Outcome != TakenBack }
+
 // charted reports whether a record counts in a run chart: no drill, of a known date, and
 // no case that another record tells as well.
-func (s *Summary) charted() bool { return s.Drill == nil && !s.Wall.IsZero() && s.Twin == "" }
+func (s *Summary) charted() bool { return s.code() && !s.Wall.IsZero() && s.Twin == "" }
 
 // Month is a point of a run chart.
 type Month struct {

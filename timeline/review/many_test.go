@@ -93,6 +93,26 @@ func TestSummarise(t *testing.T) {
 	}
 }
 
+// What was called and taken back whole is no code: it is told so, in the list and in the story.
+func TestTakenBackIsNoCase(t *testing.T) {
+	defs, err := figures.Definitions()
+	if err != nil {
+		t.Fatal(err)
+	}
+	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: "2026-03-01T14:00:00Z"}},
+		{Seq: 2, At: 10, Kind: timeline.RhythmVF}, {Seq: 3, At: 20, Kind: timeline.Undo},
+		{Seq: 4, At: 20, Kind: timeline.Retraction, Retracts: 2}}
+	for n, want := range map[int]string{1: "not called", 2: "not called", 4: TakenBack} {
+		s, r := Summarise(events[:n], defs), Of(events[:n], defs)
+		if s.Outcome != want || (want == TakenBack) != (r.Story[0].String() == "All that was called in this record was taken back.") {
+			t.Errorf("of %d events: %q, %q", n, s.Outcome, r.Story[0])
+		}
+		if codes := (Query{Kind: "code"}).Of([]Summary{s}); (len(codes) == 1) != (want != TakenBack) {
+			t.Errorf("of %d events: %d codes", n, len(codes))
+		}
+	}
+}
+
 // BenchmarkSummarise is one record of a typical length.
 func BenchmarkSummarise(b *testing.B) {
 	var events []timeline.Event

@@ -36,7 +36,7 @@ func (q Query) Of(list []Summary) []Summary {
 func (q Query) wants(s Summary) bool {
 	day := s.Wall.Format(time.DateOnly)
 	switch {
-	case q.Kind == "code" && s.Drill != nil, q.Kind == "drill" && s.Drill == nil:
+	case q.Kind == "code" && !s.code(), q.Kind == "drill" && s.Drill == nil:
 		return false
 	case q.Rhythm != "" && s.Rhythm != q.Rhythm, q.Outcome != "" && s.Outcome != q.Outcome:
 		return false

@@ -74,6 +74,9 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	}
 	r.Seen = seen(events, end)
 	r.Story = story(course, r.Seen, end, figures.Ranged(events))
+	if takenBack(events) {
+		r.Story = []Sentence{{{"All that was called in this record was taken back.", timeline.Never}}}
+	}
 	r.Wall = timeline.WallClock(events)
 	r.Began = r.began()
 	if r.Amended {
