@@ -104,7 +104,7 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 			}
 		}
 	}
-	return v.checkSlots(name)
+	return v.checkSlots(name, o)
 }
 
 // borrowSlots lets an overlay write {n} for the one slot that its callout has

@@ -93,6 +93,7 @@ type Vocabulary struct {
 	Either         []Either            `yaml:"either" json:"either,omitempty"`
 	Hash           string              `yaml:"-" json:"-"`
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
+	leadLine       int                 // where the lead word stands in its file
 }
 
 // rawVocabulary is a vocabulary file as it is written: pronunciations keep
@@ -101,7 +102,7 @@ type rawVocabulary struct {
 	Version        int                  `yaml:"version"`
 	Language       string               `yaml:"language"`
 	Replace        bool                 `yaml:"replace"`
-	LeadWord       string               `yaml:"lead_word"`
+	LeadWord       yaml.Node            `yaml:"lead_word"`
 	LeadAll        bool                 `yaml:"lead_all"`
 	Slots          map[string]Slot      `yaml:"slots"`
 	Pronunciations map[string]yaml.Node `yaml:"pronunciations"`
@@ -134,10 +135,14 @@ func LoadVocabulary(overlays ...string) (*Vocabulary, error) {
 		if err != nil {
 			return nil, err
 		}
-		if v, err = v.overlay(name, o); err != nil {
+		base := v
+		if v, err = base.overlay(name, o); err != nil {
 			return nil, err
 		}
 		if err = v.checkPhrases(name, o); err != nil {
+			return nil, err
+		}
+		if err = v.disarms(name, base, o); err != nil {
 			return nil, err
 		}
 		sum.Write(b)
@@ -161,11 +166,15 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 	if d.Decode(&more) == nil && len(more.Content) > 0 && more.Content[0].ShortTag() != "!!null" {
 		return nil, fmt.Errorf("%s:%d: a second document begins here: put all into one", name, more.Content[0].Line)
 	}
+	if raw.LeadWord.Kind != 0 && raw.LeadWord.Kind != yaml.ScalarNode {
+		return nil, fmt.Errorf("%s:%d: lead_word: want a word", name, raw.LeadWord.Line)
+	}
 	v := &Vocabulary{
 		Version:  raw.Version,
 		Language: raw.Language,
 		Replace:  raw.Replace,
-		LeadWord: clean(raw.LeadWord),
+		LeadWord: clean(raw.LeadWord.Value),
+		leadLine: raw.LeadWord.Line,
 		LeadAll:  raw.LeadAll,
 		Slots:    raw.Slots,
 		Callouts: raw.Callouts,
@@ -174,7 +183,7 @@ func ParseVocabulary(name string, text []byte) (*Vocabulary, error) {
 		Either:   raw.Either,
 	}
 	listed := len(v.Callouts) + len(v.Talk) + len(raw.Pronunciations) + len(v.Slots) + len(v.Either) + v.Around.size()
-	if listed == 0 && raw.LeadWord == "" {
+	if listed == 0 && v.LeadWord == "" {
 		return nil, fmt.Errorf("%s:1: the vocabulary is empty: write callouts: [{id: ..., phrases: [...]}]", name)
 	}
 	if err := v.pronounce(name, raw.Pronunciations); err != nil {
@@ -322,11 +331,12 @@ func (v *Vocabulary) slot(w string) (string, error) {
 	return name, nil
 }
 
-func (v *Vocabulary) checkSlots(name string) error {
-	for _, c := range v.Callouts {
+// checkSlots finds a slot of an overlay's phrases that nobody defined.
+func (v *Vocabulary) checkSlots(name string, o *Vocabulary) error {
+	for _, c := range o.Callouts {
 		for _, p := range c.Phrases {
 			for _, w := range strings.Fields(p) {
-				if slotForm.MatchString(w) {
+				if slotForm.MatchString(w) && w != "{n}" { // that one is borrowed
 					if _, err := v.slot(w); err != nil {
 						return fmt.Errorf("%s:%d: callout %s: %w", name, c.Line, c.ID, err)
 					}

@@ -1,0 +1,76 @@
+package intents
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// laid loads the vocabulary with an overlay of this text.
+func laid(t *testing.T, text string) (*Vocabulary, error) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "ours.yaml")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return LoadVocabulary(file)
+}
+
+// A site's overlay cannot take away what keeps a word from being logged: it is refused where it stands.
+func TestOverlaysThatDisarm(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		line int // of what is refused; 0: it is taken
+		want string
+	}{
+		{"callouts:\n  - {id: death, phrases: [\"yes\"]}", 2, "answers a question"},
+		{"callouts:\n  - {id: rosc, phrases: [got him back]}\n  - {id: death, phrases: [affirmative]}", 3, "answers a question"},
+		{"replace: true\ncallouts:\n  - {id: death, phrases: [\"yes\"]}", 3, "answers a question"},
+		{"callouts:\n  - {id: shock.given, phrases: [okay team]}", 2, "stands around callouts"},
+		{"callouts:\n  - {id: shock.given, phrases: [never]}", 2, "stands around callouts"},
+		{"around:\n  beside:\n    - cheerio\n    - not\n", 4, "cannot mean nothing"},
+		{"around:\n  beside: [no, not, never]", 2, "cannot mean nothing"},
+		{"around:\n  when: [maybe]", 2, "cannot mean nothing"},
+		{"around:\n  opens: [not]", 2, "cannot mean nothing"},
+		{"around:\n  openers: [epinephrine]", 2, "would be lost"},
+		{"around:\n  forbid:\n    negation: [given, delivered, compressions]", 3, "no callout beside it"},
+		{"around:\n  behind:\n    order: [by the porter, joules]", 3, "no callout beside it"},
+		{"around:\n  forbid:\n    order: [the]", 3, "no callout beside it"},
+		{"lead_word: epinephrine\nlead_all: true", 1, "choose a word"},
+		{"lead_all: true\nlead_word: dear epinephrine", 2, "choose a word"},
+		{"lead_word: [timekeeper]", 1, "want a word"},
+		{"callouts:\n  - {id: rosc, phrases: [\"pulse of {beeps}\"]}", 2, "unknown slot"},
+		{"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\", zapped]}", 0, ""},
+		{"lead_word: timekeeper\nlead_all: true", 0, ""},
+		{"around:\n  beside: [cheerio]\n  forbid: {order: [let us think about, not]}\n  openers: [look]", 0, ""},
+	} {
+		_, err := laid(t, c.text)
+		at := fmt.Sprintf("ours.yaml:%d: ", c.line)
+		if (c.line == 0) != (err == nil) || err != nil && (!strings.Contains(err.Error(), at) || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%q: %v, want %s%s", c.text, err, at, c.want)
+		}
+	}
+}
+
+// No error names a line that the file does not have.
+func TestErrorsNameLinesOfTheFile(t *testing.T) {
+	for _, text := range []string{"callouts:\n  - {id: shock.given, phrases: [\"zapped {bolts}\"]}", "callouts: [", "callouts:\n\t- x",
+		"x: {",
+		"callouts:\n  - {id: rosc, phrases: [zzyzxian]}", "talk: [\"\"]", "around: {slips: [{}]}", "around: {beside: [7]}",
+		"slots: {x: {min: 2}}",
+		"callouts:\n  - {id: rosc}", "either: [{}]", "pronunciations: {x: [QQ]}", "callouts:\n  - {id: rosc, phrases: [a b, \"{dose_mg\"]}"} {
+		_, err := laid(t, text)
+		if err == nil {
+			t.Errorf("%q is taken", text)
+			continue
+		}
+		var line int
+		_, rest, _ := strings.Cut(err.Error(), "ours.yaml:")
+		fmt.Sscanf(rest, "%d", &line)
+		if n := strings.Count(text, "\n") + 1; line > n {
+			t.Errorf("%q has %d lines: %v", text, n, err)
+		}
+	}
+}
