@@ -84,9 +84,11 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
 	var rules [][]Cue
 	if s.InArrest() {
-		rules = [][]Cue{
-			p.pauses(s), p.clearance(s), p.shockOpen(s), p.cycle(s),
-			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s),
+		rules = [][]Cue{p.clearance(s), p.shockOpen(s), p.cycle(s), p.antiarrhythmic(s), p.special(s), p.jump(s)}
+		if p.byMachine(s) {
+			rules = append(rules, p.ecmo(s))
+		} else {
+			rules = append([][]Cue{p.pauses(s), p.epinephrine(s)}, append(rules, p.silence(s))...)
 		}
 	} else if !s.Dead {
 		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.breathless(s), p.round(s)}

@@ -71,11 +71,7 @@ func (s *State) called(e Event) {
 		s.MetronomeForced = false
 		s.checked(e.At)
 	case PulseAbsent, PulseLost:
-		s.MetronomeForced = s.InArrest() // compressions are next
-		if e.Kind == PulseAbsent {       // in the rhythm that was seen; what follows a lost pulse nobody knows yet
-			s.PulselessAt = e.At
-			s.unshockable(s.RhythmAt)
-		}
+		s.pulseless(e)
 	case PulsePresent, ROSC:
 		s.pulse(e)
 	case ShockGiven, ShockStacked, CardioversionDone:
@@ -187,7 +183,19 @@ func (s *State) pulse(e Event) {
 	s.MetronomeForced, s.clearOver = slowChild, true // on a child's slow pulse the beat goes on until stable
 }
 
+// pulseless is a pulse that is not there, or not any more: compressions are next.
+func (s *State) pulseless(e Event) {
+	s.MetronomeForced = s.InArrest() && !s.OnECMO()
+	if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
+		s.PulselessAt = e.At
+		s.unshockable(s.RhythmAt)
+	}
+}
+
 func (s *State) start(at Time) {
+	if s.OnECMO() && !s.Compressing { // it runs no more: a new cycle begins
+		s.ecmoAt, s.CycleFrom = Never, Never
+	}
 	if s.FirstCompression == Never {
 		s.FirstCompression = at
 	}
@@ -362,6 +370,9 @@ func (s *State) named(e Event) {
 		s.measured(name, e)
 	case "intervention.":
 		s.Done = with(s.Done, name, e.At)
+		if name == "ecmo" {
+			s.ecmoAt, s.MetronomeForced = e.At, false
+		}
 		if cause := e.Kind.Row().Treats; cause != "" {
 			s.Causes, s.CauseAt = with(s.Causes, cause, "treated"), with(s.CauseAt, cause, e.At)
 		}

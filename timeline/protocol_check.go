@@ -30,7 +30,7 @@ var bounds = map[string]bound{
 	"epinephrine_after_shock": {0, 5}, "epinephrine_nonshockable_s": {0, 300},
 	"refractory_shocks": {2, 6}, "atropine_interval_s": {60, 600}, "pulse_recheck_s": {30, 600},
 	"rosc_spo2_min": {85, 100}, "rosc_spo2_max": {90, 100}, "rosc_pressure_mmhg": {50, 100},
-	"rosc_glucose_min": {60, 150}, "rosc_glucose_max": {140, 220},
+	"ecmo_told_s": {3, 60}, "rosc_glucose_min": {60, 150}, "rosc_glucose_max": {140, 220},
 	"rosc_ventilation_s": {2, 10}, "rosc_temperature_min": {30, 38}, "rosc_temperature_max": {32, 38},
 	"delivery_s": {60, 600}, "infant_below_months": {6, 24}, "child_below_years": {8, 18},
 	"child_below_kg":          {20, 60},
@@ -84,7 +84,7 @@ var optional = map[string]bool{
 	"brady_epinephrine_min": true, "brady_epinephrine_max": true, "naloxone_s": true, "cold_c": true,
 	"glucose_mgdl_per_mmol": true, "brady_compress_rate": true, "stacked_antiarrhythmic_shocks": true,
 	"cold_shocks": true, "cold_epinephrine_doses": true, "cold_mild_c": true, "epinephrine_not_before_shock": true,
-	"antiarrhythmic_not_before_shock": true,
+	"antiarrhythmic_not_before_shock": true, "ecmo_told_s": true,
 }
 
 // Upper bounds of what a site may write as a dose (mg) or an energy (J).

@@ -71,9 +71,9 @@ func (p *Protocol) estimated(s State) []Cue {
 // now; "" is the whole sentence.
 func (m *Machine) unsaid(e Event, now Time) string {
 	switch {
-	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && m.state.Silent(now):
+	case (e.Kind == PulseAbsent || e.Kind == PulseLost) && !m.mayPress(now):
 		return ".clear" // nobody may be told to touch the patient
-	case e.Kind == ShockGiven && !m.state.InArrest():
+	case e.Kind == ShockGiven && (!m.state.InArrest() || m.byMachine()):
 		return ".pulse" // nobody is told to compress
 	case e.Kind == CodeStart:
 		return m.started(e)
@@ -82,6 +82,11 @@ func (m *Machine) unsaid(e Event, now Time) string {
 	}
 	return m.state.doubted(e.Kind)
 }
+
+// mayPress reports whether somebody may be told to compress at now.
+func (m *Machine) mayPress(now Time) bool { return !m.state.Silent(now) && !m.byMachine() }
+
+func (m *Machine) byMachine() bool { return m.protocol.byMachine(m.state) }
 
 // started names the form of the read-back of "start the code": that of the former patient
 // nothing holds, that a pulse was called, or that the clock runs already, must be heard.
@@ -138,10 +143,10 @@ func (s State) doubted(k Kind) string {
 // goes before all others.
 func (m *Machine) urgency(e Event, p *Protocol, now Time) Priority {
 	lost := e.Kind == PulseAbsent || e.Kind == PulseLost
-	if e.Kind == ShockGiven && m.state.InArrest() && !m.state.Compressing {
+	if e.Kind == ShockGiven && m.state.InArrest() && !m.state.Compressing && !m.byMachine() {
 		return Urgent
 	}
-	if lost && !m.state.Silent(now) || e.Kind.Row().Pulseless && m.compressFrom(e, p, now) {
+	if lost && m.mayPress(now) || e.Kind.Row().Pulseless && m.compressFrom(e, p, now) {
 		return Urgent
 	}
 	return ReadBack
@@ -151,6 +156,9 @@ func (m *Machine) urgency(e Event, p *Protocol, now Time) Priority {
 // shock of a row, and when a rhythm shows that a pulse is lost, or never was.
 func (m *Machine) compressFrom(e Event, p *Protocol, now Time) bool {
 	s := m.state
+	if m.byMachine() {
+		return false
+	}
 	if e.Kind == ShockStacked {
 		return s.InArrest() && s.stack() >= int(p.Get("stacked_shocks"))
 	}

@@ -123,6 +123,7 @@ type State struct {
 	ChargingAt      Time // last "charging" that no shock followed; Never without one
 	clearOver       bool // somebody touches the patient again all the same
 	AirwayAt        Time // Never until the airway is secured, or once it is lost
+	ecmoAt          Time // when E C M O was called to run; Never if not, or if hands went back on since
 	airwayLost      bool // it was secured and lost again
 	NoBreathingAt   Time // when breathing was called absent; Never if not, or if it is back
 	BreathingAt     Time // when it was called back; Never if not
@@ -140,7 +141,7 @@ func newState() State {
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
-		NoBreathingAt: Never, BreathingAt: Never,
+		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
 	}
 }
@@ -172,9 +173,9 @@ func BriefPulse() Time { return rule("brief_pulse_s") }
 func Look() Time { return rule("look_s") }
 
 // HandsOff reports whether the arrest is in a pause: no pulse and nobody
-// compresses, after the first compression.
+// compresses, after the first compression and before E C M O runs.
 func (s State) HandsOff() bool {
-	return s.InArrest() && !s.Compressing && s.FirstCompression != Never
+	return s.InArrest() && !s.Compressing && s.FirstCompression != Never && !s.OnECMO()
 }
 
 // Clear reports whether everybody was called clear, and neither has the shock
@@ -233,6 +234,9 @@ func (s State) Metronome(now Time) bool {
 		return false
 	}
 	shocked := len(s.Shocks) > 0 && s.PausedFrom != Never && s.Shocks[len(s.Shocks)-1].At >= s.PausedFrom
+	if s.OnECMO() && !s.Compressing {
+		return s.MetronomeForced
+	}
 	return s.MetronomeForced || s.InArrest() && (s.Compressing || s.FirstCompression == Never || shocked)
 }
 

@@ -72,7 +72,7 @@ func (p *Protocol) nextShock(s State, c Cue, now Time) (Cue, bool) {
 	if !ok || from > now || s.Clear() {
 		return c, false
 	}
-	if c.ID == "next.compressions" && s.ChargingAt < from {
+	if c.ID == "next.compressions" && s.ChargingAt < from && !p.byMachine(s) {
 		c.Parts = []Cue{{ID: "next.charging"}}
 	}
 	c.ID = "next.defibrillation"
@@ -98,6 +98,9 @@ func (m *Machine) next(e Event, now Time) Cue {
 	}
 	if shock, ok := p.nextShock(m.state, c, now); ok {
 		return shock
+	}
+	if c.ID == "next.compressions" && p.byMachine(m.state) {
+		return p.nextOnECMO(m.state, c)
 	}
 	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
 		c = m.state.whileClear(c, now)

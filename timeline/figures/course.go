@@ -84,6 +84,9 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 	case s.HandsOff():
 		c.Pauses = grow(c.Pauses, s.At, until, "hands off")
 	}
+	if s.OnECMO() && !s.Compressing { // a machine circulates the blood
+		return
+	}
 	c.Arrest = grow(c.Arrest, s.At, until, "arrest")
 }
 

@@ -106,7 +106,9 @@ func (s *Session) show() {
 	n.Healthy = s.deaf == "" && c.saving && n.Sound == "whole" && !n.Beats.Uneven
 	if st.Ended == timeline.Never {
 		n.Code = since(st.CodeAt())
-		n.Paused = since(st.PausedFrom)
+		if !st.OnECMO() {
+			n.Paused = since(st.PausedFrom)
+		}
 		if left := since(st.CycleFrom); left != nil && st.CycleFrom != timeline.Never {
 			x := p.Get("cycle_s") - *left
 			n.CycleLeft = &x
