@@ -86,6 +86,15 @@ type queued struct {
 	cut   bool         // it was cut off before
 }
 
+// before reports whether q goes before another cue that waits: by priority, and an answer that nobody
+// has heard of before one that was cut off, for a newer question.
+func (q queued) before(other queued) bool {
+	if q.Priority != other.Priority {
+		return q.Priority > other.Priority
+	}
+	return q.Priority == timeline.Answer && !q.cut && other.cut
+}
+
 // said is a cue that sounds, or did.
 type said struct {
 	queued
@@ -140,7 +149,7 @@ func (s *Scheduler) Advance(n int) []Spoken {
 	s.breaths(from, to)
 	out := s.gone
 	s.gone = nil
-	sort.SliceStable(s.queue, func(i, j int) bool { return s.queue[i].Priority > s.queue[j].Priority })
+	sort.SliceStable(s.queue, func(i, j int) bool { return s.queue[i].before(s.queue[j]) })
 	waiting := slices.Clone(s.queue)
 	s.queue = s.queue[:0]
 	for _, c := range waiting {
@@ -172,14 +181,15 @@ func (s *Scheduler) hearsOut(c queued) bool {
 }
 
 // overtakes reports whether a cue cuts one of its own priority: the answer to a question that was
-// asked while a long list is read out, for whoever asks has heard enough of that; and what was done
+// asked while a long list is read out, or one is said again, for whoever asks has heard enough of that; and what was done
 // while it is said what comes next, which is not true any more.
 func (s *Scheduler) overtakes(c queued) bool {
 	if c.Priority == timeline.Urgent {
 		return strings.HasPrefix(s.now.ID, "next.") && !strings.HasPrefix(c.ID, "next.")
 	}
 	answers := c.Priority == timeline.Answer && s.now.Priority == timeline.Answer
-	return answers && s.now.About != 0 && c.About > s.now.About && s.now.until-s.now.at > listed
+	long := s.now.until-s.now.at > listed
+	return answers && s.now.About != 0 && c.About > s.now.About && (long || s.now.cut)
 }
 
 // renew makes a cue that is about to be said from what is known now; false: it does

@@ -265,3 +265,27 @@ func TestCompressGoesFirst(t *testing.T) {
 		t.Errorf("%s, want %s", got, want)
 	}
 }
+
+// The newest question is answered before an older answer that was cut off is said again, and cuts
+// that off if it sounds again already.
+func TestNewestQuestionFirst(t *testing.T) {
+	ask := func(s *stage, id string, about uint64) {
+		now := timeline.Time(s.player.Pos())
+		values := map[string]float64{"minutes": 2, "seconds": 30, "shocks": 1}
+		s.Offer(timeline.Cue{ID: id, At: now, Expires: now + timeline.Seconds(8), Priority: timeline.Answer, Values: values, About: about})
+	}
+	s := newStage(t)
+	ask(s, "next.epinephrine.in", 1)
+	s.run(0.7)
+	s.offer("said.note", timeline.ReadBack, 4, nil)
+	s.run(0.9)
+	ask(s, "answer.shocks", 2)
+	s.run(2.2)
+	ask(s, "answer.time", 3)
+	s.run(12)
+	want := "said:next.epinephrine.in cut:next.epinephrine.in said:said.note said:answer.shocks said:next.epinephrine.in " +
+		"cut:next.epinephrine.in said:answer.time"
+	if got := s.told(); !strings.HasPrefix(got, want) {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
