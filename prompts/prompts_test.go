@@ -89,7 +89,7 @@ func TestSentences(t *testing.T) {
 		{"said.drug.epinephrine", map[string]float64{"dose_mg": 1}, "Epinephrine one milligram"},
 		{"said.shock.given", nil, "Shock. Compress."},
 		{"said.shock.given", map[string]float64{"energy_j": 360}, "Shock three hundred sixty Compress."},
-		{"next.rhythm.in", map[string]float64{"minutes": 0, "seconds": 40}, "Rhythm after forty seconds"},
+		{"next.rhythm.in", map[string]float64{"minutes": 0, "seconds": 40}, "forty seconds until the next look"},
 		{"answer.time", map[string]float64{"minutes": 6, "seconds": 1}, "Code time six minutes one second"},
 		{"unheard.of", nil, "Copied"},
 		{"epinephrine.first", nil, "Consider epinephrine"}, // the weight is not known: never "zero milligrams"

@@ -181,8 +181,8 @@ func (s *Scheduler) hearsOut(c queued) bool {
 }
 
 // overtakes reports whether a cue cuts one of its own priority: the answer to a question that was
-// asked while a long list is read out, or one is said again, for whoever asks has heard enough of that; and what was done
-// while it is said what comes next, which is not true any more.
+// asked while a long list is read out, or one is said again, for whoever asks has heard enough of
+// that; and what was done while it is said what comes next, which is not true any more.
 func (s *Scheduler) overtakes(c queued) bool {
 	if c.Priority == timeline.Urgent {
 		return strings.HasPrefix(s.now.ID, "next.") && !strings.HasPrefix(c.ID, "next.")

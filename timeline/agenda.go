@@ -198,7 +198,7 @@ func (p *Protocol) shockOpen(s State) []Cue {
 		return nil
 	}
 	span := p.Span("shock_open_s")
-	open := due("shock.open", max(from, s.ChargingAt)+span, Seconds(5), Cycle)
+	open := due("shock.open", max(from, s.ChargingAt, s.dumpedAt)+span, Seconds(5), Cycle)
 	return []Cue{open.every(span, p.Span("cycle_s"))}
 }
 

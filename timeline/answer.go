@@ -17,6 +17,14 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer is the cue that closes the loop on a callout: its read-back, or the
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
+	c := m.answerOf(e, now)
+	if c.ID == "answer.nocode" && m.state.Ended != Never { // one did
+		c.ID = "answer.closed"
+	}
+	return c
+}
+
+func (m *Machine) answerOf(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
 	switch f, name := e.Kind.Family(); f {
 	case "ask.dose.":
@@ -33,7 +41,7 @@ func (m *Machine) answer(e Event, now Time) Cue {
 		return m.summary(e, now)
 	case CausesReview:
 		c := reply("answer.causes", e, now, Answer)
-		c.Items, c.Expires = p.Causes, now+Seconds(10)
+		c.Items, c.Expires = p.likelyFirst(m.state), now+Seconds(10)
 		return c
 	case AskCauses:
 		c := reply("answer.causes.left", e, now, Answer)

@@ -29,6 +29,16 @@ func (p *Protocol) guideline() []Cue {
 	return guidelineOf(strings.Replace(strings.ToUpper(p.ID), "-", " ", 1))
 }
 
+// guidelineOf tells the guideline of a number of the protocol: of one that names it without the year it
+// is that of the protocol.
+func (p *Protocol) guidelineOf(source string) []Cue {
+	name, _, _ := strings.Cut(strings.ToUpper(p.ID), "-")
+	if of := guidelineOf(source); of != nil || !strings.HasPrefix(source, name+" ") {
+		return of
+	}
+	return p.guideline()
+}
+
 // basis tells what the amount that was told last rests on, drug first, with the advice to
 // check it.
 func (m *Machine) basis(e Event, now Time) Cue {
@@ -42,7 +52,7 @@ func (m *Machine) basis(e Event, now Time) Cue {
 	check := p.guideline()
 	if drug != "" {
 		amount, _, ok := m.amount(drug)
-		check = guidelineOf(amount.Amount.Source)
+		check = p.guidelineOf(amount.Amount.Source)
 		if ok {
 			parts = p.reckoned(m.state, drug, amount)
 		}

@@ -37,7 +37,7 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 		at := from + Time(i)*gap
 		switch step {
 		case "breaths":
-			out = append(out, due("peri.breaths", from, Seconds(60), Due))
+			out = append(out, s.breathsFirst(from)...)
 		case "compressions":
 			c := due("peri.compress", at, Seconds(60), Due)
 			out = append(out, p.say(c, "brady_compress_rate", "rate"))
@@ -62,6 +62,14 @@ func (p *Protocol) slow(s State, from Time) []Cue {
 		}
 	}
 	return out
+}
+
+// breathsFirst is what is done first for a slow child, until oxygen was called on.
+func (s State) breathsFirst(from Time) []Cue {
+	if at, on := s.Done["oxygen"]; on && at >= s.RhythmAt {
+		return nil
+	}
+	return []Cue{due("peri.breaths", from, Seconds(60), Due)}
 }
 
 // atropine is its next dose, and whether all that the protocol allows was given.

@@ -113,7 +113,8 @@ func (s State) ticked(k Kind) bool {
 func (p *Protocol) round(s State) []Cue {
 	from, left := s.RoundAt, p.RoundLeft(s)
 	shocked := s.Unstable && len(s.Shocks) > 0 // somebody acts
-	if from == Never || s.Ended != Never || len(left) == 0 || shocked {
+	shocking := s.ChargingAt != Never || s.ClearAt != Never
+	if from == Never || s.Ended != Never || len(left) == 0 || shocked || shocking {
 		return nil
 	}
 	c := due("round.open", from+p.Span("round_s"), Seconds(60), Advice)

@@ -189,6 +189,9 @@ func (m *Machine) raised(was State, e Event) []question {
 	})
 }
 
+// soonerThan is what is not made up for once what is due later is due, too.
+var soonerThan = map[string]string{"epinephrine.overdue": "epinephrine.due"}
+
 // Tick returns the cues whose moment has come by now. Until the next one is
 // due it only compares two numbers: a session asks a hundred times a second.
 func (m *Machine) Tick(now Time) []Cue {
@@ -206,6 +209,7 @@ func (m *Machine) Tick(now Time) []Cue {
 			m.wake = min(c.At, m.planned) // what repeats is only planned up to then
 			break
 		}
+		delete(missed, soonerThan[c.ID])
 		k := c.key()
 		c.planned = k
 		switch {

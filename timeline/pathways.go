@@ -18,19 +18,26 @@ func (p *Protocol) causes(s State) []Cue {
 	return []Cue{c}
 }
 
-// likelyFirst lists the causes in the protocol's order, those first for which a number that was
-// measured speaks.
+// speaksFor reports whether a number that was measured speaks for a cause, or what was called of the
+// patient while nobody has excluded it: opioids, or the cold.
+func (p *Protocol) speaksFor(s State, cause string) bool {
+	_, warm := p.temperature(s)
+	told := cause == "toxins" && s.OpioidAt != Never || cause == "hypothermia" && s.Hypothermic && !warm
+	return told && s.Causes[cause] != "excluded" || p.contradicted(s, cause)
+}
+
+// likelyFirst lists the causes in the protocol's order, those first for which something speaks.
 func (p *Protocol) likelyFirst(s State) []string {
-	speaks := func(c string) bool { return p.contradicted(s, c) }
+	speaks := func(c string) bool { return p.speaksFor(s, c) }
 	first := slices.DeleteFunc(slices.Clone(p.Causes), func(c string) bool { return !speaks(c) })
 	return append(first, slices.DeleteFunc(slices.Clone(p.Causes), speaks)...)
 }
 
-// likely names the open causes for which a number that was measured speaks; nothing if none does.
+// likely names the open causes for which something speaks; nothing if none does.
 func (p *Protocol) likely(s State) []Cue {
 	var items []string
 	for _, c := range p.Causes {
-		if p.contradicted(s, c) && s.Causes[c] != "treated" {
+		if p.speaksFor(s, c) && s.Causes[c] != "treated" {
 			items = append(items, c)
 		}
 	}

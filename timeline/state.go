@@ -121,6 +121,7 @@ type State struct {
 	synced          bool // a cardioversion was being prepared when the pulse was lost, and no shock was given since
 	ClearAt         Time // last "everybody clear" that no shock followed; Never without one
 	ChargingAt      Time // last "charging" that no shock followed; Never without one
+	dumpedAt        Time // when a charge was called off last; Never if none was
 	clearOver       bool // somebody touches the patient again all the same
 	AirwayAt        Time // Never until the airway is secured, or once it is lost
 	ecmoAt          Time // when E C M O was called to run; Never if not, or if hands went back on since
@@ -142,7 +143,8 @@ func newState() State {
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
 		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never,
-		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, AirwayAt: Never, RoundAt: Never,
+		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, dumpedAt: Never,
+		AirwayAt: Never, RoundAt: Never,
 	}
 }
 

@@ -19,7 +19,7 @@ func (s *State) tended(e Event) bool {
 		delete(s.Done, string(AccessIO))
 		s.noAccess = true
 	case ShockDumped: // hands may go back on at once
-		s.ChargingAt, s.ClearAt, s.synced = Never, Never, false
+		s.ChargingAt, s.ClearAt, s.dumpedAt, s.synced = Never, Never, e.At, false
 	case BreathingAbsent:
 		s.NoBreathingAt = e.At
 	case BreathingBack:

@@ -70,7 +70,7 @@ func TestAnswersKeepTheRecordsClock(t *testing.T) {
 				said = append(said, e.Sentence)
 			}
 		}
-		want := "[Rhythm after thirty seconds Code time forty seconds]"
+		want := "[thirty seconds until the next look Code time forty seconds]"
 		if got := fmt.Sprint(said); got != want {
 			t.Errorf("a case that begins at %d s: %s, want %s", begin, got, want)
 		}
