@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"time"
 
 	"coxswain/audio"
@@ -44,16 +45,46 @@ func LeftOpen(now time.Time, within time.Duration, folders ...string) (dirs []st
 }
 
 // Spoilt tells of each record that was written to less than within ago, has no end, and cannot be
-// gone on with, because a line of it is wrong: what, where and why.
+// gone on with, because a line of it is wrong or its sound cannot be read: what, where and why.
 func Spoilt(now time.Time, within time.Duration, folders ...string) (told []error) {
 	for _, dir := range touched(now, within, folders) {
-		if _, err := Open(dir); err == nil {
+		r, err := Open(dir)
+		if err == nil && !r.Closed() {
+			_, err = recorder.Open(dir)
+		}
+		if err == nil {
 			continue
 		} else if events, _, _ := Read(dir); len(events) == 0 || events[len(events)-1].Kind != timeline.SessionClose {
 			told = append(told, err)
 		}
 	}
 	return told
+}
+
+// Headless lists the folders that got sound less than within ago and have no journal: nobody knows
+// whether their case had ended.
+func Headless(now time.Time, within time.Duration, folders ...string) (dirs []string) {
+	for _, folder := range folders {
+		entries, _ := os.ReadDir(folder) // what cannot be read holds nothing to go on with
+		for _, e := range entries {
+			dir := filepath.Join(folder, e.Name())
+			if st, err := os.Lstat(filepath.Join(dir, JournalName)); err == nil && st.Mode().IsRegular() {
+				continue
+			}
+			parts, _ := filepath.Glob(filepath.Join(dir, "audio-*.wav"))
+			if slices.ContainsFunc(parts, func(p string) bool { return lately(p, now, within) }) {
+				dirs = append(dirs, dir)
+			}
+		}
+	}
+	return dirs
+}
+
+// lately reports whether a file was written to less than within ago: every ten seconds, while a
+// session runs.
+func lately(path string, now time.Time, within time.Duration) bool {
+	st, err := os.Lstat(path)
+	return err == nil && !st.ModTime().Before(now.Add(-within-time.Minute))
 }
 
 // recently is a record and how long ago its sound ended.
@@ -76,14 +107,12 @@ func recent(now time.Time, within time.Duration, folders []string) (list []recen
 	return list
 }
 
-// touched are the folders of records that were written to less than within ago: every ten seconds,
-// while a session runs.
+// touched are the folders of records that were written to less than within ago.
 func touched(now time.Time, within time.Duration, folders []string) (dirs []string) {
 	for _, folder := range folders {
 		found, _ := Dirs(folder) // what cannot be read holds nothing to go on with
 		for _, dir := range found {
-			st, err := os.Lstat(filepath.Join(dir, JournalName))
-			if err == nil && !st.ModTime().Before(now.Add(-within-time.Minute)) {
+			if lately(filepath.Join(dir, JournalName), now, within) {
 				dirs = append(dirs, dir)
 			}
 		}

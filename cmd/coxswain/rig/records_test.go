@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
@@ -164,19 +165,34 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 	}
 }
 
-// A case that was cut off, and whose journal has a wrong line, cannot go on: whoever runs
-// coxswain is told which, where and why. One that ended is nobody's concern.
+// A case that was cut off, and whose journal has a wrong line or is gone, or whose sound cannot be
+// read, cannot go on: whoever runs coxswain is told which, where and why. One that ended, or was
+// long ago, is nobody's concern.
 func TestSpoiltCaseIsToldOf(t *testing.T) {
 	c := &config.Config{}
 	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
 	now := time.Now()
-	for _, name := range []string{"spoilt", "ended"} {
+	for _, name := range []string{"spoilt", "ended", "headless", "mute", "old"} {
 		kinds := []timeline.Kind{timeline.CodeStart, "access.iv"}
 		if name == "ended" {
 			kinds = append(kinds, timeline.SessionClose)
 		}
 		dir := cut(t, c.Folder, name, now.Add(-25*time.Second), 5, kinds...)
-		f, err := os.OpenFile(filepath.Join(dir, record.JournalName), os.O_APPEND|os.O_WRONLY, 0)
+		journal := filepath.Join(dir, record.JournalName)
+		switch name {
+		case "old":
+			if err := os.Chtimes(filepath.Join(dir, recorder.PartName(0)), now, now.Add(-time.Hour)); err != nil {
+				t.Fatal(err)
+			}
+			fallthrough
+		case "headless":
+			os.Remove(journal)
+			continue
+		case "mute":
+			os.Mkdir(filepath.Join(dir, recorder.PartName(1)), 0o700)
+			continue
+		}
+		f, err := os.OpenFile(journal, os.O_APPEND|os.O_WRONLY, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -187,8 +203,10 @@ func TestSpoiltCaseIsToldOf(t *testing.T) {
 	if k := (Rig{Config: c}).resume(now, &told); k.Name != "" {
 		t.Errorf("%q goes on", k.Name)
 	}
-	if said := told.All(); len(said) != 1 || !strings.Contains(said[0], "cannot go on") ||
-		!strings.Contains(said[0], "spoilt/events.jsonl:5: ") {
-		t.Errorf("it says %q", said)
+	said := told.All()
+	for i, want := range []string{"mute/" + recorder.PartName(1), "spoilt/events.jsonl:5: ", "/headless"} {
+		if len(said) != 3 || !strings.Contains(said[i], "cannot go on") || !strings.Contains(said[i], want) {
+			t.Errorf("it says %q, want of %s", said, want)
+		}
 	}
 }

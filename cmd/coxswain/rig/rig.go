@@ -89,6 +89,10 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 	for _, err := range record.Spoilt(now, r.Resume(), r.folders()...) {
 		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %v", err)
 	}
+	for _, dir := range record.Headless(now, r.Resume(), r.folders()...) {
+		notices.Add("a record has lost its journal, and with it what was called: if its case had not ended it cannot "+
+			"go on, a new one begins with the next callout; its sound is there: %s", dir)
+	}
 	if cut == nil {
 		return session.Resume{}
 	}
