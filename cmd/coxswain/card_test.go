@@ -74,15 +74,28 @@ func TestCardAndListByKeys(t *testing.T) {
 		says != fmt.Sprintf("%d of %d", len(found), all) {
 		t.Errorf("%d rows of %d are shown, the page says %q", len(found), all, says)
 	}
-	var pdf []byte
-	do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
-		pdf, _, err = page.PrintToPDF().Do(ctx)
-		return err
-	}))
-	if n := regexp.MustCompile(`/Count (\d+)`).FindSubmatch(pdf); n == nil || string(n[1]) != "1" {
+	if n := pagesOfLetter(t, ctx); n != "1" {
 		t.Errorf("what was found is printed on %s pages", n)
 	}
 	do(t, ctx, chromedp.KeyEvent(kb.Escape), poll(`document.querySelectorAll("tbody tr[hidden]").length === 0`),
 		chromedp.KeyEvent(kb.PageDown), poll(`scrollY > 0`))
 	do(t, ctx, chromedp.Navigate("file://"+filepath.Join(dir, "card.html")), chromedp.KeyEvent(kb.PageDown), poll(`scrollY > 0`))
+	if n := pagesOfLetter(t, ctx); n != "3" {
+		t.Errorf("the card has %s pages of Letter, want 3: one side each", n)
+	}
+}
+
+// pagesOfLetter is how many pages of Letter, 8.5 by 11 inches, a page is printed on, with the margins
+// that a browser gives.
+func pagesOfLetter(t *testing.T, ctx context.Context) string {
+	t.Helper()
+	var pdf []byte
+	do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
+		pdf, _, err = page.PrintToPDF().WithPaperWidth(8.5).WithPaperHeight(11).Do(ctx)
+		return err
+	}))
+	if n := regexp.MustCompile(`/Count (\d+)`).FindSubmatch(pdf); n != nil {
+		return string(n[1])
+	}
+	return "unknown"
 }

@@ -79,7 +79,7 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) er
 	if err := tw.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintln(w, "\n"+caution)
+	fmt.Fprintln(w, "\n"+strings.Join(wrap(caution, Columns), "\n"))
 	return nil
 }
 

@@ -17,7 +17,7 @@ func TestTimelineFits(t *testing.T) {
 		{Seq: 12345, At: 3.4e8, Kind: timeline.Epinephrine, Values: map[string]float64{"dose_mg": 1},
 			Heard: &timeline.Heard{Text: long, Confidence: 1}, Amend: &timeline.Amendment{By: "ABCDEFGH", Reason: long}}}
 	var out bytes.Buffer
-	if err := Timeline(&out, events, true, "caution"); err != nil {
+	if err := Timeline(&out, events, true, strings.Repeat("caution ", 20)); err != nil {
 		t.Fatal(err)
 	}
 	for _, l := range strings.Split(out.String(), "\n") {
