@@ -78,6 +78,7 @@ type candidate struct {
 	total      float64    // score with the second opinion
 	rival      *candidate // the best of another callout; nil: none was near
 	bare       *candidate // of one with a number: the best of its callout without; nil: none
+	next       *candidate // what to take it for if it proves to be nothing; nil: for nothing
 }
 
 // decoder searches phrases in a stream of phone posteriors.
@@ -140,15 +141,15 @@ func newDecoder(g *graph, priors []float32) *decoder {
 }
 
 // push takes the log posteriors of one frame, of the phones (lp) and of the callout
-// that has just ended (call), and returns a phrase that became final with it.
-func (d *decoder) push(lp, call []float32) (candidate, bool) {
+// that has just ended (call), and returns the phrases that became final with it.
+func (d *decoder) push(lp, call []float32) []candidate {
 	row := d.take(lp)
 	d.calls[d.frame%keepFrames] = append(d.calls[d.frame%keepFrames][:0], call...)
 	d.advance(row)
 	d.propose(call)
-	c, ok := d.endings()
+	final := d.endings()
 	d.frame++
-	return c, ok
+	return final
 }
 
 // take puts the log posteriors of a frame into the rings and returns the log ratios.
@@ -283,7 +284,7 @@ func (d *decoder) emit(live, reached []int32, now []path, row []float32) []int32
 
 // endings looks for phrases that end at this frame and decides when the best
 // one is final: no better one that overlaps came for holdFrames.
-func (d *decoder) endings() (out candidate, final bool) {
+func (d *decoder) endings() (final []candidate) {
 	now := d.tokens[d.frame&1^1]
 	for k := range d.g.searches {
 		for _, i := range d.live[k] {
@@ -295,19 +296,19 @@ func (d *decoder) endings() (out candidate, final bool) {
 				continue
 			}
 			if d.have && c.start > d.best.end-3 { // what comes after is another callout
-				if !final {
-					out, final = d.choose(), true
+				if final == nil {
+					final = d.choose()
 				}
 				d.have = false
 			}
 			d.consider(c)
 		}
 	}
-	if !final && d.have && d.frame-d.best.end >= holdFrames && !d.growing(now) {
-		out, final = d.choose(), true
+	if final == nil && d.have && d.frame-d.best.end >= holdFrames && !d.growing(now) {
+		final = d.choose()
 		d.have = false
 	}
-	return out, final
+	return final
 }
 
 // total is the score of a candidate with the second opinion. In running speech the nets are
@@ -349,28 +350,59 @@ func (d *decoder) consider(c candidate) {
 	d.pending = append(d.pending, c)
 }
 
-// choose is the pending candidate that both the phones and the second opinion
-// speak for.
-func (d *decoder) choose() candidate {
-	best, rival := math.Inf(-1), math.Inf(-1)
-	var out candidate
+// choose is the pending candidate that both the phones and the second opinion speak for, behind
+// the best of those that end before it begins: "shock delivered", where "shock delivered at half"
+// has kept it waiting until "half a minute ago". Talk that was not wholly heard leaves the callout
+// that ends it: of "sarah, stop compressions" nobody said "don't".
+func (d *decoder) choose() []candidate {
 	for i := range d.pending {
 		c := &d.pending[i]
 		c.opinion = d.opinion(*c)
-		if c.total = d.total(*c); c.total > best {
-			best, out = c.total, *c
+		c.total = d.total(*c)
+	}
+	out := pick(d.g, d.pending)
+	for out.rival != nil && d.unheard(out) {
+		d.pending = slices.DeleteFunc(d.pending, func(c candidate) bool { return c.phrase == out.phrase })
+		out = pick(d.g, d.pending)
+	}
+	if r := out.rival; r != nil && r.opinion.said > proposeAt && !d.g.phrases[out.phrase].Talk() {
+		next := *r
+		next.margin = (r.total - out.total) / float64(r.end-r.start+1)
+		out.next = &next
+	}
+	earlier := slices.DeleteFunc(slices.Clone(d.pending), func(c candidate) bool { return c.overlaps(out) || c.start >= out.start })
+	d.pending = nil // out keeps some of it
+	if len(earlier) == 0 {
+		return []candidate{out}
+	}
+	return []candidate{pick(d.g, earlier), out}
+}
+
+// unheard reports whether a candidate is talk of which a sound was not heard. Other forms of a
+// callout's words are compared by themselves: see left.
+func (d *decoder) unheard(c candidate) bool {
+	p := d.g.phrases[c.phrase]
+	return p.Talk() && p.Inflects == nil && !d.wholly(c)
+}
+
+// pick is the best of some candidates by their totals, with the best of another callout and the
+// best of its own without a number.
+func pick(g *graph, list []candidate) (out candidate) {
+	best, rival := math.Inf(-1), math.Inf(-1)
+	for _, c := range list {
+		if c.total > best {
+			best, out = c.total, c
 		}
 	}
-	for i, c := range d.pending {
-		mine, theirs := &d.g.phrases[out.phrase], &d.g.phrases[c.phrase]
+	for i, c := range list {
+		mine, theirs := &g.phrases[out.phrase], &g.phrases[c.phrase]
 		switch {
 		case theirs.Callout.ID != mine.Callout.ID && c.total > rival:
-			rival, out.rival = c.total, &d.pending[i]
+			rival, out.rival = c.total, &list[i]
 		case theirs.Callout.ID == mine.Callout.ID && mine.HasSlot() && !theirs.HasSlot():
-			out.bare = &d.pending[i]
+			out.bare = &list[i]
 		}
 	}
-	d.pending = nil // out keeps some of it
 	out.margin = (best - rival) / float64(out.end-out.start+1)
 	return out
 }

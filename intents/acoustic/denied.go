@@ -45,14 +45,27 @@ func (d *decoder) denied(c candidate) float64 {
 // beyond is the score of a phrase that begins with a candidate and ends with it or later,
 // less what the words behind the candidate explain of the sound that it takes from them.
 func (d *decoder) beyond(g *graph, c candidate, sp span, behind loop) float64 {
-	best, m := float64(dead), int(sp.hi-sp.lo)
+	best := float64(dead)
+	for t, x := range d.finals(g, c.start, behind.from+len(behind.at)-1, sp) {
+		if e := c.start + t + 1 - behind.from; e >= 0 {
+			best = max(best, float64(x-behind.at[e].score))
+		}
+	}
+	return best
+}
+
+// finals are the scores of a phrase that begins with frame from and ends with it, or with those
+// that follow up to frame to.
+func (d *decoder) finals(g *graph, from, to int, sp span) []float32 {
+	m := int(sp.hi - sp.lo)
 	old, now := make([]token, m), make([]token, m)
 	for i := range old {
 		old[i].score = dead
 	}
-	for t := c.start; t < behind.from+len(behind.at)-1; t++ {
-		row, enters := d.llr[t%keepFrames], token{score: dead}
-		if t == c.start {
+	out := slices.Repeat([]float32{dead}, max(0, to-from))
+	for t := range out {
+		row, enters := d.llr[(from+t)%keepFrames], token{score: dead}
+		if t == 0 {
 			enters.score = 0
 		}
 		for i := range m {
@@ -62,14 +75,25 @@ func (d *decoder) beyond(g *graph, c candidate, sp span, behind loop) float64 {
 			if g.states[k].phone != silence {
 				x.score += float32(tuned.bonus)
 			}
-			now[i] = x
-			if e := t + 1 - behind.from; g.states[k].final && e >= 0 {
-				best = max(best, float64(x.score-behind.at[e].score))
+			if now[i] = x; g.states[k].final {
+				out[t] = max(out[t], x.score)
 			}
 		}
 		old, now = now, old
 	}
-	return best
+	return out
+}
+
+// trimmed is a candidate that ends where what follows is as good as any other sound: the last sound
+// of "shock delivered" stretches over "two minutes ago", as far as it was searched.
+func (d *decoder) trimmed(c candidate) candidate {
+	best := float64(dead)
+	for t, x := range d.finals(d.g, c.start, c.end+1, d.g.span(c.phrase)) {
+		if left := float64(x) - fillCredit*float64(t); t >= leastFrames && left > best {
+			best, c.end, c.score = left, c.start+t, float64(x)
+		}
+	}
+	return c
 }
 
 // auxiliaries are the words that a "not" follows, and the only ones that an "n't" does.

@@ -21,14 +21,22 @@ func (d *decoder) heard(f found) bool {
 	if f.slight {
 		least = slightLeast
 	}
-	c := candidate{start: f.from, end: f.to - 1}
-	a := d.align(d.g, c, f.span, nil)
+	return d.eachHeard(candidate{start: f.from, end: f.to - 1}, f.span, least)
+}
+
+// wholly is the same of a phrase.
+func (d *decoder) wholly(c candidate) bool { return d.eachHeard(c, d.g.span(c.phrase), soundLeast) }
+
+// eachHeard reports whether each sound of some words, but for a last stop, fits so well over the frames
+// of a candidate.
+func (d *decoder) eachHeard(c candidate, sp span, least float64) bool {
+	a := d.align(d.g, c, sp, nil)
 	if a.at < 0 {
 		return false
 	}
 	segs := d.segments(c, a)
 	for i, s := range segs {
-		phone := int(d.g.states[f.lo+s.state].phone)
+		phone := int(d.g.states[sp.lo+s.state].phone)
 		stop := i == len(segs)-1 && (intents.Phones[phone] == "T" || intents.Phones[phone] == "D")
 		if phone != silence && !stop && s.sum/s.frames() < least {
 			return false
@@ -48,7 +56,7 @@ func (d *decoder) governs(f found, c candidate, frame int) bool {
 	switch f.text {
 	case "no":
 		return beside && !slices.Contains(words.Openers, first)
-	case "they":
+	case "they", "they have":
 		return !beside || verb
 	}
 	return f.reason != "question" || !strings.HasPrefix(p.Callout.ID, "ask.") // which is one itself

@@ -75,7 +75,7 @@ func (r *Recogniser) frame(mels [][]float32) {
 		r.skip--
 		return
 	}
-	if c, ok := r.dec.push(r.nets.phone, r.nets.call); ok {
+	for _, c := range r.dec.push(r.nets.phone, r.nets.call) {
 		r.propose(c)
 	}
 	for len(r.waiting) > 0 && r.due(&r.waiting[0]) {
@@ -110,8 +110,13 @@ func (r *Recogniser) propose(c candidate) {
 		least = openFloor
 	}
 	w, ok := r.understood(c, breath{})
-	if c.bare != nil && (w.evidence.atBest(r.model) < least-roomToGain || r.dec.courteous(c)) { // no number was said
-		r.propose(*c.bare)
+	hopeless := w.evidence.atBest(r.model) < p.Callout.Need()-roomToGain
+	switch {
+	case c.bare != nil && (hopeless || r.dec.courteous(c)): // no number was said
+		r.propose(r.dec.trimmed(*c.bare))
+		return
+	case c.next != nil && hopeless:
+		r.propose(*c.next)
 		return
 	}
 	if r.trace != nil || !p.Talk() && w.evidence.atBest(r.model) >= least-roomToGain {
@@ -192,15 +197,16 @@ func (r *Recogniser) judge(w proposal) {
 	if gap := w.start - r.ended; r.ended > 0 && gap > -besideGap && gap <= 2*besideGap { // two in one breath
 		b.left = 1
 	}
-	r.ended = w.end
 	w.before, w.after = max(w.before, b.left), max(w.after, b.right)
 	out := r.weighed(w, b)
 	accepted := out.Confidence >= out.Need && out.Forbidden == ""
 	if accepted {
 		r.last = w.end
 	}
-	if out.Confidence >= nearlySure && out.Forbidden == "" {
-		r.before = w.candidate
+	if out.Confidence >= nearlySure {
+		if r.ended = w.end; out.Forbidden == "" {
+			r.before = w.candidate
+		}
 	}
 	switch {
 	case r.open && out.Confidence >= openFloor:

@@ -29,13 +29,13 @@ func (d *decoder) words(f found) []string {
 	return said
 }
 
-// telling reports whether a time or a place is being told behind a phrase: its words explain
-// the sound up to now as well as any others.
+// telling reports whether a time, or other words around callouts, are being said behind a phrase:
+// they explain the sound up to now as well as any others. Of "everyone" the half is "every".
 func (d *decoder) telling(c candidate) bool {
 	l := d.around(c.end, d.frame, true)
 	best := dead
 	for _, a := range d.g.asides {
-		if a.reason == intents.Told || a.reason == "elsewhere" || a.reason == intents.Unsure {
+		if a.reason != plain {
 			for _, x := range l.live[a.lo-d.g.asides[0].lo : a.hi-d.g.asides[0].lo] {
 				best = max(best, x.score)
 			}

@@ -15,6 +15,7 @@ func TestTimeBehindACallout(t *testing.T) {
 		{"rms", "shock delivered two minutes ago", "two minutes ago"},
 		{"awb", "shock delivered one minute ago", "one minute ago"},
 		{"slt", "epinephrine was given at two minutes", "at two minutes"},
+		{"slt", "shock delivered half a minute ago", "half a minute ago"}, // half of it has the sound of joules
 		{"awb", "calcium given a while ago", "a while ago"},
 		{"rms", "epinephrine given", ""},
 		{"kal16", "airway secured two minutes ago", "two minutes ago"},
