@@ -110,13 +110,8 @@ func (r *Recogniser) propose(c candidate) {
 		least = openFloor
 	}
 	w, ok := r.understood(c, breath{})
-	hopeless := w.evidence.atBest(r.model) < p.Callout.Need()-roomToGain
-	switch {
-	case c.bare != nil && (hopeless || r.dec.courteous(c)): // no number was said
-		r.propose(r.dec.trimmed(*c.bare))
-		return
-	case c.next != nil && hopeless:
-		r.propose(*c.next)
+	if x, ok := r.instead(w); ok {
+		r.propose(x)
 		return
 	}
 	if r.trace != nil || !p.Talk() && w.evidence.atBest(r.model) >= least-roomToGain {
@@ -131,6 +126,20 @@ func (r *Recogniser) propose(c candidate) {
 	case !p.Talk() && (sure >= least || r.trace != nil):
 		r.hold(w)
 	}
+}
+
+// instead is what a phrase is to be taken for that can hardly have been said: what it is without its
+// number, or what was nearly chosen in its place.
+func (r *Recogniser) instead(w proposal) (candidate, bool) {
+	c := w.candidate
+	hopeless := w.evidence.atBest(r.model) < w.result.Need-roomToGain
+	switch {
+	case c.bare != nil && (hopeless || r.dec.courteous(c)): // no number was said
+		return r.dec.trimmed(*c.bare), true
+	case c.next != nil && hopeless:
+		return *c.next, true
+	}
+	return c, false
 }
 
 // understood is a phrase as it was understood; ok is false if its number cannot be.
