@@ -22,6 +22,7 @@ type Machine struct {
 	untold   Time  // until when its answer may wait to be said; 0: it was
 	said     map[string]bool
 	advised  Cue // the last advice that told an amount, for "what is that based on"
+	wondered Cue // the last question from the clock, whether there was a shock or anybody compresses
 }
 
 // Ready is what a Step leads to. Events must be appended to the journal, and
@@ -189,6 +190,13 @@ func (m *Machine) raised(was State, e Event) []question {
 	})
 }
 
+// wonders are the questions from the clock, and what a "yes" to each is answered with: it says too
+// little to count for a shock or for hands on.
+var wonders = map[string]string{
+	"clear.ask": "confirm.shock", "shock.open": "confirm.shock", "silence.clear": "confirm.shock",
+	"silence": "confirm.hands",
+}
+
 // soonerThan is what is not made up for once what is due later is due, too.
 var soonerThan = map[string]string{"epinephrine.overdue": "epinephrine.due"}
 
@@ -219,6 +227,9 @@ func (m *Machine) Tick(now Time) []Cue {
 		case now <= c.Expires:
 			delete(missed, c.ID)
 			out = append(out, c)
+			if wonders[c.ID] != "" {
+				m.wondered = c
+			}
 			if c.Values["dose_mg"] > 0 || c.Values["energy_j"] > 0 {
 				m.advised = c
 			}

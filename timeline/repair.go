@@ -140,7 +140,14 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		c.Seq, c.About = e.Seq, e.Seq
 		return Ready{Cues: []Cue{c}}
 	}
-	return Ready{Cues: []Cue{reply("confirm.nothing", e, now, ReadBack)}}
+	c := reply("confirm.nothing", e, now, ReadBack)
+	if w := m.wondered; w.ID != "" && e.At < w.Expires+rule("clear_s") {
+		c.ID = wonders[w.ID]
+	}
+	if c.ID == "confirm.hands" && m.state.Compressing {
+		c.ID = "said.other"
+	}
+	return Ready{Cues: []Cue{c}}
 }
 
 // answered does what the undo or the correction before e wanted, if it was answered
