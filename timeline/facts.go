@@ -109,12 +109,12 @@ func (s State) ticked(k Kind) bool {
 }
 
 // round tells once, after a minute with a patient who has a pulse, what of the
-// round is open.
+// round is open; behind an arrest the care after it comes first.
 func (p *Protocol) round(s State) []Cue {
 	from, left := s.RoundAt, p.RoundLeft(s)
 	shocked := s.Unstable && len(s.Shocks) > 0 // somebody acts
 	shocking := s.ChargingAt != Never || s.ClearAt != Never
-	if from == Never || s.Ended != Never || len(left) == 0 || shocked || shocking {
+	if from == Never || s.FirstROSC > from || s.Ended != Never || len(left) == 0 || shocked || shocking {
 		return nil
 	}
 	c := due("round.open", from+p.Span("round_s"), Seconds(60), Advice)

@@ -44,15 +44,12 @@ func (p *Protocol) refractory(s State) []Cue {
 // pregnant: the womb aside, the delivery prepared at once and out by the
 // protocol's limit; without a limit, or past it, now.
 func (p *Protocol) pregnant(s State) []Cue {
-	if s.PregnantAt == Never {
+	if _, done := s.Done["delivery"]; done || s.PregnantAt == Never {
 		return nil
 	}
 	settle, known := p.Span("settle_s"), max(s.ArrestAt, s.PregnantAt, s.LostAt)
 	aside := max(max(s.ArrestAt, s.LostAt)+p.Span("displace_s"), s.PregnantAt+settle)
 	out := []Cue{due("pregnant.displace", aside, Seconds(120), Advice)}
-	if _, done := s.Done["delivery"]; done {
-		return out
-	}
 	settled := known + 2*settle
 	again := func(c Cue) Cue { return c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s")) }
 	_, limited := p.Spoken("delivery_s")
