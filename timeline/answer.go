@@ -102,8 +102,8 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if m.state.Ended != Never { // who comes next is nobody yet
 		return reply("answer.nocode", e, now, Answer)
 	}
-	if p.otherPatient(m.state) {
-		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "question.who"}}
+	if who := p.doubtedWho(m.state); who != nil {
+		c.ID, c.Parts = "dose.unknown", who
 		return c
 	}
 	if none, spent := p.spent(m.state, drug); spent {
@@ -138,7 +138,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	}
 	c = p.Drugs[drug].cautioned(c)
 	c.Parts = append(c.Parts, p.doubts(m.state, drug, amount)...)
-	c.Parts = append(c.Parts, m.askedWhose()...)
+	c.Parts = append(c.Parts, m.protocol.askedWhose(m.state)...)
 	return c
 }
 

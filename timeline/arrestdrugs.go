@@ -111,9 +111,9 @@ func (s State) withoutPulse() (from Time, ok bool) {
 func (p *Protocol) consider(id, drug string, s State, at, keep Time, prio Priority) Cue {
 	kg, _ := p.Weight(s)
 	dose, ok := p.Dose(drug, len(s.Doses(drug)), kg)
-	if p.otherPatient(s) {
+	if who := p.doubtedWho(s); who != nil {
 		c := due(id, at, keep, prio)
-		c.Parts = []Cue{{ID: "question.who"}}
+		c.Parts = who
 		return c
 	}
 	return p.Drugs[drug].cautioned(due(id, at, keep, prio).withAmount("dose_mg", dose, ok))

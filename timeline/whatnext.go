@@ -46,7 +46,8 @@ func (s State) nextWithPulse() string {
 // unmeasured reports whether a rhythm with a pulse stands of which all depends on whether the patient
 // is stable.
 func (s State) unmeasured() bool {
-	seen := s.RhythmAt >= s.PulseAt || s.FirstROSC == Never && !s.came // not that of the arrest before
+	// not that of the arrest before, unless it was seen a moment ago and not shocked since
+	seen := s.RhythmAt >= s.PulseAt-rule("seen_s") && s.RhythmAt > s.lastShock() || s.FirstROSC == Never && !s.came
 	return seen && (s.Rhythm.Fast() || s.Rhythm == Brady)
 }
 
@@ -76,7 +77,7 @@ func (p *Protocol) nextShock(s State, c Cue, now Time) (Cue, bool) {
 		c.Parts = []Cue{{ID: "next.charging"}}
 	}
 	c.ID = "next.defibrillation"
-	if energy, _, ok := p.NextEnergy(s); ok {
+	if energy, _, ok := p.NextEnergy(s); ok && !s.heldOpen() {
 		c = c.with("energy_j", energy.Value)
 	}
 	return c, true

@@ -63,17 +63,17 @@ func (s *State) holdLast(at Time) {
 		return
 	}
 	told := State{Who: h.was}
-	if s.heldAt(at) {
+	if h.at != Never {
 		told.Who = h.Who
 	}
 	told.patient(h.from)
 	s.Who, h.Who, h.at = h.was, told.Who, at
 }
 
-// takeHeld takes what is held back, if that is what was asked about last, a moment ago.
+// takeHeld takes what is held back, if that is what was asked about last.
 func (s *State) takeHeld(at Time) {
 	switch asked := s.answered == whoQuestion; {
-	case s.heldAt(at) && s.Pending == "" && (asked || s.answered == ""):
+	case s.mayTake(at) && s.Pending == "" && (asked || s.answered == ""):
 		s.Who, s.secondAt, s.answered = s.held.Who, Never, whoQuestion
 		s.held = heldWho{at: Never}
 	case asked: // too late
@@ -86,8 +86,11 @@ func (s State) saysAgain(k Kind) bool {
 	return k == PatientAdult && !s.ofChild() || (k == PatientChild || k == PatientInfant) && s.ofChild()
 }
 
-// heldAt reports whether something is held back that a confirmation would still take.
-func (s State) heldAt(at Time) bool { return s.held.at != Never && at <= s.held.at+rule("confirm_s") }
+// mayTake reports whether a confirmation takes what is held back: without a second patient whenever it
+// comes, for it is asked again with every amount.
+func (s State) mayTake(at Time) bool {
+	return s.heldOpen() || s.held.at != Never && at <= s.held.at+rule("confirm_s")
+}
 
 // whose returns the kind of patient that a callout would make of the one whose case runs; ok is false
 // if it may: nobody called a second patient, and nothing was given that is another kind's.
@@ -96,7 +99,7 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		return "", false
 	}
 	after := was
-	if was.heldAt(e.At) {
+	if was.held.at != Never {
 		after.Who = was.held.Who
 	}
 	after.patient(e)
@@ -162,19 +165,33 @@ func whoAsked(who string, second bool) Cue {
 	return c
 }
 
+// heldOpen reports whether nobody has answered what kind of patient the one is whose case runs: then no
+// amount is told, for it may be the wrong one's. Behind a second patient the first one's is.
+func (s State) heldOpen() bool { return s.held.at != Never && s.secondAt == Never }
+
 // askedWhose is the question that is not answered yet, behind an amount that hangs on it.
-func (m *Machine) askedWhose() []Cue {
-	s := m.state
+func (p *Protocol) askedWhose(s State) []Cue {
 	if s.held.at == Never {
 		return nil
 	}
 	after := s
 	after.Who = s.held.Who
-	who := m.protocol.patient(after)
+	who := p.patient(after)
 	if who == "" {
 		who = "adult"
 	}
 	return []Cue{whoAsked(who, s.secondAt != Never)}
+}
+
+// doubtedWho asks who lies there where no amount may be told before that is known; nil: one may.
+func (p *Protocol) doubtedWho(s State) []Cue {
+	switch {
+	case p.otherPatient(s):
+		return []Cue{{ID: "question.who"}}
+	case s.heldOpen():
+		return p.askedWhose(s)
+	}
+	return nil
 }
 
 // confirmedWho reads back who lies there, now that it was confirmed.

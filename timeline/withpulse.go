@@ -64,7 +64,10 @@ func (p *Protocol) unstable(s State, always bool) []Cue {
 	default:
 		from += p.Span("settle_s") // whoever acts at once is not told to
 	}
-	c := due(id, from, Seconds(30), Due).withAmount("energy_j", energy, ok)
+	c := due(id, from, Seconds(30), Due)
+	if c.Parts = p.doubtedWho(s); c.Parts == nil {
+		c = c.withAmount("energy_j", energy, ok)
+	}
 	return []Cue{c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s"))}
 }
 
@@ -85,7 +88,10 @@ func (p *Protocol) stableVT(s State, from Time) []Cue {
 				kg, _ := p.Weight(s)
 				energy, ok := p.SyncEnergy(s.Rhythm, 0, kg)
 				c := due("peri.stable.cardioversion", at, Seconds(60), Advice)
-				out = append(out, c.withAmount("energy_j", energy, ok))
+				if c.Parts = p.doubtedWho(s); c.Parts == nil {
+					c = c.withAmount("energy_j", energy, ok)
+				}
+				out = append(out, c)
 			}
 			at += p.Span("stable_drug_s")
 		case len(s.Given[what]) > 0:
@@ -132,6 +138,10 @@ func (p *Protocol) slowly(drug string, s State, at Time) Cue {
 	entry := p.infused(drug)
 	amount, ok := p.Dose(entry, 0, kg)
 	c := due("peri."+drug, at, Seconds(60), Advice)
+	if who := p.doubtedWho(s); who != nil {
+		c.ID, c.Parts = c.ID+".open", who
+		return c
+	}
 	if a := amount.Amount; a.MgMin > 0 {
 		c.ID += ".open" // a rate, and no dose
 		c.Parts = []Cue{Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))}
