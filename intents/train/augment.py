@@ -21,9 +21,10 @@ def _speech(x):
 
 
 class Augment:
-    def __init__(self, noise, talk, rirs, boxes, dev):
+    def __init__(self, noise, talk, rirs, boxes, dev, few=.3):
         """noise, talk: long 1-D waves; rirs: measured responses, [n, 16000], whose direct sound
-        is 1 at sample 0; boxes: those of rooms.py, the same."""
+        is 1 at sample 0; boxes: those of rooms.py, the same; few: how often the talk is of one to three people."""
+        self.few = few
         self.noise, self.talk, self.dev = noise.to(dev), talk.to(dev), dev
         self.rirs, self.boxes = rirs.to(dev), boxes.to(dev)
 
@@ -85,8 +86,8 @@ class Augment:
         x = torch.where(quiet, x, x / _speech(x) * ref)
         u = _rand(b, 0, 1, self.dev)
         many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(5)) + self.crops(self.talk, b, n)
-        few = self.crops(self.talk, b, n) + (_rand(b, 0, 1, self.dev) < .5) * self.crops(self.talk, b, n)
-        talk = self.room(torch.where((_rand(b, 0, 1, self.dev) < .3) & ~quiet, few, many), .5)
+        few = self.crops(self.talk, b, n) + sum((_rand(b, 0, 1, self.dev) < .4) * self.crops(self.talk, b, n) for _ in range(2))
+        talk = self.room(torch.where((_rand(b, 0, 1, self.dev) < self.few) & ~quiet, few, many), .5)
         talk, noise, tones = talk / _rms(talk), self.crops(self.noise, b, n), self.tones(b, n)
         noise, tones = noise / _rms(noise), tones / _rms(tones)
         share = lambda: _rand(b, 0, 1, self.dev)

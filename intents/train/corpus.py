@@ -84,6 +84,13 @@ AFTER = """last year|in a minute|next time|soon|or not|yesterday|is ready|would 
 for the family|next door|to the lab|and the table|again tomorrow|by then|patch|would help|is not ready|when we can|in ten seconds""".replace("\n", "|").split("|")
 LEAD = "okay|alright|all right|right|team|and|now|so|everyone|everybody|okay team|yes|listen|okay everyone|hey|doctor|okay so|and now|then|good|great".split("|")
 TRAIL = "please|thank you|thanks|now|everyone|everybody|team|again|guys|sir|doctor".split("|")  # what may follow one
+# What denies a callout, in front of it or before its last word; what asks, orders or hopes.
+NOT_BEFORE = """don't|do not|please don't|didn't|did not|we haven't|we have not|nobody has|no one has|not|never|we're not|we are not|there's no|it's not|it isn't|i don't think
+that's not|wasn't|hasn't been|haven't had|who said|when do we say|why is the|have we had|have we|shall we|should i|could somebody|can we|do we need|if|once|unless
+until|as soon as|let's not|we can't|you can't|i can't|cannot|hold off on|without|instead of|rather than|did anyone say|is that|are we|was it|were they""".replace("\n", "|").split("|")
+NOT_INSIDE = """not|has not been|hasn't been|have not been|haven't been|is not|isn't|was not|wasn't|never|not yet|still not|hasn't really been|can't be|cannot be|won't be
+will be|should be|is going to be|needs to be|has to be|would be|could be|must not be|hadn't been|aren't|weren't|is about to be""".replace("\n", "|").split("|")
+LAST = {w for w in "given delivered started stopped placed confirmed on off done in secured ready treated felt resumed paused running working drawn checked charged cancelled closed".split()}
 UNSURE = (-1,)  # instead of classes: whether a callout was said here is not taught
 
 
@@ -104,6 +111,22 @@ def near(rng, calls, known, bag):
             return " ".join(w)
 
 
+def denied(rng, calls, known):
+    """A callout's phrase, denied, asked or hoped for: its words, and it was not meant."""
+    while True:
+        w = rng.choice(calls).split()
+        if len(w) > 1 and w[-1] in LAST and rng.random() < .6:
+            w[-1:-1] = rng.choice(NOT_INSIDE).split()
+        else:
+            w = rng.choice(NOT_BEFORE).split() + w
+        if rng.random() < .2:
+            w = [rng.choice(LEAD)] + w
+        if rng.random() < .15:
+            w += [rng.choice("yet please again now though right anymore".split())]
+        if " ".join(w) not in known:
+            return " ".join(w)
+
+
 def sentences(n, seed, vocabulary, arpa):
     """(text, classes of the callouts in it) n times; class k is the k-th callout, from 1."""
     rng = random.Random(seed)
@@ -120,13 +143,15 @@ def sentences(n, seed, vocabulary, arpa):
 
     for _ in range(n):
         k = rng.random()
-        if k < .22:
+        if k < .16:
             s = bag(rng.randrange(4, 12))
             if rng.random() < .4:
                 s.insert(rng.randrange(1, len(s)), ",")
             yield " ".join(s).replace(" ,", ","), ()
-        elif k < .34:
+        elif k < .26:
             yield fill(rng.choice(TALK)), ()
+        elif k < .38:
+            yield fill(denied(rng, calls, known)), ()
         elif k < .48:
             yield fill(near(rng, calls, known, bag)), ()
         elif k < .54:

@@ -71,14 +71,46 @@ def shift(y):
     return F.pad(y, (DELAY, 0), value=IGNORE)[:, :y.shape[1]]
 
 
-def losses(out, y, call, weight, teach):
+class Teachers:
+    """Nets that are done, each folder's three: what they make together of the clean copy, phones [40, b, t] and callouts [classes, b, t]."""
+
+    def __init__(self, folders, classes, dev, fast):
+        self.all = []
+        for d in folders:
+            m = Tcn(read(d + "/net1.bin")[0]["front.w"].shape[0], 1 + len(classes), EARS)
+            m.call_w.data.zero_(); m.call_b.data.fill_(-20.)  # what it was not taught it does not hear
+            for k in range(len(EARS)):
+                load(f"{d}/net{k + 1}.bin", m, k, corpus.renumber(d + "/callouts.tsv", classes))
+            m = m.to(dev).eval()
+            if fast:
+                m.trunk_of = torch.compile(m.trunk_of, dynamic=False)
+            self.all.append(m)
+
+    def __call__(self, bands):
+        outs = [m(bands) for m in self.all]
+        return [torch.cat([o[k].float().log_softmax(1) for o in outs]).mean(0).softmax(0) for k in (0, 1)]
+
+
+def taught(lp, call, weight, told, part):
+    """Cross entropy of the callouts against their labels and, by part, the teachers' opinion."""
+    known = call != IGNORE
+    label = call.clamp(max=len(weight) - 1)
+    aim = (1 - part) * F.one_hot(label, len(weight)).permute(2, 0, 1) + part * told[:, :, :call.shape[1]]
+    w = weight[label] * known
+    return -((aim * lp).sum(1) * w).sum() / (w.sum() * len(lp)).clamp(min=1e-6)
+
+
+def losses(out, y, call, weight, teach, told, part):
     """Cross entropy of both outputs of each net, and of the phones against the teacher's; [b, 40, t] mean log posteriors and their labels."""
     lp = out[0].float().log_softmax(1)
     n, t = lp.shape[0], lp.shape[3]
     y, call = shift(y)[:, :t], shift(call)[:, :t]
     many = lambda z: z.expand(n, -1, -1)
     hard = F.cross_entropy(lp, many(y), ignore_index=IGNORE, label_smoothing=.03)
-    calls = F.cross_entropy(out[1].float(), many(call), ignore_index=IGNORE, weight=weight)
+    if told is None:
+        calls = F.cross_entropy(out[1].float(), many(call), ignore_index=IGNORE, weight=weight)
+    else:
+        calls = taught(out[1].float().log_softmax(1), call, weight, told, part)
     soft = -(teach * lp).sum(1)[:, :, DELAY:].mean()
     return hard, soft, calls, lp.mean(0).log_softmax(1), y
 
@@ -175,6 +207,8 @@ def arguments():
     ap.add_argument("--start", nargs="*", default=[], help="a net.bin for each ear to go on from")
     ap.add_argument("--start-callouts", help="callouts.tsv of these")
     ap.add_argument("--lr", type=float, default=6e-4); ap.add_argument("--hard", type=float, default=1., help="how loud the trouble gets, 0 to 1")
+    ap.add_argument("--teachers", nargs="*", default=[], help="folders of nets that teach instead of the mean of the steps")
+    ap.add_argument("--few", type=float, default=.3, help="how often the talk over a voice is of one to three people")
     ap.add_argument("--teacher", type=float, default=0., help="weight of the teacher against the labels")
     ap.add_argument("--sequence", type=float, default=0., help="weight of whole sequences (chain.py) against single labels")
     ap.add_argument("--copies", type=int, default=1, help="other throats that say what the people said")
@@ -196,6 +230,7 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
         ema.trunk_of = torch.compile(ema.trunk_of, dynamic=False)
     wait = [(p.rsplit(":", 1)[0], float(p.rsplit(":", 1)[1])) for p in a.pools]
     pools, begin, step, last = list(people_pools), time.time(), 0, time.time()
+    masters = Teachers(a.teachers, classes, dev, fast) if a.teachers else None
     paths = chain.Chain(pools, a.batch, ((CROP - 400) // 160 - 4) // 2 + 1, dev) if a.sequence else None
     end = a.until or begin + a.seconds
     while True:
@@ -223,11 +258,15 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
             noisy = hear.train(loud(x, torch.tensor(a.hard * min(1., (.3 if scratch else .7) + 2 * u), device=dev)))
             clean = hear(x) if a.teacher else None
         with torch.autocast(dev, dtype=torch.bfloat16, enabled=dev == "cuda"):
-            with torch.no_grad():
-                teach = ema(clean)[0].float().log_softmax(1).mean(0).softmax(0) if a.teacher else torch.zeros(40, *y.shape, device=dev)
-            out = model(noisy)
-            hard, soft, calls, mean, y = losses(out, y, call, weight, teach)
             part = a.teacher * min(1, max(0, (u - .25) / .2)) if scratch else a.teacher * min(1, u / .1)
+            with torch.no_grad():
+                teach, told = torch.zeros(40, *y.shape, device=dev), None
+                if masters:
+                    teach, told = masters(clean)
+                elif a.teacher:
+                    teach = ema(clean)[0].float().log_softmax(1).mean(0).softmax(0)
+            out = model(noisy)
+            hard, soft, calls, mean, y = losses(out, y, call, weight, teach, told, part)
             loss = (1 - part) * hard + part * soft + calls
         whole = torch.zeros(())
         if paths:
@@ -270,7 +309,7 @@ def main():
     level = lambda w: w / max(.01, np.sqrt((w ** 2).mean())) * .05
     talk = np.concatenate([level(people.cut(r)[0].astype(np.float32) / 32768) for r in people.keep if r["kind"] == "speech" and not folds.talker(r["speaker"], a.fold)])
     boxes = torch.from_numpy(np.load(a.rooms))
-    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev)
+    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev, a.few)
     classes = corpus.callouts(a.vocabulary)
     model = Tcn(a.width, 1 + len(classes), EARS).to(dev)
     hear = Hearing(dev)
