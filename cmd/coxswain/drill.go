@@ -30,7 +30,7 @@ point lost why, the source, what to do better, the moment to listen to.
   coxswain drill --check ours.yaml                          # is it well formed?`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := rig.DrillFlags(cmd.Flags().Changed, len(args) > 0 || o.File != ""); err != nil {
+			if err := rig.DrillFlags(config.Given(cmd.Flags()), len(args) > 0 || o.File != ""); err != nil {
 				return err
 			}
 			switch {

@@ -228,7 +228,9 @@ func wallCut(t *testing.T, ctx context.Context) []string {
 	return append(eval[[]string](t, ctx, overlaps), eval[[]string](t, ctx, `(() => {
 		const bad = [], inside = (a, b) => { const x = $(a).getBoundingClientRect(), y = $(b).getBoundingClientRect();
 			if (x.top < y.top - 1 || x.bottom > y.bottom + 1 || x.right > y.right + 1) bad.push(a + " leaves " + b); };
-		inside("what", "next"); inside("when", "next"); inside("given", "done"); inside("cycle", "cyclebox");
+		inside("what", "next"); inside("when", "next");
+		for (const id of ["what", "when"]) if ($(id).scrollHeight > $(id).offsetHeight + 4) bad.push(id + " is cut off");
+		inside("given", "done"); inside("cycle", "cyclebox");
 		for (const li of $("given").children)
 			if (li.scrollWidth > li.clientWidth + 1 || li.getBoundingClientRect().right > innerWidth) bad.push(li.textContent + " is cut off");
 		return bad;

@@ -59,6 +59,9 @@ type Row struct {
 	Unsure bool               `json:"unsure,omitempty"`
 	Moved  bool               `json:"moved,omitempty"` // back-dated or re-timed
 	Note   string             `json:"note,omitempty"`  // who amended it, and why
+
+	Sentence string `json:"-"` // of what was said: Text without Cut
+	Cut      string `json:"-"` // how it was cut off, in words; empty: it was not
 }
 
 // Of derives everything from events that begin with session.open.
@@ -125,7 +128,7 @@ func Rows(events []timeline.Event) (out []Row) {
 		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
 			w.Text += " (" + timeline.Again + ")"
 		}
-		w.Text = timeline.Reword(set, w.Text)
+		w.Text, w.Sentence = timeline.Reword(set, w.Text), timeline.Reword(set, w.Sentence)
 		out = append(out, w)
 	}
 	return out
@@ -147,9 +150,10 @@ func newRow(e timeline.Event, gone bool) Row {
 	}
 	switch {
 	case e.Kind == timeline.CueSpoken:
-		w.Group, w.Text, w.Until = "said", e.Sentence, max(e.At, e.Until)
-		if e.Cut {
-			w.Text += fmt.Sprintf(" (cut off after %.1f s)", (e.Until - e.At).Seconds())
+		w.Group, w.Sentence, w.Until = "said", e.Sentence, max(e.At, e.Until)
+		if w.Text = e.Sentence; e.Cut {
+			w.Cut = fmt.Sprintf("(cut off after %.1f s)", (e.Until - e.At).Seconds())
+			w.Text += " " + w.Cut
 		}
 	case e.Kind.IsCallout():
 		w.Group = "called"

@@ -218,6 +218,16 @@ func Flags(f *pflag.FlagSet, keys ...string) {
 	}
 }
 
+// Given are the flags that were given and are a command's own: no settings, nor the file of them.
+func Given(f *pflag.FlagSet) (names []string) {
+	f.Visit(func(x *pflag.Flag) {
+		if _, setting := x.Annotations[ours]; !setting && x.Name != "config" {
+			names = append(names, x.Name)
+		}
+	})
+	return names
+}
+
 // want says what a setting's value should be.
 func (s setting) want() string {
 	switch s.def.(type) {

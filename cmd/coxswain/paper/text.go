@@ -87,10 +87,7 @@ func Timeline(w io.Writer, events []timeline.Event, all bool, caution string) er
 func told(r review.Row) string {
 	what := r.Text
 	if r.Kind == timeline.CueSpoken {
-		sentence, cut, ok := strings.Cut(what, " (cut off")
-		if what = "says “" + sentence + "”"; ok {
-			what += " (cut off" + cut
-		}
+		what = strings.TrimSpace("says “" + r.Sentence + "” " + r.Cut)
 	}
 	if r.Gone {
 		what += " (taken back)"

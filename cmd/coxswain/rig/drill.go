@@ -31,30 +31,27 @@ type Drill struct {
 var drillModes = []struct{ flag, with string }{
 	{"check", ""},
 	{"serve", "case listen open"},
-	{"score", "case protocol json"},
-	{"typed", "case record protocol json silent team"},
-	{"from", "case record protocol json silent team wall"},
-	{"case", "protocol json silent team"},
-	{"", "json protocol"},
+	{"score", "case json"},
+	{"typed", "case record json silent team"},
+	{"from", "case record json silent team wall"},
+	{"case", "json silent team"},
+	{"", "json"},
 }
 
-// ownFlags are the flags that only coxswain drill has; of protocol and the like each
-// command knows itself whether it reads them.
-var ownFlags = strings.Fields("from record wall score case check silent typed team serve json listen open")
-
 // DrillFlags refuses flags that would do nothing with each other: silently left aside,
-// they would have a team believe that they counted. A case is named, or none.
-func DrillFlags(given func(flag string) bool, named bool) error {
+// they would have a team believe that they counted. given are those that are no settings
+// (see config.Given); a case is named, or none.
+func DrillFlags(given []string, named bool) error {
 	for _, m := range drillModes {
-		chosen := given(m.flag) || m.flag == "case" && named || m.flag == ""
+		chosen := slices.Contains(given, m.flag) || m.flag == "case" && named || m.flag == ""
 		if !chosen {
 			continue
 		}
 		if !named && slices.Contains([]string{"score", "typed", "from"}, m.flag) {
 			return fmt.Errorf("--%s needs a case: name one of coxswain drill, or --case FILE", m.flag)
 		}
-		for _, f := range ownFlags {
-			if f == m.flag || !given(f) || slices.Contains(strings.Fields(m.with), f) {
+		for _, f := range given {
+			if f == m.flag || slices.Contains(strings.Fields(m.with), f) {
 				continue
 			}
 			switch m.flag {

@@ -330,6 +330,12 @@ func TestSilentCaseGoesOn(t *testing.T) {
 	if strings.Contains(said(records[1]), "Same patient") {
 		t.Error("it is said longer than the way back is open")
 	}
+	for end, want := range map[int]bool{61: false, 70: true} { // an undo is offered in a part of a read-back
+		s, _ := evening(t, end, short, append(first, heardAt("shock.given", 62))...)
+		if s.now.facts()["undo"] != want {
+			t.Errorf("after %d s an undo is offered: %v", end, !want)
+		}
+	}
 }
 
 // A start without a voice begins the case; a second one changes nothing.

@@ -34,8 +34,12 @@ func (s *oneCase) facts() decide.Facts {
 	st := s.machine.State()
 	f := FactsOf(st, s.now(), s.lastOf)
 	f["running"] = f["running"] && s.kept()
-	f["asked"] = st.Pending != "" || s.saidLately("?", questionHolds)
-	f["undo"] = s.saidLately("ndo.", undoHolds)
+	f["asked"] = st.Pending != "" || s.saidLately(questionHolds, func(p prompts.Spoken) bool {
+		return strings.Contains(p.Text, "?")
+	})
+	f["undo"] = s.saidLately(undoHolds, func(p prompts.Spoken) bool {
+		return names(p.Cue, "next.same", "confirmed.undo")
+	})
 	return f
 }
 
@@ -68,11 +72,16 @@ func (s *oneCase) lastOf(k timeline.Kind) timeline.Time {
 	return timeline.Never
 }
 
-// saidLately reports whether one of our sentences of the last seconds has such letters: "?" asks for
-// an answer.
-func (s *oneCase) saidLately(letters string, seconds int64) bool {
+// names reports whether a cue, or a sentence that follows in it, has one of these ids.
+func names(c timeline.Cue, ids ...string) bool {
+	in := func(p timeline.Cue) bool { return names(p, ids...) }
+	return slices.Contains(ids, c.ID) || slices.ContainsFunc(c.Parts, in)
+}
+
+// saidLately reports whether one of our sentences of the last seconds is such a one.
+func (s *oneCase) saidLately(seconds int64, such func(prompts.Spoken) bool) bool {
 	return slices.ContainsFunc(s.spoken, func(sp prompts.Spoken) bool {
-		return strings.Contains(sp.Text, letters) && int64(s.now())+s.off-int64(sp.Until) <= seconds*audio.Rate
+		return such(sp) && int64(s.now()-sp.Until) <= seconds*audio.Rate
 	})
 }
 

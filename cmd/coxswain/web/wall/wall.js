@@ -39,7 +39,7 @@ const next = n => {
   const d = (n.due || [])[0];
   const idle = !d && n.code_s === null, hears = n.recogniser === "hears";
   put("what", d ? d.text.replace(/\.$/, "") : !idle ? "Nothing due" : hears ? "Ready" : "");
-  put("when", !d ? (idle && hears ? "Call what is done, when it is done" : "") : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
+  put("when", !d ? (idle && hears ? "Call what is done" : "") : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
   $("next").className = d && d.in_s < 0.5 ? "now" : "";
   fit();
 };
