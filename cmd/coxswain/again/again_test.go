@@ -24,9 +24,11 @@ import (
 // As `run` the test binary is a session that tells its process id, and ends when it is asked to.
 func TestMain(m *testing.M) {
 	if len(os.Args) > 1 && slices.Contains(os.Args, "run") {
-		if d, err := time.ParseDuration(os.Getenv(soon)); err == nil {
-			silentFor, endsFor = d, d
+		d, err := time.ParseDuration(os.Getenv(soon))
+		if err != nil {
+			d = 10 * time.Minute // a busy machine may need it
 		}
+		silentFor, endsFor = d, d
 		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session, commands))
 	}
 	os.Exit(m.Run())
@@ -43,13 +45,13 @@ func commands(io.Writer) *cobra.Command {
 	return root
 }
 
-// soon is the variable with which a test has a session that hangs ended sooner.
-const soon = "TEST_SOON"
+// soon is the variable that says how soon a session that hangs is ended, hang has it hang.
+const soon, hang = "TEST_SOON", "TEST_HANG"
 
 func session(_ []string, stdin io.Reader, stdout, _ io.Writer) int {
 	asked := make(chan os.Signal, 1)
 	signal.Notify(asked, syscall.SIGTERM)
-	if os.Getenv(soon) != "" { // it is up, and says no more
+	if os.Getenv(hang) != "" { // it is up, and says no more
 		signal.Ignore(syscall.SIGTERM)
 		daemon.SdNotify(false, daemon.SdNotifyReady)
 	}
@@ -164,6 +166,7 @@ func TestGoesOnWithoutDevice(t *testing.T) {
 // asked to, and one that does not listen is ended.
 func TestHangs(t *testing.T) {
 	t.Setenv(soon, "600ms")
+	t.Setenv(hang, "1")
 	k := start(t)
 	k.child()
 	k.child()
@@ -173,6 +176,7 @@ func TestHangs(t *testing.T) {
 		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
 	}
 	t.Setenv(soon, "")
+	t.Setenv(hang, "")
 	k = start(t)
 	k.child().Signal(syscall.SIGSTOP)
 	k.Process.Signal(syscall.SIGTERM)
