@@ -41,6 +41,12 @@ type Around struct {
 	// Opens are last words of Beside that mean nothing before a callout, and behind one that its
 	// sentence goes on: articles, "and".
 	Opens []string `yaml:"opens" json:"opens,omitempty"`
+	// Auxiliaries are words that a "not" within a phrase follows, and the only ones that an "n't" does.
+	Auxiliaries []string `yaml:"auxiliaries" json:"auxiliaries,omitempty"`
+	// Forms are verbs that phrases begin with, in the forms that report nothing, and Openings what the
+	// beginning of a phrase becomes in a sentence that does not: such sentences are talk.
+	Forms    []Form    `yaml:"forms" json:"forms,omitempty"`
+	Openings []Opening `yaml:"openings" json:"openings,omitempty"`
 	// Slips are little words that are heard for others, which mean something else: "we had a pulse".
 	Slips []Slip `yaml:"slips" json:"slips,omitempty"`
 
@@ -50,7 +56,7 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens slips")
+	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens auxiliaries forms openings slips")
 	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
 		return err
 	}
@@ -87,7 +93,8 @@ func (a Around) parts() (out [][2]string) {
 	for _, l := range []struct {
 		name  string
 		words []string
-	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}, {"opens", a.Opens}} {
+	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}, {"opens", a.Opens},
+		{"auxiliaries", a.Auxiliaries}} {
 		for _, w := range l.words {
 			out = append(out, [2]string{l.name, w})
 		}
@@ -112,7 +119,7 @@ func (a *Around) clean() {
 	tidy(a.Beside)
 	tidy(a.Within)
 	tidy(a.When)
-	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens} {
+	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens, a.Auxiliaries} {
 		tidy(list)
 	}
 	for _, reasons := range []map[string][]string{a.Forbid, a.Behind} {
@@ -149,7 +156,9 @@ func (a Around) all() (out []listed) {
 }
 
 // size counts all that is listed.
-func (a Around) size() int { return len(a.all()) + len(a.parts()) + len(a.Slips) }
+func (a Around) size() int {
+	return len(a.all()) + len(a.parts()) + len(a.Slips) + len(a.Forms) + len(a.Openings)
+}
 
 // with is both: a site adds to the words, it takes none away.
 func (a Around) with(b Around) Around {
@@ -166,6 +175,10 @@ func (a Around) with(b Around) Around {
 		Onward:   slices.Concat(a.Onward, b.Onward),
 		Opens:    slices.Concat(a.Opens, b.Opens),
 		Slips:    slices.Concat(a.Slips, b.Slips),
+
+		Auxiliaries: slices.Concat(a.Auxiliaries, b.Auxiliaries),
+		Forms:       slices.Concat(a.Forms, b.Forms),
+		Openings:    slices.Concat(a.Openings, b.Openings),
 	}
 }
 
@@ -197,6 +210,9 @@ func (v *Vocabulary) checkAround(name string) error {
 	if err := v.Around.checkSlips(name); err != nil {
 		return err
 	}
+	if err := v.Around.checkForms(name); err != nil {
+		return err
+	}
 	for _, w := range v.Around.parts() {
 		if !wordForm.MatchString(w[1]) {
 			return fmt.Errorf("%s:%d: around: %s: %q: want one word in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
@@ -217,7 +233,7 @@ func (v *Vocabulary) sayable(name string, a Around) error {
 			return fmt.Errorf("%s:%d: around: slips: %w", name, s.line, err)
 		}
 	}
-	return nil
+	return v.sayableForms(name, a)
 }
 
 // Surrounding is words that may stand around a callout.

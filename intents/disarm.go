@@ -55,7 +55,7 @@ func (v *Vocabulary) disarmsAround(name string, base, o *Vocabulary) error {
 	}
 	for _, w := range o.Around.parts() {
 		switch id := v.begins(w[1]); {
-		case forbids[w[1]]:
+		case w[0] != "auxiliaries" && forbids[w[1]]:
 			return wrong(w[0], w[1], "forbids a callout: it cannot mean nothing")
 		case w[0] == "openers" && id != "":
 			return wrong(w[0], w[1], "begins "+id+": a \"no\" before it would be lost")

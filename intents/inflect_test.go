@@ -1,14 +1,20 @@
 package intents
 
 import (
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 )
 
-// Another form of a callout's own words reports nothing.
+// Another form of a callout's own words reports nothing; a site adds to the forms.
 func TestInflections(t *testing.T) {
-	v, err := LoadVocabulary()
+	site := filepath.Join(t.TempDir(), "site.yaml")
+	os.WriteFile(site, []byte("around:\n  auxiliaries: [being]\n  forms: [{order: swap, past: swapped, doing: swapping},"+
+		" {order: change, past: changed, doing: changing}]\n  openings: [{said: we have, meant: they had}]\n"+
+		"callouts:\n  - {id: compressions.stop, phrases: [change hands off]}\n"), 0o600)
+	v, err := LoadVocabulary(site)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -21,12 +27,17 @@ func TestInflections(t *testing.T) {
 		"who is starting compressions": "compressions.start",
 		"they stopped compressions":    "compressions.stop",
 		"charge to {energy_j}":         "shock.charging",
+		"who changed hands off":        "compressions.stop",
+		"they had a pulse":             "pulse.present",
 	} {
 		if !slices.ContainsFunc(phrases, func(p Phrase) bool {
 			return p.Text == text && p.Talk() && p.Inflects != nil && p.Inflects.ID == of
 		}) {
 			t.Errorf("%q does not compete with %s as talk", text, of)
 		}
+	}
+	if !slices.Contains(v.Around.Auxiliaries, "being") || !slices.Contains(v.Around.Auxiliaries, "was") {
+		t.Errorf("auxiliaries of a site: %q", v.Around.Auxiliaries)
 	}
 	for _, p := range phrases { // an order that is a callout stays one
 		if p.Inflects != nil && slices.Contains(p.Inflects.Phrases, p.Text) {

@@ -24,7 +24,7 @@ func (d *decoder) denied(c candidate) float64 {
 		}
 		said = max(said, d.beyond(d.g, c, d.g.span(k), behind))
 		for i := 1; i < len(q.Parts); i++ {
-			after := slices.Contains(auxiliaries, q.Parts[i-1].Word)
+			after := slices.Contains(d.g.vocabulary.Around.Auxiliaries, q.Parts[i-1].Word)
 			sp, err := side.addDenied(q, i, not, after)
 			if err != nil {
 				return -withinNear // its words were sayable when the graph was made
@@ -95,9 +95,6 @@ func (d *decoder) trimmed(c candidate) candidate {
 	}
 	return c
 }
-
-// auxiliaries are the words that a "not" follows, and the only ones that an "n't" does.
-var auxiliaries = strings.Fields("has have had is was are were been")
 
 // addDenied makes the states of a phrase with one of the words before its part i.
 func (g *graph) addDenied(p intents.Phrase, i int, not []string, contracted bool) (span, error) {
