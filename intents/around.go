@@ -56,7 +56,8 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens auxiliaries forms openings slips")
+	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens auxiliaries forms " +
+		"openings slips")
 	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
 		return err
 	}
