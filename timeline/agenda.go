@@ -212,7 +212,7 @@ func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 	}
 	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
 	since := s.CycleFrom - s.lastShock() // longer, and it was another pause, or a pulse, that these compressions ended
-	follows := s.lastShock() >= max(s.ArrestAt, s.LostAt) && since >= 0 && since < p.Span("pause_again_s")
+	follows := s.lastShock() >= max(s.ArrestAt, s.LostAt, s.goneAt) && since >= 0 && since < p.Span("pause_again_s")
 	if s.Compressing && follows && s.RhythmAt > s.CycleFrom {
 		from = max(from, s.CycleFrom+p.Span("cycle_s"))
 	}

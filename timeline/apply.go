@@ -158,6 +158,7 @@ func (s *State) lose(at Time) {
 		return
 	}
 	lost := s.LostAt
+	s.goneAt = at
 	if s.PausedFrom, s.LostAt = at, at; s.PulseAt >= at-rule("brief_pulse_s") {
 		s.PausedFrom, s.LostAt = s.pausedBefore, lost
 		if s.FirstROSC == s.PulseAt {

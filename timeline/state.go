@@ -82,6 +82,7 @@ type State struct {
 	pulseTold        Time // when it was told, if later; see PulseAt
 	PulselessAt      Time // when one was last looked for and not found; Never if not
 	LostAt           Time // when a pulse that had come back was lost last; Never if not
+	goneAt           Time // when a pulse that was called was gone last, however briefly it held; Never if none was
 	FirstROSC        Time // of a pulse that was not taken back at once
 	FirstCompression Time
 	PausedFrom       Time // start of the present pause; Never while compressing
@@ -138,7 +139,7 @@ type State struct {
 func newState() State {
 	return State{
 		At: Never, HeardAt: Never, Started: Never, Ended: Never, ArrestAt: Never, PulseAt: Never, pausedBefore: Never,
-		pulseTold: Never, LostAt: Never, coldAt: Never, PulselessAt: Never,
+		pulseTold: Never, LostAt: Never, goneAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
