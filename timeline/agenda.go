@@ -84,11 +84,9 @@ func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
 	var rules [][]Cue
 	if s.InArrest() {
-		rules = [][]Cue{p.clearance(s), p.shockOpen(s), p.cycle(s), p.antiarrhythmic(s), p.special(s), p.jump(s)}
-		if p.byMachine(s) {
-			rules = append(rules, p.ecmo(s))
-		} else {
-			rules = append([][]Cue{p.pauses(s), p.epinephrine(s)}, append(rules, p.silence(s))...)
+		rules = [][]Cue{
+			p.pauses(s), p.clearance(s), p.shockOpen(s), p.cycle(s),
+			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s), p.ecmo(s),
 		}
 	} else if !s.Dead {
 		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.breathless(s), p.round(s)}
@@ -147,7 +145,7 @@ func (c Cue) expand(out []Cue, until Time) []Cue {
 
 // pauses: hands-off time at the warning, at the limit, and on.
 func (p *Protocol) pauses(s State) []Cue {
-	if s.PausedFrom == Never {
+	if s.PausedFrom == Never || p.byMachine(s) {
 		return nil
 	}
 	warn, limit := p.Span("pause_warning_s"), p.Span("pause_limit_s")
@@ -233,7 +231,7 @@ func (s State) cycleFrom() Time {
 
 func (p *Protocol) cycle(s State) []Cue {
 	from := s.cycleFrom()
-	if from == Never || s.Clear() {
+	if from == Never || s.Clear() || p.byMachine(s) && !s.Compressing {
 		return nil
 	}
 	end, settled := from+p.Span("cycle_s"), p.Span("cycle_again_s")
@@ -266,7 +264,10 @@ func (p *Protocol) firstLook(s State) []Cue {
 // silence asks whether anybody is there, when nothing was heard for long.
 func (p *Protocol) silence(s State) []Cue {
 	span, id := p.Span("silence_s"), "silence"
-	if s.Clear() { // "compressing?" might send somebody to the patient
+	switch { // "compressing?" might send somebody to the patient
+	case p.byMachine(s):
+		id = "silence.ecmo"
+	case s.Clear():
 		id = "silence.clear"
 	}
 	at := s.HeardAt + span

@@ -5,6 +5,9 @@ import "slices"
 // The drugs of the arrest: when each is due, and its amount.
 
 func (p *Protocol) epinephrine(s State) []Cue {
+	if p.byMachine(s) {
+		return nil
+	}
 	if p.tooCold(s) && !p.coldDose(s) {
 		return p.coldEpinephrine(s)
 	}

@@ -8,14 +8,12 @@ func (s State) OnECMO() bool { return s.ecmoAt != Never }
 // byMachine reports whether, under the protocol, E C M O takes the place of hands and of epinephrine.
 func (p *Protocol) byMachine(s State) bool { return s.OnECMO() && !p.Values["ecmo_told_s"].None }
 
-// ecmo tells once that hands and epinephrine are not called for any more, and asks whether anybody
-// is there in other words than to one who compresses.
+// ecmo tells once that hands and epinephrine are not called for any more.
 func (p *Protocol) ecmo(s State) []Cue {
-	out := p.silence(s)
-	for i := range out {
-		out[i].ID = "silence.ecmo"
+	if !p.byMachine(s) {
+		return nil
 	}
-	return append(out, due("ecmo.holds", s.ecmoAt+p.Span("ecmo_told_s"), Seconds(60), Advice))
+	return []Cue{due("ecmo.holds", max(s.ecmoAt, s.ArrestAt)+p.Span("ecmo_told_s"), Seconds(60), Advice)}
 }
 
 // nextOnECMO is what comes next where nobody is to compress: the causes that are open.
