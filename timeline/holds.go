@@ -58,6 +58,9 @@ func (c Cue) Unasked() (plain Cue, ok bool) {
 // answeredSince reports whether a question has become idle: nobody asks about a pulse that
 // was lost.
 func (s State) answeredSince(c Cue) bool {
+	if strings.HasPrefix(c.ID, whoQuestion) {
+		return s.held.at == Never
+	}
 	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
 	if c.ID == "question.drug.shock" || c.ID == "question.epinephrine.shock" {
 		return float64(s.shocksInAll()) >= c.Values["shocks"]
@@ -102,6 +105,9 @@ func (s State) opposite(e Event) bool {
 // needs no second word once a shock's read-back has told to compress.
 func (m *Machine) Holds(c Cue) bool {
 	if c.Priority == HandsOff && m.state.lastShock() >= c.At {
+		return false
+	}
+	if strings.HasPrefix(c.ID, whoQuestion) && m.state.held.at == Never { // it was answered
 		return false
 	}
 	return !m.Stale(c) && (c.About == 0 || m.stands(c))

@@ -189,6 +189,35 @@ func TestQuestionsThatAreIdle(t *testing.T) {
 	}
 }
 
+// Whose doses are meant is not asked any more once that was answered.
+func TestWhoseIsIdle(t *testing.T) {
+	p, err := LoadProtocol("aha-2025")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, seq := NewMachine(p), uint64(0)
+	var said func(at float64, k Kind) Cue
+	said = func(at float64, k Kind) Cue {
+		seq++
+		r := m.Step(Event{Seq: seq, At: Seconds(at), Kind: k}, Seconds(at))
+		for _, more := range r.Events {
+			seq++
+			more.Seq = seq
+			m.Step(more, more.At)
+		}
+		return r.Cues[0]
+	}
+	said(0, CompressionsStart)
+	said(5, "drug.epinephrine")
+	asked := said(10, PatientChild)
+	if !m.Holds(asked) || asked.ID != whoQuestion {
+		t.Errorf("%s: want it asked", asked.Describe())
+	}
+	if said(12, Confirm); m.Holds(asked) {
+		t.Errorf("%s: it was answered", asked.Describe())
+	}
+}
+
 // What waited behind other read-backs is not said as if it were to be done now: no "clear" and
 // no "charging" once the shock was given, and no "compress" to those who do.
 func TestReadBacksThatWaitedAreNoOrders(t *testing.T) {

@@ -123,7 +123,11 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 // child's: without an amount it was what an adult gets.
 func (p *Protocol) gaveAdult(s State) bool {
 	for _, x := range s.Shocks {
-		if x.Joules == 0 || x.Joules >= p.Get("shock_least_j") {
+		least := p.Get("shock_least_j")
+		if x.Synced {
+			least = p.Get("sync_least_j")
+		}
+		if x.Joules == 0 || x.Joules >= least {
 			return true
 		}
 	}
