@@ -12,16 +12,41 @@ import (
 // callouts as ones that forbid, or as what coxswain is called by.
 func (v *Vocabulary) disarms(name string, base, o *Vocabulary) error {
 	for _, c := range o.Callouts {
-		for _, p := range c.Phrases {
-			if why := v.said(base, c.ID, p); why != "" {
-				return fmt.Errorf("%s:%d: callout %s: %q %s: say it another way", name, c.Line, c.ID, p, why)
-			}
+		if v.Alone && base.find(c.ID) == nil { // nothing of ours is heard beside it
+			continue
+		}
+		if why := v.disarmsBy(base, c); why != "" {
+			return fmt.Errorf("%s:%d: callout %s: %s", name, c.Line, c.ID, why)
 		}
 	}
 	if err := v.disarmsByLead(name, o); err != nil {
 		return err
 	}
+	if err := base.soundsLike(name, o); err != nil && !v.Alone {
+		return err
+	}
 	return v.disarmsAround(name, base, o)
+}
+
+// disarmsBy is what is wrong with a callout of an overlay; empty if nothing is.
+func (v *Vocabulary) disarmsBy(base *Vocabulary, c Callout) string {
+	b := base.find(c.ID)
+	for _, p := range c.Phrases {
+		if b != nil && slices.Contains(b.Phrases, p) {
+			continue
+		}
+		if why := cmp.Or(v.said(base, c.ID, p), base.denies(c.ID, p), base.near(c.ID, p)); why != "" {
+			return fmt.Sprintf("%q %s: say it another way", p, why)
+		}
+	}
+	if b == nil || c.Confidence == 0 || v.Alone {
+		return ""
+	}
+	if least := surest(*b); c.Confidence != b.Confidence && (c.Confidence < least || c.Confidence > mostSure) {
+		return fmt.Sprintf("confidence is %v, want %v to %v: it would be logged unheard, or never",
+			c.Confidence, least, mostSure)
+	}
+	return ""
 }
 
 // disarmsByLead refuses a lead word that is said in callouts, or has a word that begins one.
@@ -41,20 +66,18 @@ func (v *Vocabulary) disarmsAround(name string, base, o *Vocabulary) error {
 	wrong := func(list, word, why string) error {
 		return fmt.Errorf("%s:%d: around: %s: %q %s", name, o.Around.line(list, word), list, word, why)
 	}
+	known := base.Around.all()
 	for _, w := range o.Around.all() {
-		switch w.list {
-		case "beside", Told:
-			if forbids[w.word] {
-				return wrong(w.list, w.word, "forbids a callout: it cannot mean nothing")
-			}
-		default:
-			if id := v.inPhrase(w.word); id != "" && !forbids[w.word] {
-				return wrong(w.list, w.word, "is said in "+id+": no callout beside it would be taken")
-			}
+		if slices.Contains(known, w) {
+			continue
+		}
+		if why := v.disarmsBeside(base, w); why != "" {
+			return wrong(w.list, w.word, why)
 		}
 	}
 	for _, w := range o.Around.parts() {
 		switch id := v.begins(w[1]); {
+		case slices.Contains(base.Around.parts(), w):
 		case w[0] != "auxiliaries" && forbids[w[1]]:
 			return wrong(w[0], w[1], "forbids a callout: it cannot mean nothing")
 		case w[0] == "openers" && id != "":
@@ -62,6 +85,23 @@ func (v *Vocabulary) disarmsAround(name string, base, o *Vocabulary) error {
 		}
 	}
 	return nil
+}
+
+// disarmsBeside is what is wrong with a word around callouts that an overlay adds; empty if nothing is.
+func (v *Vocabulary) disarmsBeside(base *Vocabulary, w listed) string {
+	id := v.inPhrase(w.word)
+	switch {
+	case w.list == "beside" || w.list == Told:
+		if base.Around.forbids()[w.word] || base.denying(w.word) != "" {
+			return "forbids a callout: it cannot mean nothing"
+		}
+		if id != "" {
+			return "is said in " + id + ": it cannot mean nothing, nor a time"
+		}
+	case id != "" && !base.Around.forbids()[w.word]:
+		return "is said in " + id + ": no callout beside it would be taken"
+	}
+	return ""
 }
 
 // said is what a phrase of a callout is already, beside other callouts: an answer to a question of
@@ -76,6 +116,9 @@ func (v *Vocabulary) said(base *Vocabulary, id, phrase string) string {
 		if slices.Contains(all.Around.Beside, phrase) || all.Around.forbids()[phrase] {
 			return "stands around callouts"
 		}
+	}
+	if base.find(id) != nil && base.idle(strings.Fields(phrase)) {
+		return "is nothing but answers and courtesies"
 	}
 	return ""
 }

@@ -94,6 +94,7 @@ type Vocabulary struct {
 	Hash           string              `yaml:"-" json:"-"`
 	Alone          bool                `yaml:"-" json:"-"` // an overlay stood alone
 	leadLine       int                 // where the lead word stands in its file
+	soundLines     map[string]int      // where each pronunciation stands
 }
 
 // rawVocabulary is a vocabulary file as it is written: pronunciations keep
@@ -210,8 +211,9 @@ func yamlError(name string, err error) error {
 
 // pronounce accepts [AE K, EY K]: alternatives separated by commas, or one string.
 func (v *Vocabulary) pronounce(name string, raw map[string]yaml.Node) error {
-	v.Pronunciations = map[string][]string{}
+	v.Pronunciations, v.soundLines = map[string][]string{}, map[string]int{}
 	for word, node := range raw {
+		v.soundLines[strings.ToLower(word)] = node.Line
 		var list []string
 		if err := node.Decode(&list); err != nil {
 			var one string

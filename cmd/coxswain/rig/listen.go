@@ -6,6 +6,7 @@ import (
 	"io"
 	"runtime"
 	"runtime/debug"
+	"strings"
 
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/session"
@@ -37,8 +38,17 @@ func (r Rig) recordings(args []string) (*intents.Vocabulary, []string, error) {
 	if v.Alone {
 		fmt.Fprintf(r.Stderr, "coxswain: the vocabulary stands alone: %d callouts of its own\n", len(v.Callouts))
 	}
+	r.lacks(v)
 	files, err := evaluate.Files(args)
 	return v, files, err
+}
+
+// lacks tells whoever runs a vocabulary that stands alone what is missing in it.
+func (r Rig) lacks(v *intents.Vocabulary) {
+	if ids := v.Lacks(); len(ids) > 0 {
+		fmt.Fprintf(r.Stderr, "coxswain: the vocabulary stands alone and has no %s: what is misheard cannot be taken back, "+
+			"or an end not confirmed\n", strings.Join(ids, " and no "))
+	}
 }
 
 // Listen prints the callouts in recordings.

@@ -39,6 +39,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	r.lacks(v)
 	ear, profile, err := r.openEar(v, log)
 	if err != nil {
 		return "", err

@@ -38,6 +38,7 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 	if err != nil {
 		return err
 	}
+	r.lacks(v)
 	profile := VoiceProfile(r.Config, r.Stderr)
 	ear, err := StartPlugIn(
 		r.Recogniser,
