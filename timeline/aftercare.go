@@ -85,7 +85,7 @@ func (s State) returned() bool { return s.PulsePresent && s.FirstROSC != Never &
 
 // aims are the measured numbers that have a target after return of circulation, in the order of
 // airway, breathing and circulation (common practice, no source).
-var aims = []string{"saturation", "pressure", "temperature", "glucose"}
+var aims = []string{"saturation", "pressure", "glucose", "temperature"}
 
 // aim is the target of a measured number, and whether x, of a pressure with the diastolic low, is
 // outside it. A child's pressure goes by age: it has none.
@@ -100,7 +100,10 @@ func (p *Protocol) aim(s State, name string, x, low float64) (target Cue, outsid
 	case "temperature": // no least is 0
 		return p.warm(Cue{ID: "rosc.temperature"}), beyond("rosc_temperature_min", "rosc_temperature_max")
 	case "glucose":
-		return p.sugar(Cue{ID: "rosc.glucose"}), beyond("rosc_glucose_min", "rosc_glucose_max")
+		if target = p.sugar(Cue{ID: "rosc.glucose"}); x < p.Get("rosc_glucose_min") {
+			target.Parts = append([]Cue{{ID: "rosc.sugar.low"}}, target.Parts...)
+		}
+		return target, beyond("rosc_glucose_min", "rosc_glucose_max")
 	case "pressure":
 		if p.patient(s) != "" {
 			return Cue{}, false
@@ -149,7 +152,7 @@ func (p *Protocol) care(s State) (out []Cue) {
 	}
 	switch {
 	case len(out) > 0:
-		return out[:min(2, len(out))]
+		return out[:min(3, len(out))]
 	case len(open) > 0:
 		return open[:1]
 	}

@@ -103,7 +103,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 		return reply("answer.nocode", e, now, Answer)
 	}
 	if who := p.doubtedWho(m.state); who != nil {
-		c.ID, c.Parts = "dose.unknown", who
+		c.ID, c.Parts = "dose.unknown", m.protocol.askedWhoFirst(m.state, who)
 		return c
 	}
 	if none, spent := p.spent(m.state, drug); spent {

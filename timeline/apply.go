@@ -36,7 +36,9 @@ func (s *State) apply(e Event) {
 func (s *State) conversation(e Event) {
 	switch {
 	case e.Kind == Question:
-		s.asked = e.Cue
+		if s.asked = e.Cue; !strings.HasPrefix(e.Cue, "hear.") { // a yes answers that, and no end that was called before
+			s.Pending, s.PendingAt = "", Never
+		}
 	case e.Kind.IsCallout():
 		s.HeardAt, s.answered = e.At, ""
 		if e.Kind == Confirm {
@@ -252,9 +254,9 @@ func (s *State) give(drug string, e Event) {
 	if s.sameDose(drug, e) {
 		given = slices.Clone(given) // a State handed out stays what it was
 		last := &given[len(given)-1]
-		last.Mg = max(last.Mg, e.Milligrams())
+		last.Mg, last.again = max(last.Mg, e.Milligrams()), e.At
 	} else {
-		dose := Dose{At: e.At - e.Early(), Mg: e.Milligrams(), Seq: e.Seq, early: e.Early()}
+		dose := Dose{At: e.At - e.Early(), Mg: e.Milligrams(), Seq: e.Seq, early: e.Early(), pulse: s.PulsePresent}
 		given = inTime(append(slices.Clip(given), dose))
 	}
 	s.Given, s.noAccess = with(s.Given, drug, given), false
@@ -278,7 +280,8 @@ func (s State) sameDose(drug string, e Event) bool {
 		return false
 	}
 	apart := e.At - e.Early() - last.At
-	return -again < apart && apart < again && (mg == 0 || last.Mg == 0 || mg == last.Mg)
+	near := -again < apart && (apart < again || last.again > 0 && e.At-last.again < again)
+	return near && (mg == 0 || last.Mg == 0 || mg == last.Mg)
 }
 
 func (s *State) rhythm(r Rhythm, at Time) {

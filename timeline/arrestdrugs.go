@@ -12,7 +12,7 @@ func (p *Protocol) epinephrine(s State) []Cue {
 		return p.coldEpinephrine(s)
 	}
 	gap, most := p.Span("drug_again_s"), p.Span("drug_again_most_s")
-	if given := s.Doses("epinephrine"); len(given) > 0 {
+	if given := p.fullDoses(s); len(given) > 0 {
 		last := given[len(given)-1].At
 		if given[len(given)-1].Untimed {
 			return p.dueUntimed(given[len(given)-1])
@@ -62,11 +62,21 @@ func (p *Protocol) lastEpinephrine(s State) (Dose, bool) {
 	return Dose{}, false
 }
 
+// fullDoses are the doses of epinephrine that count for the next one in the arrest: not those that a
+// patient with a pulse got for the pressure.
+func (p *Protocol) fullDoses(s State) []Dose {
+	kg, _ := p.Weight(s)
+	dose, known := p.Dose("epinephrine", 0, kg)
+	return slices.DeleteFunc(slices.Clone(s.Doses("epinephrine")), func(d Dose) bool {
+		return d.pulse && known && d.Mg > 0 && d.Mg < dose.Value/2
+	})
+}
+
 // rearrestEpinephrine is when the next dose can be due at the earliest if the pulse
 // was lost again since the last: once the rhythm shows that no shock helps or a shock
 // was given, or else after a cycle. Time with a pulse makes no dose overdue.
 func (p *Protocol) rearrestEpinephrine(s State) Time {
-	given, settle := s.Doses("epinephrine"), p.Span("settle_s")
+	given, settle := p.fullDoses(s), p.Span("settle_s")
 	switch {
 	case s.LostAt == Never || given[len(given)-1].At >= s.LostAt:
 		return Never

@@ -39,7 +39,7 @@ func fits(p *Protocol, s State, next Cue, now Time) bool {
 	case s.Ended != Never:
 		return strings.HasPrefix(next.ID, "answer.")
 	case s.InArrest() && s.Clear():
-		return next.ID == "next.clear"
+		return next.ID == "next.clear" || p.spentInCold(s) && next.ID == "said.shock.clear"
 	case s.InArrest() && !s.Compressing && seen:
 		return shock
 	case s.InArrest() && !s.Compressing && !p.byMachine(s):

@@ -41,6 +41,7 @@ const (
 	AccessIO          Kind = "access.io"
 	AirwayLost        Kind = "airway.lost"
 	AccessLost        Kind = "access.lost" // of whatever stood
+	ECMOStopped       Kind = "ecmo.stopped"
 	ShockDumped       Kind = "shock.dumped"
 	BreathingAbsent   Kind = "breathing.absent"
 	BreathingBack     Kind = "breathing.back"

@@ -162,8 +162,11 @@ func (m *Machine) compressFrom(e Event, p *Protocol, now Time) bool {
 	if e.Kind == ShockStacked {
 		return s.InArrest() && s.stack() >= int(p.Get("stacked_shocks"))
 	}
-	begins := s.InArrest() && !s.Compressing && (s.ArrestAt == e.At || s.LostAt == e.At)
-	return begins && e.Kind.Row().Pulseless && !s.Silent(now)
+	begins := s.InArrest() && !s.Compressing && !s.Silent(now)
+	if e.Kind == ECMOStopped {
+		return begins
+	}
+	return begins && (s.ArrestAt == e.At || s.LostAt == e.At) && e.Kind.Row().Pulseless
 }
 
 // byWeight says whether the weight alone tells the kind of patient.

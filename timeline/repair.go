@@ -9,6 +9,9 @@ import (
 
 // undo takes back the last callout, if it is recent; further back it asks.
 func (m *Machine) undo(e Event, now Time) Ready {
+	if r, ok := m.untakeWho(e, now); ok {
+		return r
+	}
 	last, near, ok := m.undoable(e.At)
 	begun, wrong := m.wrongly(e.At)
 	if since, goesOn := m.lapsed(e); goesOn {
@@ -231,10 +234,10 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 }
 
 // early are the numbers of a dose that was given so long before the start of the case, or
-// since, if that is not above 0.
+// since, if that is hardly above 0.
 func early(values map[string]float64, before Time) map[string]float64 {
 	out := maps.Clone(values)
-	if delete(out, "before_s"); before <= 0 {
+	if delete(out, "before_s"); before < rule("rough_s") { // nobody knows it so exactly: it was at the start
 		return out
 	}
 	return with(out, "before_s", math.Round(before.Seconds()))

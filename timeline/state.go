@@ -41,6 +41,8 @@ type Dose struct {
 	Mg    float64 // 0 if no amount was called
 	Seq   uint64
 	early Time // how long before the case
+	again Time // when it was told once more last; 0: it was not
+	pulse bool // it was given to a patient with a pulse
 	// Before: given before arrival, as the crew says that hands over. Untimed: and nobody
 	// said when; At is then the start of the case, the latest that it can have been.
 	Before, Untimed bool

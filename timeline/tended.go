@@ -20,6 +20,10 @@ func (s *State) tended(e Event) bool {
 		s.noAccess = true
 	case ShockDumped: // hands may go back on at once
 		s.ChargingAt, s.ClearAt, s.dumpedAt, s.synced = Never, Never, e.At, false
+	case ECMOStopped: // hands are called for again
+		s.ecmoAt, s.CycleFrom = Never, Never
+		s.Done = maps.Clone(s.Done)
+		delete(s.Done, "ecmo")
 	case BreathingAbsent:
 		s.NoBreathingAt = e.At
 	case BreathingBack:

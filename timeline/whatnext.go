@@ -103,6 +103,10 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if c.ID == "next.compressions" && p.byMachine(m.state) {
 		return p.nextOnECMO(m.state, c)
 	}
+	if most, spent := p.coldShocksSpent(m.state); spent && c.ID == "next.clear" { // it is asked about, and not called for
+		c.ID, c.Parts = "said."+string(ShockClear), []Cue{Cue{ID: "question.shock.cold"}.with("shocks", most)}
+		return c
+	}
 	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
 		c = m.state.whileClear(c, now)
 	} else {
@@ -142,7 +146,10 @@ func (m *Machine) fromAgenda(c Cue, now Time) Cue {
 		case a.At <= now && steps[a.ID]:
 			step = &a
 		case a.At <= now: // due since then, and not done: it would be gone from the agenda
-			c.ID, c.Values = name+".now", a.Values
+			if c.ID, c.Values = name+".now", a.Values; step != nil && step.ID == "peri.compress" { // before the drug
+				c.Parts = []Cue{{ID: c.ID, Values: c.Values}}
+				c.ID, c.Values = kinds.next[step.ID]+".now", step.Values
+			}
 			return c
 		case soon == nil:
 			soon = &a

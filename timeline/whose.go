@@ -1,5 +1,7 @@
 package timeline
 
+import "slices"
+
 // Who lies there, where a callout would make the running case another kind of patient's: it is
 // asked for whom, and changes nothing until that is confirmed.
 
@@ -86,11 +88,8 @@ func (s State) saysAgain(k Kind) bool {
 	return k == PatientAdult && !s.ofChild() || (k == PatientChild || k == PatientInfant) && s.ofChild()
 }
 
-// mayTake reports whether a confirmation takes what is held back: without a second patient whenever it
-// comes, for it is asked again with every amount.
-func (s State) mayTake(at Time) bool {
-	return s.heldOpen() || s.held.at != Never && at <= s.held.at+rule("confirm_s")
-}
+// mayTake reports whether a confirmation takes what is held back: for some time behind the question.
+func (s State) mayTake(at Time) bool { return s.held.at != Never && at <= s.held.at+rule("confirm_s") }
 
 // whose returns the kind of patient that a callout would make of the one whose case runs; ok is false
 // if it may: nobody called a second patient, and nothing was given that is another kind's.
@@ -103,10 +102,7 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		after.Who = was.held.Who
 	}
 	after.patient(e)
-	from, to := p.patient(was), p.patient(after)
-	if who = to; to == "" {
-		who = "adult"
-	}
+	from, to, who := p.patient(was), p.patient(after), p.kindOf(after)
 	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
 	switch second := was.secondAt != Never; {
 	case second:
@@ -180,31 +176,30 @@ func (p *Protocol) askedWhose(s State) []Cue {
 	}
 	after := s
 	after.Who = s.held.Who
-	who := p.patient(after)
-	if who == "" {
-		who = "adult"
-	}
-	return []Cue{whoAsked(who, s.secondAt != Never)}
+	return []Cue{whoAsked(p.kindOf(after), s.secondAt != Never)}
 }
 
-// doubtedWho asks who lies there where no amount may be told before that is known; nil: one may.
+// doubtedWho asks who lies there where no amount may be told before that is known; nil: one may. To what
+// is due nobody can say yes: it is asked for by name.
 func (p *Protocol) doubtedWho(s State) []Cue {
-	switch {
-	case p.otherPatient(s):
+	if p.otherPatient(s) || s.heldOpen() {
 		return []Cue{{ID: "question.who"}}
-	case s.heldOpen():
-		return p.askedWhose(s)
 	}
 	return nil
 }
 
+// askedWhoFirst is whose doses are meant, if that is held back, or else who.
+func (p *Protocol) askedWhoFirst(s State, who []Cue) []Cue {
+	if s.heldOpen() {
+		return p.askedWhose(s)
+	}
+	return who
+}
+
 // confirmedWho reads back who lies there, now that it was confirmed.
 func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
-	s, who := m.state, m.protocol.patient(m.state)
-	if who == "" {
-		who = "adult"
-	}
-	c := reply("said.patient."+who, e, now, ReadBack)
+	s := m.state
+	c := reply("said.patient."+m.protocol.kindOf(s), e, now, ReadBack)
 	if s.WeightKg > 0 {
 		c.Parts = []Cue{{ID: "said." + string(PatientWeight), Values: map[string]float64{"weight_kg": s.WeightKg}}}
 	}
@@ -215,3 +210,41 @@ func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
 	r.Cues = []Cue{c}
 	return r
 }
+
+// untakeWho takes back who lies there, if what was called last before an undo confirmed that: what was
+// read back last is meant, and not a dose that was called between question and answer.
+func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
+	if !m.tookWhoLast(undo) {
+		return Ready{}, false
+	}
+	asked, gone := map[Time]bool{}, Retracted(m.events)
+	for _, e := range m.events {
+		asked[e.At] = asked[e.At] || e.Kind == Question && e.Cue == whoQuestion
+	}
+	for _, e := range m.events {
+		if e.Kind.tellsWho() && asked[e.At] && !gone[e.Seq] && e.Seq > m.state.EndedBy {
+			r.Events = append(r.Events, Event{At: undo.At, Kind: Retraction, Retracts: e.Seq})
+		}
+	}
+	c := reply("undone", undo, now, ReadBack)
+	c.Items = []string{m.protocol.kindOf(m.state) + " doses"}
+	r.Cues = []Cue{c}
+	return r, len(r.Events) > 0
+}
+
+// tookWhoLast reports whether the last callout before an undo confirmed who lies there, and nothing was
+// taken back since.
+func (m *Machine) tookWhoLast(undo Event) bool {
+	for i, e := range slices.Backward(m.events) {
+		switch {
+		case e.Kind == Retraction:
+			return false
+		case e.Seq != undo.Seq && e.Kind.IsCallout():
+			return e.Kind == Confirm && Fold(m.events[:i+1]).answered == whoQuestion
+		}
+	}
+	return false
+}
+
+// kindOf is adult, child or infant.
+func (p *Protocol) kindOf(s State) string { return or(p.patient(s), "adult") }
