@@ -200,8 +200,8 @@ func TestSpoiltCaseIsToldOf(t *testing.T) {
 		f.Close()
 	}
 	var told monitor.Notices
-	if k := (Rig{Config: c}).resume(now, &told); k.Name != "" {
-		t.Errorf("%q goes on", k.Name)
+	if k := (Rig{Config: c}).resume(now, &told); k.Name != "" || !k.Lost {
+		t.Errorf("%q goes on; the team is told of what is lost: %v", k.Name, k.Lost)
 	}
 	said := told.All()
 	for i, want := range []string{"mute/" + recorder.PartName(1), "spoilt/events.jsonl:5: ", "/headless"} {

@@ -86,20 +86,23 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 			go finish(dir, notices)
 		}
 	}
+	lost := false
 	for _, err := range record.Spoilt(now, r.Resume(), r.folders()...) {
 		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %v", err)
+		lost = true
 	}
 	for _, dir := range record.Headless(now, r.Resume(), r.folders()...) {
 		notices.Add("a record has lost its journal, and with it what was called: if its case had not ended it cannot "+
 			"go on, a new one begins with the next callout; its sound is there: %s", dir)
+		lost = true
 	}
 	if cut == nil {
-		return session.Resume{}
+		return session.Resume{Lost: lost}
 	}
 	w, err := cut.Resume(now)
 	if err != nil {
 		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %s: %v", cut.Dir, err)
-		return session.Resume{}
+		return session.Resume{Lost: true}
 	}
 	k := kept(w)
 	k.Moved = filepath.Dir(w.Dir) != filepath.Clean(r.Folder)

@@ -54,3 +54,27 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 		t.Errorf("%d prompts in the list, want 3", spoken)
 	}
 }
+
+// A case that was cut off and cannot go on is told of in the room, before anything else: its times are
+// gone, and the next callout begins a new one.
+func TestLostCaseIsSaid(t *testing.T) {
+	o := testOptions(t, t.TempDir()+"/r")
+	o.Resume = Resume{Lost: true}
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var block [audio.Block]float32
+	for range 1500 {
+		s.Step(block[:], block[:])
+	}
+	var said []string
+	for _, e := range s.now.events {
+		if e.Kind == timeline.CueSpoken {
+			said = append(said, e.Cue)
+		}
+	}
+	if !slices.Equal(said, []string{"fault.case", "opening"}) {
+		t.Errorf("said %q", said)
+	}
+}

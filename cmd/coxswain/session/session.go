@@ -74,8 +74,9 @@ type Kept struct {
 // Resume is a case that was cut off and goes on.
 type Resume struct {
 	Kept
-	Had int64 // samples of audio that are there
-	Pos int64 // clock sample at which it goes on
+	Had  int64 // samples of audio that are there
+	Pos  int64 // clock sample at which it goes on
+	Lost bool  // a case was cut off and cannot go on: the team is told
 }
 
 // Session is the one loop: room block in, speaker block out. Everything it
@@ -163,9 +164,7 @@ func New(o Options) (*Session, error) {
 	default:
 		s.now = s.between()
 	}
-	s.now.offer(
-		timeline.Cue{ID: "opening", At: timeline.Seconds(0.5), Expires: timeline.Seconds(5), Priority: timeline.Advice},
-	)
+	s.greet()
 	return s, nil
 }
 
@@ -250,6 +249,17 @@ func (s *Session) recogniserFault(text string) {
 
 // note logs a failure or recovery without saying it.
 func (s *Session) note(kind timeline.Kind, text string) { s.now.note(kind, text) }
+
+// greet says that coxswain listens and, before it, that a case was lost.
+func (s *Session) greet() {
+	c := timeline.Cue{ID: "opening", Priority: timeline.Advice}
+	c.At, c.Expires = timeline.Seconds(0.5), timeline.Seconds(5)
+	if s.o.Resume.Lost {
+		s.fault(timeline.Fault, "fault.case", "a case that was cut off cannot go on")
+		c.At, c.Expires = timeline.Seconds(5), timeline.Seconds(15)
+	}
+	s.now.offer(c)
+}
 
 // fault logs a failure or recovery and says it aloud.
 func (s *Session) fault(kind timeline.Kind, id, text string) { s.now.fault(kind, id, text) }
