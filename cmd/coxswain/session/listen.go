@@ -93,7 +93,7 @@ func (s *Session) listen(r intents.Result) {
 		return
 	}
 	r.When = s.now.possible(r)
-	d := s.hearing.memory.Hear(s.hearing.rules, r, c.Need(), s.now.facts())
+	d := s.hearing.memory.Hear(s.hearing.rules, s.holes.doubted(r), c.Need(), s.now.facts())
 	switch d.Verdict {
 	case decide.Accept:
 		s.callout(d.Result)

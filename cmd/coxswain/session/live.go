@@ -268,6 +268,7 @@ func (l *Live) keep(now time.Duration) {
 // cycle and the intervals stay right. What is rendered for that time is past.
 func (l *Live) fill(gap time.Duration) {
 	var silence [audio.Block]float32
+	whole := gap
 	known := gap > worthSaying || l.s.sound == "lost" // told of by itself
 	for ; gap >= blockTime; gap -= blockTime {
 		l.s.Step(silence[:], silence[:])
@@ -276,6 +277,7 @@ func (l *Live) fill(gap time.Duration) {
 		}
 		l.beats.Add(1)
 	}
+	l.s.holes.add(l.s.pos, whole-gap)
 }
 
 // gone fills in what a dead stream did not bring.

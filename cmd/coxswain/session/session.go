@@ -98,6 +98,7 @@ type Session struct {
 	way      wayBack
 	before   *before
 	hearing  hearing
+	holes    holes  // in the sound of the room
 	deaf     string // why the recogniser does not hear; empty: it does
 	sound    string // whole, lost, or what it lacks
 
