@@ -29,7 +29,17 @@ func (v *Vocabulary) Hold(id string, values map[string]float64) error {
 				plainNumber(s.Max), s.Unit)
 		}
 	}
+	for _, name := range takes {
+		if _, given := values[name]; !given && c.needs(name) {
+			return fmt.Errorf("%s is nothing without %s: give it as --value %s=NUMBER", id, name, name)
+		}
+	}
 	return nil
+}
+
+// needs reports whether each of its phrases holds a number.
+func (c *Callout) needs(slot string) bool {
+	return !slices.ContainsFunc(c.Phrases, func(p string) bool { return !strings.Contains(p, "{"+slot+"}") })
 }
 
 // slots are the names of the numbers that its phrases hold.

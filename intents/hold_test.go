@@ -33,7 +33,12 @@ func TestHold(t *testing.T) {
 			t.Errorf("%s %s=%v: %v", c.id, c.slot, c.x, err)
 		}
 	}
-	if err := v.Hold("access.io", nil); err != nil {
-		t.Error(err)
+	for id, ok := range map[string]bool{"access.io": true, "shock.given": true, "measured.ph": false, "patient.weight": false} {
+		if err := v.Hold(id, nil); (err == nil) != ok {
+			t.Errorf("%s without a number: %v", id, err)
+		}
+	}
+	if err := v.Hold("measured.pressure", map[string]float64{"systolic_mmhg": 90}); err == nil {
+		t.Error("half a pressure is taken")
 	}
 }

@@ -121,6 +121,10 @@ func amend(events []Event, c Change, end Time) ([]Event, error) {
 	if c.Do != "retract" && (c.At < 0 || c.At > end) {
 		return nil, fmt.Errorf("the time lies outside the record: want 0:00.0 to %s", end)
 	}
+	if c.Do == "add" && c.Kind.Row().Control && c.Kind != Note && c.Kind != "mark" {
+		return nil, fmt.Errorf("%s asked or told coxswain something, and changes nothing now: "+
+			"add what was done, or retract what was not", c.Kind)
+	}
 	if c.Do == "add" {
 		return []Event{{At: c.At, Kind: c.Kind, Values: c.Values, Amend: a}}, nil
 	}

@@ -39,6 +39,9 @@ func TestAmendIsHeldToWhatCanBeCalled(t *testing.T) {
 		says   string
 	}{
 		{Change{Do: "add", Kind: ShockGiven, Values: map[string]float64{"energy_j": 999999}}, 1, "cannot be called"},
+		{Change{Do: "add", Kind: Undo}, 0, "add what was done"},
+		{Change{Do: "add", Kind: "ask.dose.epinephrine"}, 0, "add what was done"},
+		{Change{Do: "add", Kind: "note"}, 1, "cannot be called"},
 		{Change{Do: "move", Seq: 1, Values: map[string]float64{"dose_mg": 1}}, 1, "cannot be called"},
 		{Change{Do: "move", Seq: 1, At: Seconds(2)}, 0, ""},
 		{Change{Do: "retract", Seq: 1}, 0, ""},

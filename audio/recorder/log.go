@@ -122,7 +122,9 @@ func (l *Log) Check() error {
 			return fmt.Errorf("%s/%s: cut off in its header: finish the record with `coxswain mend`", l.dir, p.Name)
 		case p.size < p.riff:
 			return fmt.Errorf("%s/%s: %d bytes are missing at its end: see `coxswain mend`", l.dir, p.Name, p.riff-p.size)
-		case p.size > p.riff || !p.Finished:
+		case p.size == p.riff && !p.Finished:
+			return fmt.Errorf("%s/%s: never finished: finish the record with `coxswain mend`", l.dir, p.Name)
+		case p.size > p.riff:
 			return fmt.Errorf(
 				"%s/%s: its header speaks of %d bytes, it has %d: finish the record with `coxswain mend`",
 				l.dir,
