@@ -116,17 +116,21 @@ func Amend(events []Event, c Change, end Time, allowed Allowed) ([]Event, error)
 	return out, nil
 }
 
+// idle is why a kind cannot be added: it asked or told coxswain something, which changes nothing now.
+func idle(k Kind) error {
+	if !k.Row().Control || k == Note || k == "mark" {
+		return nil
+	}
+	return fmt.Errorf("%s asked or told coxswain something: add what was done, or retract what was not", k)
+}
+
 func amend(events []Event, c Change, end Time) ([]Event, error) {
 	a := &Amendment{By: strings.TrimSpace(c.By), Reason: strings.TrimSpace(c.Reason), Wall: c.Wall}
 	if c.Do != "retract" && (c.At < 0 || c.At > end) {
 		return nil, fmt.Errorf("the time lies outside the record: want 0:00.0 to %s", end)
 	}
-	if c.Do == "add" && c.Kind.Row().Control && c.Kind != Note && c.Kind != "mark" {
-		return nil, fmt.Errorf("%s asked or told coxswain something, and changes nothing now: "+
-			"add what was done, or retract what was not", c.Kind)
-	}
 	if c.Do == "add" {
-		return []Event{{At: c.At, Kind: c.Kind, Values: c.Values, Amend: a}}, nil
+		return []Event{{At: c.At, Kind: c.Kind, Values: c.Values, Amend: a}}, idle(c.Kind)
 	}
 	gone := Retracted(events)
 	for _, e := range events {

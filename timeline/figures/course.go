@@ -2,6 +2,7 @@ package figures
 
 import (
 	"maps"
+	"slices"
 
 	"coxswain/timeline"
 )
@@ -71,7 +72,7 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 		c.Held = max(c.Held, until-max(s.PulseAt, s.Started))
 	}
 	if s.Ended == timeline.Never && until > s.At {
-		c.Rhythms[s.Rhythm] += until - s.At
+		c.Rhythms[seen(s)] += until - s.At
 	}
 	switch {
 	case !s.InArrest():
@@ -88,6 +89,25 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 		return
 	}
 	c.Arrest = grow(c.Arrest, s.At, until, "arrest")
+}
+
+// seen is the rhythm of a state: none that a pulse, felt since, says is over.
+func seen(s timeline.State) timeline.Rhythm {
+	if s.PulsePresent && s.Rhythm.Pulseless() {
+		return "pulse"
+	}
+	return s.Rhythm
+}
+
+// overrun are the cycles that no check ended and that ran longer than a cycle that counts may.
+func (c Course) overrun(long *Lengths) (out []Stretch) {
+	for _, x := range c.Cycles {
+		ended := slices.ContainsFunc(c.Checked, func(y Stretch) bool { return y.From == x.From })
+		if long != nil && long.Max > 0 && !ended && x.Seconds() > long.Max {
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 // withdrawn counts a pulse that was called and taken back at once as the pause

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"go.yaml.in/yaml/v3"
@@ -251,8 +252,8 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 		}
 	}
 	m["shocks"] = float64(len(shocks))
-	if n := len(c.Checked); n > 0 {
-		m["cycle_adherence"] = share(c.Checked, counts["cycle_adherence"])
+	if long := counts["cycle_adherence"]; len(c.Checked)+len(c.overrun(long)) > 0 {
+		m["cycle_adherence"] = share(slices.Concat(c.Checked, c.overrun(long)), long)
 	}
 	c.sustained(m, counts["sustained"])
 	return m

@@ -40,6 +40,7 @@ func TestWhatNobodyCalledIsUnknown(t *testing.T) {
 			"compression_fraction", true, 0, "yes", "met"},
 		{"hands off", script(0, "code.start", 60, "compressions.start", 90, "compressions.stop"),
 			"compression_fraction", true, 0, "no", "outside"},
+		{"nobody looks", script(0, "code.start", 3, "compressions.start"), "cycle_adherence", true, 0, "", ""},
 		{"open", script(open...), "pre_shock_pause", true, 4, "yes", "met"},
 		{"open", script(open...), "longest_pause", true, 8, "yes", "met"},
 		{"open", script(open...), "cycle_adherence", true, 1, "", ""},
@@ -75,5 +76,22 @@ func TestUnseenPauses(t *testing.T) {
 		if got := Lay(c.events, timeline.End(c.events)).Unseen(); got != c.want {
 			t.Errorf("%s: %d unseen, want %d", name, got, c.want)
 		}
+	}
+}
+
+// A rhythm without a pulse is over where one was felt, whatever was not called since; a cycle in which
+// nobody looked for too long is no cycle of two minutes.
+func TestPulseEndsARhythm(t *testing.T) {
+	events := script(0, "code.start", 3, "compressions.start", 10, "rhythm.vf", 20, "shock.given", 22, "compressions.start",
+		140, "rhythm.check", 142, "rhythm.vf", 145, "shock.given", 147, "compressions.start", 400, "pulse.present")
+	times := map[string]float64{}
+	for _, r := range Lay(events, timeline.Seconds(460)).RhythmTimes() {
+		times[r.Rhythm] = r.Seconds
+	}
+	if times["VF"] != 390 || times["pulse"] != 60 {
+		t.Errorf("time in each rhythm: %v", times)
+	}
+	if f := figure(t, events, 460, "cycle_adherence"); f.Value != 0.5 {
+		t.Errorf("of two cycles, one of 4 min, %v are of two minutes", f.Value)
 	}
 }

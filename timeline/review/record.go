@@ -76,7 +76,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
 	}
 	r.Seen = seen(events, end)
-	r.Story = story(course, r.Seen, end, figures.Ranged(events))
+	r.Story = story(course, r.Seen, events, end, figures.Ranged(events))
 	if takenBack(events) {
 		r.Story = []Sentence{{{"All that was called in this record was taken back.", timeline.Never}}}
 	}

@@ -32,8 +32,8 @@ func (s Sentence) String() string {
 // story tells a code in a few plain sentences: how the arrest began, what was
 // seen and done, how it ended, and what took longest. Times count from the
 // start of the code, as in the table of events.
-func story(c figures.Course, seen []Seen, end timeline.Time, ranged bool) []Sentence {
-	t := teller{c: c, seen: seen, end: end}
+func story(c figures.Course, seen []Seen, events []timeline.Event, end timeline.Time, ranged bool) []Sentence {
+	t := teller{c: c, seen: seen, events: events, end: end}
 	if c.State.Started == timeline.Never {
 		out := []Sentence{{{"No code was called in this record.", timeline.Never}}}
 		if len(seen)+len(c.State.Shocks)+len(c.State.Given) > 0 {
@@ -53,9 +53,21 @@ func story(c figures.Course, seen []Seen, end timeline.Time, ranged bool) []Sent
 
 // teller puts a course into words.
 type teller struct {
-	c    figures.Course
-	seen []Seen
-	end  timeline.Time
+	c      figures.Course
+	seen   []Seen
+	events []timeline.Event
+	end    timeline.Time
+}
+
+// since is when a callout that stands was first made; Never if none was.
+func (t teller) since(k timeline.Kind) timeline.Time {
+	gone := timeline.Retracted(t.events)
+	for _, e := range t.events {
+		if e.Kind == k && !gone[e.Seq] {
+			return e.At
+		}
+	}
+	return timeline.Never
 }
 
 // at is a moment on the clock of the code.
@@ -190,7 +202,14 @@ const mostRhythms = 4
 
 // outcome adds how it ended.
 func (t teller) outcome(add func(text string, at timeline.Time)) {
-	switch s := t.c.State; {
+	s := t.c.State
+	if at := t.since("intervention.ecmo"); at != timeline.Never {
+		add("ECMO from "+t.at(at), at)
+	}
+	if s.FirstROSC != timeline.Never && s.FirstROSC != s.PulseAt && len(t.c.Arrest) > 0 {
+		add("pulse back at "+t.at(s.FirstROSC)+" and lost again", s.FirstROSC)
+	}
+	switch {
 	case s.Dead:
 		add("death called at "+t.at(s.Ended), s.Ended)
 	case s.PulsePresent && len(t.c.Arrest) > 0:
