@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"syscall"
 	"time"
 
 	"coxswain/audio/recorder"
@@ -202,4 +203,16 @@ func Dirs(records string) ([]string, error) {
 		}
 	}
 	return out, nil
+}
+
+// Shut tells of each folder in a folder of records that cannot be looked into, as one of another user's.
+func Shut(records string) (told []error) {
+	entries, _ := os.ReadDir(records)
+	for _, e := range entries {
+		_, err := os.Lstat(filepath.Join(records, e.Name(), JournalName))
+		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
+			told = append(told, err)
+		}
+	}
+	return told
 }

@@ -124,6 +124,9 @@ func (x *Index) counting() map[string]indexed {
 func (x *Index) put(dirs []string) {
 	counts := x.counting()
 	x.lines, x.bad = make([]Summary, 0, len(dirs)), nil
+	for _, err := range record.Shut(x.folder) {
+		x.bad = append(x.bad, err.Error())
+	}
 	for _, d := range dirs {
 		switch k, ok := x.known[d]; {
 		case ok && k.why != "":

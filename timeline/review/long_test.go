@@ -115,6 +115,9 @@ func TestOneBadRecordHidesNoOther(t *testing.T) {
 	write("faulty", timeline.Session{Wall: wall, Rate: timeline.Rate, Software: "faulty"})
 	write("no-rate", timeline.Session{Wall: wall})
 	write("no-date", timeline.Session{Wall: "0001-01-01T00:00:00Z", Rate: timeline.Rate})
+	if err := os.Symlink("shut", filepath.Join(folder, "shut")); err != nil { // as one that may not be looked into
+		t.Fatal(err)
+	}
 	x := NewIndex(folder, nil)
 	x.summarise = func(events []timeline.Event, defs []figures.Definition) Summary {
 		if events[0].Session.Software == "faulty" {
@@ -123,10 +126,11 @@ func TestOneBadRecordHidesNoOther(t *testing.T) {
 		return Summarise(events, defs)
 	}
 	lines, bad, err := x.Lines()
-	if err != nil || len(lines) != 2 || lines[0].Name != "good" || lines[1].Name != "no-date" || len(bad) != 7 {
+	if err != nil || len(lines) != 2 || lines[0].Name != "good" || lines[1].Name != "no-date" || len(bad) != 8 {
 		t.Fatalf("%v: %+v, left out: %q", err, lines, bad)
 	}
-	if why := strings.Join(bad, "\n"); !strings.Contains(why, "faulty: cannot be summarised, which is a fault of coxswain") {
+	why := strings.Join(bad, "\n")
+	if !strings.Contains(why, "faulty: cannot be summarised, which is a fault of coxswain") || !strings.Contains(why, "/shut/") {
 		t.Errorf("left out: %s", why)
 	}
 	for _, d := range []figures.Definition{{ID: "shocks"}} {
