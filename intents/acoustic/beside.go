@@ -48,8 +48,12 @@ func (b *breath) settle() {
 	}
 }
 
-// alone reports whether a phrase is a breath of its own, but for courtesies.
+// alone reports whether a phrase is a breath of its own, but for courtesies. Nothing goes on behind
+// one that is only an answer: of "yes he has a pulse" the "he has" is like "everyone".
 func (d *decoder) alone(c candidate, b breath) bool {
+	if end := max(c.end, b.courteous); d.g.phrases[c.phrase].Answer && d.clearly(end+2, end+12) {
+		return false
+	}
 	return (b.left == 1 || !d.clearly(c.start-12, c.start-2)) && (b.right == 1 || !d.clearly(c.end+2, c.end+12))
 }
 

@@ -3,6 +3,8 @@ package acoustic
 import (
 	"strings"
 	"testing"
+
+	"coxswain/intents"
 )
 
 // What goes on is no callout, though it begins as one, and neither is an order, what was, or what
@@ -55,6 +57,29 @@ func TestWhatIsLost(t *testing.T) {
 	for i, r := range got {
 		if r.Callout != want[i] {
 			t.Errorf("heard %s, want %s", r.Callout, want[i])
+		}
+	}
+}
+
+// A "yes" that a sentence goes on from answers nothing: a code was closed by "yes he has a good pulse".
+func TestYesThatGoesOn(t *testing.T) {
+	for text, want := range map[string]int{"yes he has a good pulse. yes that is what he said. yes but wait.": 0, "yes. yes please.": 2} {
+		for _, voice := range []string{"slt", "awb"} {
+			r := listener(t, nil)
+			r.(intents.Candid).LeaveOpen()
+			got, err := r.Hear(speakAs(t, voice, text))
+			if err != nil {
+				t.Fatal(err)
+			}
+			n := 0
+			for _, x := range got {
+				if x.Callout == "confirm" && x.Forbidden == "" && x.Confidence >= x.Need {
+					n++
+				}
+			}
+			if n != want {
+				t.Errorf("%s: %q: %d times a yes, want %d: %+v", voice, text, n, want, got)
+			}
 		}
 	}
 }
