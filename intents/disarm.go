@@ -39,7 +39,15 @@ func (v *Vocabulary) disarmsBy(base *Vocabulary, c Callout) string {
 			return fmt.Sprintf("%q %s: say it another way", p, why)
 		}
 	}
-	if b == nil || c.Confidence == 0 || v.Alone {
+	if b == nil {
+		return ""
+	}
+	for _, a := range c.Answers {
+		if !slices.Contains(b.Answers, a) {
+			return fmt.Sprintf("%q: what answers a question of ours is built in", a)
+		}
+	}
+	if c.Confidence == 0 || v.Alone {
 		return ""
 	}
 	if least := surest(*b); c.Confidence != b.Confidence && (c.Confidence < least || c.Confidence > mostSure) {

@@ -48,6 +48,7 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"callouts:\n  - {id: drug.epinephrine, phrases: [draw up epinephrine]}", 2, "in it (order)"},
 		{"callouts:\n  - {id: confirm, phrases: [not sure]}", 2, "has \"not\" in it"},
 		{"callouts:\n  - {id: confirm, phrases: [yes yes]}", 2, "nothing but answers"},
+		{"callouts:\n  - {id: death, phrases: [call it now], answers: [\"yes\"]}", 2, "is built in"},
 		{"callouts:\n  - {id: death, phrases: [time]}", 2, "is one word"},
 		{"callouts:\n  - {id: code.end, phrases: [compressions]}", 2, "is one word"},
 		{"callouts:\n  - {id: death, phrases: [compression started]}", 2, "but for a letter"},

@@ -5,6 +5,7 @@ package review
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"coxswain/timeline"
@@ -112,6 +113,7 @@ func (r *Record) reword(set string) {
 // by an id. A sentence that was retracted is left out: a later event tells what became of it.
 func Rows(events []timeline.Event) (out []Row) {
 	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
+	sure := confirmed(events)
 	set := ""
 	if len(events) > 0 && events[0].Session != nil {
 		set = events[0].Session.Words()
@@ -125,11 +127,28 @@ func Rows(events []timeline.Event) (out []Row) {
 		if e.Kind == timeline.Retraction {
 			w.Text = "taken back: " + words[e.Retracts]
 		}
+		if what := sure[e.Seq]; what != "" {
+			w.Text += ": " + what
+		}
 		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
 			w.Text += " (" + timeline.Again + ")"
 		}
 		w.Text, w.Sentence = timeline.Reword(set, w.Text), timeline.Reword(set, w.Sentence)
 		out = append(out, w)
+	}
+	return out
+}
+
+// confirmed is what each confirmation confirmed, an end or a death, by its number.
+func confirmed(events []timeline.Event) map[uint64]string {
+	out := map[uint64]string{}
+	if !slices.ContainsFunc(events, func(e timeline.Event) bool { return e.Kind == timeline.Confirm }) {
+		return out
+	}
+	for s, e := range timeline.Replay(events, timeline.End(events)) {
+		if e.Kind == timeline.Confirm && s.Pending != "" {
+			out[e.Seq] = s.Pending.Row().Words
+		}
 	}
 	return out
 }

@@ -148,3 +148,14 @@ func TestBegan(t *testing.T) {
 		}
 	}
 }
+
+// A confirmation says what it confirmed.
+func TestConfirmedIsNamed(t *testing.T) {
+	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}}, {Seq: 2, At: 10, Kind: timeline.CodeStart},
+		{Seq: 3, At: timeline.Seconds(60), Kind: timeline.CodeEnd}, {Seq: 4, At: timeline.Seconds(62), Kind: timeline.Confirm},
+		{Seq: 5, At: timeline.Seconds(90), Kind: timeline.Confirm}}
+	rows := Rows(events)
+	if got := rows[3].Text + ", " + rows[4].Text; got != "confirmed: code ended, confirmed" {
+		t.Errorf("%q", got)
+	}
+}

@@ -1,6 +1,8 @@
 package rig
 
 import (
+	"log/slog"
+
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
 	"coxswain/timeline"
@@ -14,6 +16,9 @@ func Vocabularies(c *config.Config) (all, shown *intents.Vocabulary, err error) 
 	}
 	if _, err = all.Compile(); err != nil {
 		return nil, nil, err
+	}
+	if ids := all.Lacks(); len(ids) > 0 {
+		slog.Warn("the vocabulary stands alone: what is misheard cannot be taken back, or an end not confirmed", "lacks", ids)
 	}
 	p, err := Protocol(c)
 	if err != nil {
