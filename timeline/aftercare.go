@@ -88,7 +88,7 @@ func (s State) returned() bool { return s.PulsePresent && s.FirstROSC != Never &
 var aims = []string{"saturation", "pressure", "glucose", "temperature"}
 
 // aim is the target of a measured number, and whether x, of a pressure with the diastolic low, is
-// outside it. A child's pressure goes by age: it has none.
+// outside it. A child's pressure goes by age: no number, but that there is one.
 func (p *Protocol) aim(s State, name string, x, low float64) (target Cue, outside bool) {
 	beyond := func(least, most string) bool {
 		return x < p.Get(least) || x > p.Get(most)
@@ -106,7 +106,7 @@ func (p *Protocol) aim(s State, name string, x, low float64) (target Cue, outsid
 		return target, beyond("rosc_glucose_min", "rosc_glucose_max")
 	case "pressure":
 		if p.patient(s) != "" {
-			return Cue{}, false
+			return Cue{ID: "rosc.pressure.open", Parts: []Cue{{ID: "dose.check"}}}, true
 		}
 		mean := low + (x-low)/3 // of a resting heart; common practice, no source
 		systolic, set := p.Spoken("rosc_systolic_mmhg")
@@ -129,6 +129,9 @@ func (m *Machine) offAim(p *Protocol, e Event) []Cue {
 		return nil
 	}
 	m.said[once] = true
+	if target.ID == "rosc.pressure.open" { // whether it is outside nobody has reckoned
+		return []Cue{target}
+	}
 	return []Cue{{ID: "rosc.outside"}, target}
 }
 
@@ -141,7 +144,7 @@ func (p *Protocol) care(s State) (out []Cue) {
 		target, outside := p.aim(s, name, n.Value, n.Low)
 		switch measured := known && n.At >= s.PulseAt && p.plausible(name, n.Value); {
 		case target.ID == "":
-		case measured && outside:
+		case measured && outside && target.ID != "rosc.pressure.open":
 			out = append(out, target)
 		case !measured:
 			open = append(open, target)

@@ -253,7 +253,7 @@ func (p *Protocol) cycle(s State) []Cue {
 // firstLook asks for the rhythm that nobody has called since the pulse was lost: it is looked
 // at as soon as there is a monitor, and not at the end of a cycle.
 func (p *Protocol) firstLook(s State) []Cue {
-	from := max(s.ArrestAt, s.LostAt)
+	from := max(s.ArrestAt, s.LostAt, s.goneAt)
 	_, pulseless := s.withoutPulse()
 	if s.RhythmAt >= from || pulseless && !s.Rhythm.Pulseless() || max(s.lastShock(), s.CheckedAt) >= from {
 		return nil

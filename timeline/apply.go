@@ -61,6 +61,9 @@ func (s *State) called(e Event) {
 		s.Pending, s.PendingAt = e.Kind, e.At
 	case Confirm:
 		s.confirm(e)
+		s.confirmECMO(e.At)
+	case Refuse: // whatever waits for a yes
+		s.Pending, s.PendingAt, s.held.at, s.ecmoCalled = "", Never, Never, Never
 	case CompressionsStart:
 		s.start(e.At)
 	case CompressorChange:
@@ -92,17 +95,13 @@ func (s *State) called(e Event) {
 }
 
 // goesOn reports whether a callout shows that the case goes on: an end that was
-// called before it is not meant any more, nor what answers another read-back.
+// called before it is not meant any more, nor does a yes behind it answer that.
 func (k Kind) goesOn(row Row) bool {
-	if row.Shockable || row.family == "drug." {
-		return true
-	}
 	switch k {
-	case CodeStart, CompressionsStart, CompressorChange, ShockCharging, ShockClear, ShockGiven, ShockStacked,
-		CardioversionDone, PulsePresent, PulseLost, ROSC:
-		return true
+	case CompressionsStop, MetronomeOff: // this goes with an end
+		return false
 	}
-	return false
+	return k.IsCallout() && !row.Control && !row.Confirm
 }
 
 // changed is a change of compressor: a sign that somebody compresses.
@@ -160,7 +159,9 @@ func (s *State) lose(at Time) {
 		return
 	}
 	lost := s.LostAt
-	s.goneAt = at
+	if at >= s.PulseAt+rule("clear_s") { // else it was hardly one
+		s.goneAt = at
+	}
 	if s.PausedFrom, s.LostAt = at, at; s.PulseAt >= at-rule("brief_pulse_s") {
 		s.PausedFrom, s.LostAt = s.pausedBefore, lost
 		if s.FirstROSC == s.PulseAt {
@@ -319,7 +320,11 @@ func (s *State) firstRhythm() { s.FirstRhythm, s.FirstRhythmAt = s.Rhythm, s.Rhy
 // confirm ends the case, if its end was called a moment ago.
 func (s *State) confirm(e Event) {
 	at := e.At
-	if s.Pending == "" || at > s.PendingAt+rule("confirm_s") {
+	wait := rule("confirm_s")
+	if s.Compressing { // the end may have been misheard, and the yes be another's
+		wait = rule("clear_s")
+	}
+	if s.Pending == "" || at > s.PendingAt+wait {
 		return
 	}
 	s.Dead = s.Pending == Death
@@ -374,9 +379,7 @@ func (s *State) named(e Event) {
 		s.measured(name, e)
 	case "intervention.":
 		s.Done = with(s.Done, name, e.At)
-		if name == "ecmo" {
-			s.ecmoAt, s.MetronomeForced = e.At, false
-		}
+		s.calledECMO(name, e.At)
 		if cause := e.Kind.Row().Treats; cause != "" {
 			s.Causes, s.CauseAt = with(s.Causes, cause, "treated"), with(s.CauseAt, cause, e.At)
 		}

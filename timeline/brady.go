@@ -10,7 +10,8 @@ var bradySteps = []string{"breaths", "compressions", "epinephrine", "atropine", 
 // has called it stable or unstable: it counts as unstable, for a slow heart is what a
 // child's arrest begins with (AHA and ERC, pediatric bradycardia with a pulse).
 func (p *Protocol) slowChild(s State) bool {
-	return s.Rhythm == Brady && !s.InArrest() && s.StabilityAt < s.RhythmAt && p.patient(s) != ""
+	seen := s.FirstROSC == Never || s.RhythmAt >= max(s.ArrestAt, s.LostAt) // not before the arrest
+	return seen && s.Rhythm == Brady && !s.InArrest() && s.StabilityAt < s.RhythmAt && p.patient(s) != ""
 }
 
 // toldSlow is when epinephrine was considered for a slow child who still had a pulse; Never if it

@@ -42,6 +42,7 @@ const (
 	AirwayLost        Kind = "airway.lost"
 	AccessLost        Kind = "access.lost" // of whatever stood
 	ECMOStopped       Kind = "ecmo.stopped"
+	Refuse            Kind = "refuse" // no to what waits for a yes
 	ShockDumped       Kind = "shock.dumped"
 	BreathingAbsent   Kind = "breathing.absent"
 	BreathingBack     Kind = "breathing.back"

@@ -111,6 +111,9 @@ func (m *Machine) add(e Event, now Time) (was State, back []Event) {
 	} else {
 		m.state.apply(e)
 	}
+	if e.Kind.IsCallout() && e.Kind != Confirm { // what was asked before it is over
+		m.wondered = Cue{}
+	}
 	m.newest = max(m.newest, e.At)
 	m.plan(now)
 	return was, back

@@ -31,7 +31,7 @@ func (p *Protocol) questions(s State, e Event) []question {
 		after.apply(e)
 		return after.syncLeft(false)
 	}
-	out := p.For(s).actQuestions(s, e)
+	out := append(s.ecmoQuestions(e), p.For(s).actQuestions(s, e)...)
 	if _, drug := e.Kind.Drug(); p.otherPatient(s) && (drug || e.Kind.shocks() || e.Kind == ShockCharging) {
 		out = slices.DeleteFunc(out, func(q question) bool { return q.amount }) // whose, nobody knows
 		who := question{Cue: Cue{ID: "question.who"}}

@@ -127,7 +127,8 @@ type State struct {
 	dumpedAt        Time // when a charge was called off last; Never if none was
 	clearOver       bool // somebody touches the patient again all the same
 	AirwayAt        Time // Never until the airway is secured, or once it is lost
-	ecmoAt          Time // when E C M O was called to run; Never if not, or if hands went back on since
+	ecmoCalled      Time // when E C M O was called to run in an arrest, and nobody has confirmed it; Never if not
+	ecmoAt          Time // since when it runs, confirmed; Never if it does not, or if hands went back on since
 	airwayLost      bool // it was secured and lost again
 	NoBreathingAt   Time // when breathing was called absent; Never if not, or if it is back
 	BreathingAt     Time // when it was called back; Never if not
@@ -145,7 +146,7 @@ func newState() State {
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
 		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
-		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never,
+		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never, ecmoCalled: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, dumpedAt: Never,
 		AirwayAt: Never, RoundAt: Never,
 	}

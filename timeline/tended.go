@@ -21,7 +21,7 @@ func (s *State) tended(e Event) bool {
 	case ShockDumped: // hands may go back on at once
 		s.ChargingAt, s.ClearAt, s.dumpedAt, s.synced = Never, Never, e.At, false
 	case ECMOStopped: // hands are called for again
-		s.ecmoAt, s.CycleFrom = Never, Never
+		s.ecmoAt, s.ecmoCalled, s.CycleFrom = Never, Never, Never
 		s.Done = maps.Clone(s.Done)
 		delete(s.Done, "ecmo")
 	case BreathingAbsent:

@@ -47,7 +47,8 @@ func (s State) nextWithPulse() string {
 // is stable.
 func (s State) unmeasured() bool {
 	// not that of the arrest before, unless it was seen a moment ago and not shocked since
-	seen := s.RhythmAt >= s.PulseAt-rule("seen_s") && s.RhythmAt > s.lastShock() || s.FirstROSC == Never && !s.came
+	since := max(s.PulseAt-rule("seen_s"), s.ArrestAt, s.LostAt, s.lastShock()+1)
+	seen := s.RhythmAt >= since || s.FirstROSC == Never && !s.came
 	return seen && (s.Rhythm.Fast() || s.Rhythm == Brady)
 }
 

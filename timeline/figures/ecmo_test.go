@@ -14,7 +14,8 @@ func TestNoPauseOnECMO(t *testing.T) {
 	}
 	events := []timeline.Event{
 		at(0, timeline.CompressionsStart), at(60, timeline.CompressionsStop), at(70, timeline.CompressionsStart),
-		at(100, "intervention.ecmo"), at(110, timeline.CompressionsStop), at(400, timeline.CompressionsStart),
+		at(98, "intervention.ecmo"), {At: timeline.Seconds(98), Kind: timeline.Question, Cue: "question.ecmo"},
+		at(100, timeline.Confirm), at(110, timeline.CompressionsStop), at(400, timeline.CompressionsStart),
 		at(420, timeline.CompressionsStop),
 	}
 	for i := range events {
