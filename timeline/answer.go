@@ -17,6 +17,9 @@ func reply(id string, e Event, now Time, p Priority) Cue {
 // answer is the cue that closes the loop on a callout: its read-back, or the
 // answer to a question.
 func (m *Machine) answer(e Event, now Time) Cue {
+	if e.Kind == CodeEnd && m.state.Ended != Never {
+		return reply("answer.closed", e, now, Answer)
+	}
 	c := m.answerOf(e, now)
 	if c.ID == "answer.nocode" && m.state.Ended != Never { // one did
 		c.ID = "answer.closed"

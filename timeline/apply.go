@@ -58,7 +58,7 @@ func (s *State) conversation(e Event) {
 func (s *State) called(e Event) {
 	switch e.Kind {
 	case CodeEnd, Death:
-		s.Pending, s.PendingAt = e.Kind, e.At
+		s.endCalled(e)
 	case Confirm:
 		s.confirm(e)
 		s.confirmECMO(e.At)
@@ -316,6 +316,13 @@ func (s *State) unshockable(at Time) {
 // began, unless the patient was known to have a pulse in it, or else the first
 // one called from then on.
 func (s *State) firstRhythm() { s.FirstRhythm, s.FirstRhythmAt = s.Rhythm, s.RhythmAt }
+
+// endCalled notes an end that asks for confirmation. What has ended ends no second time.
+func (s *State) endCalled(e Event) {
+	if e.Kind == Death || s.Ended == Never {
+		s.Pending, s.PendingAt = e.Kind, e.At
+	}
+}
 
 // confirm ends the case, if its end was called a moment ago.
 func (s *State) confirm(e Event) {

@@ -23,26 +23,38 @@ func (s State) Reopens(e Event) bool {
 	return s.justEnded(e.At) && row.Starts && e.Kind != CodeStart && e.Replaces == 0 && !s.late(e, row)
 }
 
-// reopen takes back the end of the case and the callout that asked for it, so that
+// reopen takes back the end of the case, and a death called behind it, with what asked for them, so that
 // clock, doses and beat go on as if it had not been called: the state does from now
 // on, the record with the events that it returns. Whoever undoes it says that it was never
 // meant; if e shows that the case goes on, hands were off from the end that was called.
 func (m *Machine) reopen(e Event) []Event {
-	gone := Retracted(m.events)
 	var out []Event
-	for _, x := range slices.Backward(m.events) {
-		if gone[x.Seq] || x.Seq > m.state.EndedBy || x.Seq != m.state.EndedBy && !x.Kind.Row().Confirm {
-			continue
+	for s := m.state; s.Ended != Never; {
+		ends := m.ends(s, e.At, Retracted(slices.Concat(m.events, out)))
+		if len(ends) == 0 {
+			break // it ended by silence
 		}
-		out = append(out, Event{At: e.At, Kind: Retraction, Retracts: x.Seq})
-		if x.Seq != m.state.EndedBy {
-			break
-		}
+		out = append(out, ends...)
+		s = Fold(slices.Concat(m.events, out))
 	}
 	off := Event{At: m.state.Ended, Kind: CompressionsOff}
 	if m.state = Fold(slices.Concat(m.events, out)); m.state.Compressing && e.Kind != Undo {
 		out = append(out, off)
 		m.state = Fold(slices.Concat(m.events, out))
+	}
+	return out
+}
+
+// ends takes back what ended the case last: the confirmation, and the end or the death that it was of.
+func (m *Machine) ends(s State, at Time, gone map[uint64]bool) (out []Event) {
+	for _, x := range slices.Backward(m.events) {
+		if gone[x.Seq] || x.Seq > s.EndedBy || x.Seq != s.EndedBy && !x.Kind.Row().Confirm {
+			continue
+		}
+		out = append(out, Event{At: at, Kind: Retraction, Retracts: x.Seq})
+		if x.Seq != s.EndedBy {
+			break
+		}
 	}
 	return out
 }
