@@ -125,7 +125,7 @@ func (v *Vocabulary) said(base *Vocabulary, id, phrase string) string {
 			return "stands around callouts"
 		}
 	}
-	if base.find(id) != nil && base.idle(strings.Fields(phrase)) {
+	if base.find(id) != nil && base.idle(id, strings.Fields(phrase)) {
 		return "is nothing but answers and courtesies"
 	}
 	return ""

@@ -76,15 +76,18 @@ func (v *Vocabulary) elsewhere(id, word string) string {
 	return ""
 }
 
-// idle reports whether words are nothing but answers to our questions and courtesies.
-func (v *Vocabulary) idle(words []string) bool {
+// idle reports whether words of a callout are nothing but answers to our questions and courtesies; its
+// own answers say what it means, but for a yes.
+func (v *Vocabulary) idle(id string, words []string) bool {
 	if len(words) == 0 {
 		return true
 	}
 	for n := 1; n <= len(words); n++ {
 		head := strings.Join(words[:n], " ")
-		answers := func(c Callout) bool { return slices.Contains(c.Answers, head) }
-		if (slices.Contains(v.Around.Beside, head) || slices.ContainsFunc(v.Callouts, answers)) && v.idle(words[n:]) {
+		answers := func(c Callout) bool {
+			return (c.ID != id || id == "confirm") && slices.Contains(c.Answers, head)
+		}
+		if (slices.Contains(v.Around.Beside, head) || slices.ContainsFunc(v.Callouts, answers)) && v.idle(id, words[n:]) {
 			return true
 		}
 	}

@@ -62,6 +62,7 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"lead_all: false\npronunciations:\n  amiodarone: [EH P IY]", 3, "would sound as \"epi\""},
 		{"callouts:\n  - {id: word.yes, phrases: [\"yes\"]}\n  - {id: word.stop, phrases: [stop]}", 0, ""},
 		{"callouts:\n  - {id: word.yes, new: true, phrases: [\"yes\"]}", 2, "answers a question"},
+		{"callouts:\n  - {id: undo, phrases: [undo it now]}", 0, ""},
 		{"callouts:\n  - {id: room.ready, new: true, phrases: [room is ready, not today]}", 0, ""},
 		{"callouts:\n  - {id: pulse.absent, phrases: [no pulse at all]}\n  - {id: death, confidence: 0.7, phrases: [we call it]}", 0, ""},
 		{"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\", zapped]}", 0, ""},
