@@ -75,6 +75,7 @@ func (m *Machine) shocks(e Event, now Time) Cue {
 	}
 	c := reply("answer.shocks", e, now, Answer).with("shocks", float64(m.state.shocksInAll()))
 	c.Parts = counted("before.of", "count", float64(m.state.ShocksBefore))
+	c.Parts = append(c.Parts, counted("shocks.pulse", "shocks", float64(m.state.pulseShocks()))...)
 	return c
 }
 

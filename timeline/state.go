@@ -230,6 +230,17 @@ func (s State) Defibrillations() []Shock {
 	return slices.DeleteFunc(slices.Clone(s.Shocks), func(x Shock) bool { return x.Synced || x.At < s.ArrestAt })
 }
 
+// pulseShocks counts the shocks that were not synchronised and were given before the pulse was lost: a
+// polymorphic rhythm gets one. They are none of the arrest's.
+func (s State) pulseShocks() (n int) {
+	for _, x := range s.Shocks {
+		if !x.Synced && x.At < s.ArrestAt {
+			n++
+		}
+	}
+	return n
+}
+
 // Metronome reports whether the compressor needs the beat at now: while
 // compressing, before the first compression, after a shock (compressions resume
 // at once: AHA 2020 Part 3), and whenever it was asked for. It is silent from

@@ -105,6 +105,7 @@ func (m *Machine) treatment() []Cue {
 	s := m.state
 	out := counted("summary.shocks", "shocks", float64(s.shocksInAll()))
 	out = append(out, counted("before.of", "count", float64(s.ShocksBefore))...)
+	out = append(out, counted("shocks.pulse", "shocks", float64(s.pulseShocks()))...)
 	out = append(out, counted("summary.cardioversions", "shocks", float64(len(s.Cardioversions())))...)
 	out = append(out, s.drugs()...)
 	done := Cue{ID: "summary.done"}
