@@ -57,11 +57,11 @@ func TestStory(t *testing.T) {
 			{32, "compressions.start"}, {45, "shock.given"}, {47, "compressions.start"}, {80, "rosc"}},
 			"Arrest after unstable VT with a pulse, compressions after 2 s. One shock from 0:15, pulse back at 0:50. " +
 				"Longest pause 2 s at 0:15."},
-		{"E C M O, and a pulse that is lost", 400, []call{{0, "code.start"}, {2, "compressions.start"}, {10, "rhythm.vf"}, {12, "shock.given"},
+		{"E C M O, not confirmed", 400, []call{{0, "code.start"}, {2, "compressions.start"}, {10, "rhythm.vf"}, {12, "shock.given"},
 			{14, "compressions.start"}, {40, "intervention.ecmo"}, {50, "compressions.stop"}, {90, "pulse.present"}, {150, "pulse.absent"},
 			{152, "compressions.start"}},
 			"Arrest from the start, compressions after 2 s. First rhythm VF, one shock from 0:12, ECMO from 0:40, " +
-				"pulse back at 1:30 and lost again, still in arrest when the record ends at 6:40. Longest pause 2 s at 0:12."},
+				"pulse back at 1:30 and lost again, still in arrest when the record ends at 6:40. Longest pause 40 s at 0:50."},
 		{"a note", 60, []call{{5, "note"}}, "No code was called in this record."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
 			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
