@@ -31,14 +31,16 @@ func (v View) answer(x intents.Result, p float64, which string, same bool) (Deci
 
 // replies reports whether a result is a word to the question, and no callout.
 func (v View) replies(x intents.Result) bool {
-	return x.Callout == "confirm" || x.Callout == "backdate" && v.Open.When && !v.follows(x)
+	return settling(x) || x.Callout == "backdate" && v.Open.When && !v.follows(x)
 }
 
-// replied is what a yes, a time, or a number said digit by digit makes of the open question.
+// replied is what a yes, a no, a time, or a number said digit by digit makes of the open question.
 func (v View) replied(x intents.Result) Decision {
 	digits, number := digitsOf(x.Text)
 	about := v.Open.About
 	switch {
+	case x.Callout == no:
+		return Decision{Verdict: Accept, Result: x, Why: []string{"no was answered"}, Settled: true}
 	case x.Callout == "backdate":
 		about.When = timeOf(x)
 		return settled(about, "its time was answered")
@@ -89,14 +91,20 @@ func ends(values map[string]float64, digits int) bool {
 // unasked reports whether a phrase that is only an answer answers nothing.
 func (v View) unasked(x intents.Result) bool {
 	waits := v.waits(x.Decided) && x.Start >= v.Open.At
-	if _, number := digitsOf(x.Text); x.Callout == "confirm" && number {
+	if _, number := digitsOf(x.Text); x.Callout == yes && number {
 		return !waits || v.Open.Which != Number
 	}
 	if x.Callout == "undo" && v.Facts["undo"] {
 		return false
 	}
-	return x.Answer && x.Callout != "confirm" && x.Callout != "backdate" && !(waits && v.answers(x))
+	return x.Answer && !settling(x) && x.Callout != "backdate" && !(waits && v.answers(x))
 }
+
+// The callouts that answer a question of any kind.
+const yes, no = "confirm", "refuse"
+
+// settling reports whether a result is a yes or a no.
+func settling(x intents.Result) bool { return x.Callout == yes || x.Callout == no }
 
 // lacksTime reports whether a time is asked for that a result does not tell.
 func (v View) lacksTime(x intents.Result) bool { return v.asksWhen(x) && !v.tellsWhen(x) }

@@ -132,7 +132,7 @@ func (v View) nothing(x intents.Result, same bool) string {
 		return "a " + x.Forbidden + " in the same breath"
 	case same && !v.Last.Asked:
 		return "the same speech as what was accepted"
-	case x.Callout == "confirm" && !v.Facts["asked"], v.unasked(x):
+	case settling(x) && !v.Facts["asked"], v.unasked(x):
 		return "nothing was asked"
 	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated || v.Last.Fixed):
 		return "no callout stands before it"

@@ -104,6 +104,9 @@ func TestAnswers(t *testing.T) {
 		return x
 	}
 	v := View{Facts: facts("running"), Open: &Question{At: 100 * intents.Rate, About: about, Rivals: []string{"compressions.start"}}}
+	if d := r.Decide(at(open("refuse", 0.9), 103), 0.7, View{Facts: facts("running")}); d.Verdict != Ignore {
+		t.Errorf("a no to nothing is %+v", d)
+	}
 	for _, c := range []struct {
 		name    string
 		x       intents.Result
@@ -111,6 +114,8 @@ func TestAnswers(t *testing.T) {
 		callout string
 	}{
 		{"yes", at(open("confirm", 0.3), 103), Accept, "compressions.stop"},
+		{"no", at(open("refuse", 0.8), 103), Accept, "refuse"},
+		{"no, hardly heard", at(open("refuse", 0.2), 103), Ignore, "refuse"},
 		{"again", at(open("compressions.stop", 0.3), 103), Accept, "compressions.stop"},
 		{"the other one", at(open("compressions.start", 0.5), 103), Accept, "compressions.start"},
 		{"something else", at(open("rhythm.check", 0.9), 103), Accept, "rhythm.check"},
