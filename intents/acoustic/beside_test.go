@@ -12,7 +12,8 @@ import (
 func TestWhatGoesOn(t *testing.T) {
 	for _, text := range []string{"cancel that epinephrine order.", "strike that from the list of drugs.", "she is not pregnant.",
 		"give one milligram of epinephrine now.", "amiodarone is due.", "slow down the compressions.", "we need i v access.",
-		"nobody is clear.", "e c m o is on its way.", "e c m o is coming."} {
+		"nobody is clear.", "e c m o is on its way.", "e c m o is coming.", "we lost the i v pole.",
+		"cancel the charge nurse."} {
 		if got := hear(t, nil, speak(t, text), 1600); len(got) != 0 {
 			t.Errorf("%q: heard %+v", text, got)
 		}
