@@ -198,7 +198,7 @@ func TestWaitingPromptThatIsOver(t *testing.T) {
 
 // What had to wait says no number that has passed.
 func TestLatePromptIsShort(t *testing.T) {
-	for seconds, want := range map[float64]string{0.5: "ten seconds Charge", 1.5: "Change over"} {
+	for seconds, want := range map[float64]string{0.5: "ten seconds Charge", 1.5: "Charge, change over"} {
 		s := newStage(t)
 		s.talks = true
 		s.offer("cycle.soon", timeline.Cycle, 5, map[string]float64{"seconds": 10})
