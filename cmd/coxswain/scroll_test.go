@@ -64,11 +64,13 @@ func scrolled(b *testing.B, ctx context.Context) (frames []float64) {
 			close(done)
 		}
 	})
-	do(b, ctx, chromedp.ScrollIntoView(`.scroll`),
-		tracing.Start().WithTransferMode(tracing.TransferModeReportEvents).WithTraceConfig(&tracing.TraceConfig{
-			IncludedCategories: []string{"disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "devtools.timeline"}}),
+	do(b, ctx, chromedp.Evaluate(`document.querySelector(".scroll").scrollIntoView({ block: "end" })`, nil))
+	at := eval[[]float64](b, ctx, `(r => [r.left + 200, (Math.max(0, r.top) + Math.min(innerHeight, r.bottom)) / 2])
+		(document.querySelector(".scroll").getBoundingClientRect())`)
+	do(b, ctx, tracing.Start().WithTransferMode(tracing.TransferModeReportEvents).WithTraceConfig(&tracing.TraceConfig{
+		IncludedCategories: []string{"disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "devtools.timeline"}}),
 		chromedp.ActionFunc(func(ctx context.Context) error {
-			return input.SynthesizeScrollGesture(300, 700).WithYDistance(-12000).WithSpeed(4000).Do(ctx)
+			return input.SynthesizeScrollGesture(at[0], at[1]).WithYDistance(-12000).WithSpeed(4000).Do(ctx)
 		}),
 		tracing.End())
 	select {
