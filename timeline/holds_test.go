@@ -196,8 +196,7 @@ func TestWhoseIsIdle(t *testing.T) {
 		t.Fatal(err)
 	}
 	m, seq := NewMachine(p), uint64(0)
-	var said func(at float64, k Kind) Cue
-	said = func(at float64, k Kind) Cue {
+	said := func(at float64, k Kind) Cue {
 		seq++
 		r := m.Step(Event{Seq: seq, At: Seconds(at), Kind: k}, Seconds(at))
 		for _, more := range r.Events {
