@@ -60,9 +60,9 @@ func (v *Vocabulary) disarmsBy(base *Vocabulary, c Callout) string {
 // disarmsByLead refuses a lead word that is said in callouts, or has a word that begins one.
 func (v *Vocabulary) disarmsByLead(name string, o *Vocabulary) error {
 	for _, w := range append(strings.Fields(o.LeadWord), o.LeadWord) {
-		if id := v.begins(w); w != "" && (id != "" || w == o.LeadWord && v.inPhrase(w) != "") {
+		if id := v.begins(w); w != "" && (id != "" || w == o.LeadWord && v.elsewhere("", w) != "") {
 			return fmt.Errorf("%s:%d: lead_word: %q is said in %s: choose a word that is in no callout", name, o.leadLine, w,
-				cmp.Or(id, v.inPhrase(w)))
+				cmp.Or(id, v.elsewhere("", w)))
 		}
 	}
 	return nil
@@ -97,7 +97,7 @@ func (v *Vocabulary) disarmsAround(name string, base, o *Vocabulary) error {
 
 // disarmsBeside is what is wrong with a word around callouts that an overlay adds; empty if nothing is.
 func (v *Vocabulary) disarmsBeside(base *Vocabulary, w listed) string {
-	id := v.inPhrase(w.word)
+	id := v.elsewhere("", w.word)
 	switch {
 	case w.list == "beside" || w.list == Told:
 		if base.Around.forbids()[w.word] || base.denying(w.word) != "" {
@@ -140,18 +140,6 @@ func (a Around) forbids() map[string]bool {
 		}
 	}
 	return out
-}
-
-// inPhrase is a callout that has these words, one behind the other, in a phrase; empty if none has.
-func (v *Vocabulary) inPhrase(words string) string {
-	for _, c := range v.Callouts {
-		for _, p := range c.Phrases {
-			if strings.Contains(" "+p+" ", " "+words+" ") {
-				return c.ID
-			}
-		}
-	}
-	return ""
 }
 
 // begins is a callout whose inflections are talk, or of a pulse or rhythm, that begins with a word.

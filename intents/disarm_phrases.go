@@ -66,10 +66,11 @@ func (v *Vocabulary) denying(text string) string {
 	return ""
 }
 
-// elsewhere is another callout in whose phrases a word stands; empty if there is none.
-func (v *Vocabulary) elsewhere(id, word string) string {
+// elsewhere is another callout than id in whose phrases some words stand, one behind the other; empty if
+// there is none.
+func (v *Vocabulary) elsewhere(id, words string) string {
 	for _, c := range v.Callouts {
-		if c.ID != id && slices.ContainsFunc(c.Phrases, func(p string) bool { return has(p, word) }) {
+		if c.ID != id && slices.ContainsFunc(c.Phrases, func(p string) bool { return has(p, words) }) {
 			return c.ID
 		}
 	}
