@@ -31,14 +31,14 @@ func (s State) Leaves(e Event) bool {
 func (s State) another(e Event) bool {
 	var told State
 	if told.patient(e); told.Patient != "" {
-		return told.Patient != s.Patient && (OfChild(told.Patient) || s.ofChild())
+		return told.Patient != s.Patient && (OfChild(told.Patient) || s.OfChild())
 	}
 	far := func(a, b float64) bool { return a > 0 && b > 0 && max(a/b, b/a) > rules["other_times"].Value }
 	switch who := s.who(); {
 	case far(told.AgeMonths, s.AgeMonths), far(told.WeightKg, s.WeightKg):
 		return true
 	case told.AgeMonths > 0:
-		return told.ofChild() != s.ofChild()
+		return told.OfChild() != s.OfChild()
 	case told.WeightKg > 0:
 		limit := rules["other_kg"].Value
 		if who == "child" { // grown, but not so far
@@ -46,7 +46,7 @@ func (s State) another(e Event) bool {
 		} else if who == "adult" {
 			limit /= rules["other_times"].Value
 		}
-		return told.WeightKg < limit != s.ofChild()
+		return told.WeightKg < limit != s.OfChild()
 	}
 	return false
 }
@@ -64,7 +64,8 @@ func (s State) who() string {
 	return "adult"
 }
 
-func (s State) ofChild() bool { return s.who() == "child" }
+// OfChild reports whether a child or an infant lies there, by what was called.
+func (s State) OfChild() bool { return s.who() == "child" }
 
 // late reports whether e is a fact of the case that has just ended, and no new
 // case: neither a call for help or hands, nor the loss of a pulse, nor a shock that

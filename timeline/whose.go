@@ -1,6 +1,9 @@
 package timeline
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Who lies there, where a callout would make the running case another kind of patient's: it is
 // asked for whom, and changes nothing until that is confirmed.
@@ -21,6 +24,27 @@ type heldWho struct {
 	from Event // the last callout that tells so
 	at   Time  // when it was asked about last; Never: nothing is held back
 	was  Who   // before that callout
+}
+
+// Unanswered returns the numbers of the callouts that were asked about so and that nobody confirmed:
+// they say what was called, not who lay there.
+func Unanswered(events []Event) map[uint64]bool {
+	out, open := map[uint64]bool{}, []uint64(nil)
+	var was Event
+	held := Time(Never)
+	for s, e := range Replay(events, math.MaxInt64) {
+		if was.Kind == Confirm && held != Never && s.held.at == Never { // taken
+			for _, n := range open {
+				delete(out, n)
+			}
+			open = nil
+		}
+		if e.Kind == Question && e.Cue == whoQuestion && s.held.from.At == e.At {
+			open, out[s.held.from.Seq] = append(open, s.held.from.Seq), true
+		}
+		was, held = e, s.held.at
+	}
+	return out
 }
 
 // whoQuestion asks for whom a callout is that would make another kind of patient of the one
@@ -85,7 +109,7 @@ func (s *State) takeHeld(at Time) {
 
 // saysAgain reports whether k calls the patient child or adult who is taken for one.
 func (s State) saysAgain(k Kind) bool {
-	return k == PatientAdult && !s.ofChild() || (k == PatientChild || k == PatientInfant) && s.ofChild()
+	return k == PatientAdult && !s.OfChild() || (k == PatientChild || k == PatientInfant) && s.OfChild()
 }
 
 // mayTake reports whether a confirmation takes what is held back: for some time behind the question.

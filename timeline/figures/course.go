@@ -80,7 +80,7 @@ func (c *Course) stretch(s timeline.State, until timeline.Time) {
 	case s.Compressing:
 		c.Hands = grow(c.Hands, s.At, until, "compressing")
 		if s.WithBreaths("auto") {
-			c.Ratio[timeline.OfChild(s.Patient)] += until - s.At
+			c.Ratio[s.OfChild()] += until - s.At
 		}
 	case s.HandsOff():
 		c.Pauses = grow(c.Pauses, s.At, until, "hands off")

@@ -83,6 +83,16 @@ type Benchmark struct {
 	Source string   `yaml:"source" json:"source"`
 	Status string   `yaml:"status" json:"status"`
 	Only   string   `yaml:"only" json:"only,omitempty"` // nonshockable: holds for such first rhythms only
+	// Child is what holds instead for a child or an infant; nil: the same.
+	Child *Benchmark `yaml:"child" json:"-"`
+}
+
+// of is the definition as it holds for whoever lay there.
+func (d Definition) of(s timeline.State) Definition {
+	if d.Benchmark != nil && d.Benchmark.Child != nil && s.OfChild() {
+		d.Benchmark = d.Benchmark.Child
+	}
+	return d
 }
 
 // Figure is a number about a code. Low and High are what it would be if one
@@ -125,7 +135,7 @@ func Definitions(overlays ...timeline.Source) ([]Definition, error) {
 			if err := values[k].Decode(&d); err != nil {
 				return nil, fmt.Errorf("%s:%d: figure %s: %w", src.Name, key.Line, key.Value, err)
 			}
-			if b := d.Benchmark; d.Source == "" || b != nil && b.Source == "" {
+			if b := d.Benchmark; d.Source == "" || b != nil && (b.Source == "" || b.Child != nil && b.Child.Source == "") {
 				return nil, fmt.Errorf("%s:%d: figure %s: a source is missing", src.Name, key.Line, key.Value)
 			}
 			if d.ID = key.Value; !known {
@@ -168,6 +178,7 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 	base := c.Measure(defs)
 	out := make([]Figure, len(defs))
 	for i, d := range defs {
+		d = d.of(c.State)
 		v, known := base[d.ID]
 		out[i] = Figure{Definition: d, Known: known, Value: v, Low: v, High: v}
 		out[i].Why = c.why(d.ID, known)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"strings"
 	"testing"
 
 	"coxswain/timeline"
@@ -115,6 +116,18 @@ func TestBreathsAreTakenOut(t *testing.T) {
 	if f := figure(t, script(0, "code.start", 0, "metronome.continuous", 0, "compressions.start"), 100,
 		"compression_fraction"); f.Value != 1 || f.Met != "yes" {
 		t.Errorf("without breaths: %.3f, met %q", f.Value, f.Met)
+	}
+}
+
+// A child's record is held against what holds for a child, however the team told that it is one, and
+// an infant's so too; an adult's against the adult's (depth: AHA 2020 Part 4 and ERC 2021, from memory).
+func TestDepthIsThePatients(t *testing.T) {
+	for who, want := range map[string]string{"patient.adult": "50 to 60 mm (adult)", "patient.child": "a third of the chest",
+		"patient.infant": "a third of the chest"} {
+		f := figure(t, script(0, "code.start", 1, who, 5, "compressions.start"), 60, "compression_depth")
+		if !strings.HasPrefix(f.Benchmark.Text, want) {
+			t.Errorf("%s: %q, want %q", who, f.Benchmark.Text, want)
+		}
 	}
 }
 

@@ -113,7 +113,7 @@ func (r *Record) reword(set string) {
 // by an id. A sentence that was retracted is left out: a later event tells what became of it.
 func Rows(events []timeline.Event) (out []Row) {
 	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
-	sure := confirmed(events)
+	sure, open := confirmed(events), timeline.Unanswered(events)
 	set := ""
 	if len(events) > 0 && events[0].Session != nil {
 		set = events[0].Session.Words()
@@ -132,6 +132,9 @@ func Rows(events []timeline.Event) (out []Row) {
 		}
 		if w.Twice = again[e.Seq]; w.Twice { // in its words, so that no export leaves it out
 			w.Text += " (" + timeline.Again + ")"
+		}
+		if open[e.Seq] {
+			w.Text += " (asked about, not confirmed)"
 		}
 		w.Text, w.Sentence = timeline.Reword(set, w.Text), timeline.Reword(set, w.Sentence)
 		out = append(out, w)

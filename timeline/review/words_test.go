@@ -159,3 +159,34 @@ func TestConfirmedIsNamed(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// Who lies there is no fact of the record while the team was asked and did not say yes: the row
+// says so. A yes makes it one, and what was not asked about is one at once.
+func TestChildThatNobodyConfirmed(t *testing.T) {
+	for name, c := range map[string]struct {
+		asked, yes bool
+		want       string
+	}{
+		"asked":     {true, false, "a child (asked about, not confirmed)"},
+		"confirmed": {true, true, "a child"},
+		"plain":     {false, false, "a child"},
+	} {
+		events := []timeline.Event{
+			{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Protocol: "aha-2025 00ff", Wall: "2030-01-01T00:00:00Z"}},
+			{Seq: 2, Kind: timeline.CompressionsStart, At: timeline.Seconds(2)},
+			{Seq: 3, Kind: timeline.ShockGiven, At: timeline.Seconds(10), Values: map[string]float64{"energy_j": 200}},
+			{Seq: 4, Kind: timeline.PatientChild, At: timeline.Seconds(30)},
+		}
+		if c.asked {
+			events = append(events, timeline.Event{Seq: 5, Kind: timeline.Question, Cue: "question.whose", At: timeline.Seconds(30)})
+		}
+		if c.yes {
+			events = append(events, timeline.Event{Seq: 6, Kind: timeline.Confirm, At: timeline.Seconds(34)})
+		}
+		for _, r := range Rows(events) {
+			if r.Kind == timeline.PatientChild && r.Text != c.want {
+				t.Errorf("%s: %q, want %q", name, r.Text, c.want)
+			}
+		}
+	}
+}
