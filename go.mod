@@ -15,6 +15,7 @@ require (
 	github.com/spf13/cobra v1.10.2 // commands
 	github.com/spf13/pflag v1.0.10 // flags
 	github.com/spf13/viper v1.21.0 // settings from flags, environment and file
+	github.com/viterin/vek v0.4.3 // products of rows of the nets, with AVX2
 	go.yaml.in/yaml/v3 v3.0.5 // vocabulary, protocols, figures; errors with lines
 	golang.org/x/sys v0.50.0 // locks, real-time priority, clocks
 	gonum.org/v1/gonum v0.17.0 // Fourier transform; matrices of the nets
@@ -33,6 +34,7 @@ require (
 	filippo.io/hpke v0.4.0 // indirect
 	github.com/andybalholm/brotli v1.1.1 // indirect
 	github.com/antithesishq/antithesis-sdk-go v0.8.0-default-no-op // indirect
+	github.com/chewxy/math32 v1.10.1 // indirect
 	github.com/chromedp/sysutil v1.1.0 // indirect
 	github.com/fsnotify/fsnotify v1.9.0 // indirect
 	github.com/go-audio/riff v1.0.0 // indirect
@@ -59,7 +61,9 @@ require (
 	github.com/spf13/afero v1.15.0 // indirect
 	github.com/spf13/cast v1.10.0 // indirect
 	github.com/subosito/gotenv v1.6.0 // indirect
+	github.com/viterin/partial v1.1.0 // indirect
 	golang.org/x/crypto v0.58.0 // indirect
+	golang.org/x/exp v0.0.0-20230817173708-d852ddb80c63 // indirect
 	golang.org/x/text v0.43.0 // indirect
 	golang.org/x/time v0.16.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
