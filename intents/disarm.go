@@ -19,7 +19,12 @@ func (v *Vocabulary) disarms(name string, base, o *Vocabulary) error {
 			return fmt.Errorf("%s:%d: callout %s: %s", name, c.Line, c.ID, why)
 		}
 	}
-	if err := v.disarmsByLead(name, o); err != nil {
+	for _, find := range []func(string, *Vocabulary) error{base.nearer, v.disarmsByLead} {
+		if err := find(name, o); err != nil {
+			return err
+		}
+	}
+	if err := v.widens(name, base, o); err != nil {
 		return err
 	}
 	if err := base.soundsLike(name, o); err != nil && !v.Alone {

@@ -60,6 +60,22 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"around:\n  beside: [have not been]", 2, "cannot mean nothing"},
 		{"callouts:\n  - {id: drug.epinephrine, phrases: [epinephrine]}", 2, "is one word, said in"},
 		{"lead_all: false\npronunciations:\n  amiodarone: [EH P IY]", 3, "would sound as \"epi\""},
+		{"slots:\n  dose_mg: {min: 0.01, max: 9999}", 2, "want within 0.01 to 2000"},
+		{"slots:\n  beats:\n    {min: 20, max: 120}", 3, "want within 100 to 120"},
+		{"slots:\n  dose_mg: {min: 1, max: 20, units: {micrograms: 1}}", 2, "units map[micrograms:1]"},
+		{"slots:\n  dose_mg: {min: 1, max: 20, units: {}}", 2, "units map[]"},
+		{"slots:\n  shocks: {min: 1, max: 20, step: 0.5}", 2, "step 0.5, want 1"},
+		{"slots:\n  dose_mg: {unit: micrograms, min: 1, max: 20}", 2, "want \"milligrams\""},
+		{"slots:\n  dose_mg: {min: 1, max: 20, most: 7}", 2, "unknown key \"most\""},
+		{"slots:\n  dose_mg: {min: 1, max: 20}\n  ours: {min: 7, max: 3}", 3, "want 0 <= min"},
+		{"callouts:\n  - {id: drug.epinephrine, phrases: [jolly drops in], max: {dose_mg: 100}}", 2, "want at most 20"},
+		{"replace: true\ncallouts:\n  - {id: drug.epinephrine, phrases: [\"epi {dose_mg}\"], max: {dose_mg: 100}}", 3, "at most 20"},
+		{"callouts:\n  - {id: shock.given, phrases: [zapped], max: {energy_j: 900}}", 2, "want at most 400"},
+		{"around:\n  slips:\n    - {heard: have a pulse, meant: had a pulse, near: 0.01}", 3, "want at least 5"},
+		{"around:\n  slips:\n    - {heard: shock in, meant: shocking, near: 0.001}", 3, "want at least 0.1"},
+		{"around:\n  slips:\n    - {heard: have a pulse, meant: had a pulse, near: 6}\n    - {heard: shock in, meant: shocking}", 0, ""},
+		{"slots:\n  dose_mg: {min: 0.05, max: 50}\n  ours: {min: 1, max: 9000}", 0, ""},
+		{"callouts:\n  - {id: drug.epinephrine, phrases: [jolly drops in], max: {dose_mg: 5}}", 0, ""},
 		{"callouts:\n  - {id: word.yes, phrases: [\"yes\"]}\n  - {id: word.stop, phrases: [stop]}", 0, ""},
 		{"callouts:\n  - {id: word.yes, new: true, phrases: [\"yes\"]}", 2, "answers a question"},
 		{"callouts:\n  - {id: undo, phrases: [undo it now]}", 0, ""},
@@ -94,6 +110,31 @@ func TestErrorsNameLinesOfTheFile(t *testing.T) {
 		fmt.Sscanf(rest, "%d", &line)
 		if n := strings.Count(text, "\n") + 1; line > n {
 			t.Errorf("%q has %d lines: %v", text, n, err)
+		}
+	}
+}
+
+// A site's narrower bounds hold, and what it leaves out stays as it is built in: in the place of a callout too.
+func TestBoundsOfAnOverlay(t *testing.T) {
+	for _, c := range []struct {
+		text   string
+		id     string
+		most   float64 // milligrams that are a dose
+		micros bool    // micrograms are some
+	}{
+		{"slots:\n  dose_mg: {min: 0.05, max: 50}", "drug.atropine", 30, true},
+		{"slots:\n  dose_mg: {min: 0.05, max: 12}", "drug.epinephrine", 12, true},
+		{"callouts:\n  - {id: drug.epinephrine, phrases: [jolly drops in], max: {dose_mg: 5}}", "drug.epinephrine", 5, true},
+		{"callouts:\n  - {id: drug.epinephrine, phrases: [jolly drops in], max: {minutes: 5}}", "drug.epinephrine", 20, true},
+		{"replace: true\ncallouts:\n  - {id: drug.epinephrine, phrases: [\"epi {dose_mg} milligrams\"]}", "drug.epinephrine", 20, true},
+	} {
+		v, err := laid(t, c.text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := v.SlotOf(v.Find(c.id), "dose_mg")
+		if s.Max != c.most || (s.Units["micrograms"] == 0.001) != c.micros {
+			t.Errorf("%q: at most %v of %s, by the microgram: %v", c.text, s.Max, c.id, s.Units)
 		}
 	}
 }

@@ -30,12 +30,19 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 		out.LeadWord = o.LeadWord
 	}
 	for _, src := range []*Vocabulary{v, o} {
-		maps.Copy(out.Slots, src.Slots)
+		for n, s := range src.Slots {
+			out.Slots[n] = s.over(v.Slots[n])
+		}
 		maps.Copy(out.Pronunciations, src.Pronunciations)
 	}
 	switch {
 	case o.Replace || unknown >= 0 && known == 0:
 		out.Callouts, out.Talk, out.Around, out.Either, out.Alone = o.Callouts, o.Talk, o.Around, o.Either, true
+		for i := range out.Callouts {
+			if b := v.find(out.Callouts[i].ID); b != nil {
+				out.Callouts[i].bound(b)
+			}
+		}
 		out.borrowSlots(v)
 		return out, out.checkWords(name, o)
 	case unknown >= 0:
@@ -68,9 +75,8 @@ func (c *Callout) lay(over Callout) {
 	if len(over.Usual) > 0 {
 		c.Usual = over.Usual
 	}
-	if len(over.Max) > 0 {
-		c.Max = over.Max
-	}
+	over.bound(c)
+	c.Max = over.Max
 	if over.Confidence != 0 {
 		c.Confidence = over.Confidence
 	}

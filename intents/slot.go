@@ -4,7 +4,22 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"go.yaml.in/yaml/v3"
 )
+
+// UnmarshalYAML keeps the line for errors.
+func (s *Slot) UnmarshalYAML(n *yaml.Node) error {
+	type plain Slot
+	if err := OnlyKeys(n, "in a slot", "unit", "min", "max", "step", "units"); err != nil {
+		return err
+	}
+	if err := n.Decode((*plain)(s)); err != nil {
+		return err
+	}
+	s.line = n.Line
+	return nil
+}
 
 // SlotOf is a slot with the bounds that a callout has for it.
 func (v *Vocabulary) SlotOf(c *Callout, name string) Slot {

@@ -31,6 +31,7 @@ type Slot struct {
 	// Units are words right behind the number that give it in another unit, each with what the
 	// number is multiplied with: {micrograms: 0.001}.
 	Units map[string]float64 `yaml:"units" json:"units,omitempty"`
+	line  int
 }
 
 // Callout is one thing that can be called, and every way to say it.
@@ -315,10 +316,10 @@ func (v *Vocabulary) check(name string) error {
 	}
 	for n, s := range v.Slots {
 		if !(s.Min < s.Max) || s.Min < 0 || s.Max > 9999 {
-			return fmt.Errorf("%s: slot %s: want 0 <= min < max <= 9999", name, n)
+			return fmt.Errorf("%s:%d: slot %s: want 0 <= min < max <= 9999", name, s.line, n)
 		}
 		if err := s.checkUnits(); err != nil {
-			return fmt.Errorf("%s: slot %s: %w", name, n, err)
+			return fmt.Errorf("%s:%d: slot %s: %w", name, s.line, n, err)
 		}
 	}
 	return nil

@@ -1,0 +1,93 @@
+package intents
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+)
+
+// leastNear is the least that a slip may ask of a callout: less forbids nothing.
+const leastNear = 0.1
+
+// widens finds what of an overlay o takes numbers that the vocabulary below it, base, does not believe, or
+// takes them in another unit: a tenfold dose would be read back as any other. v is what the two make.
+func (v *Vocabulary) widens(name string, base, o *Vocabulary) error {
+	for _, slot := range slices.Sorted(maps.Keys(o.Slots)) {
+		b, ours := base.Slots[slot]
+		if why := v.Slots[slot].wider(b); ours && why != "" {
+			return fmt.Errorf("%s:%d: slot %s: %s: a built-in slot may be narrowed; for anything else define one of your own",
+				name, o.Slots[slot].line, slot, why)
+		}
+	}
+	for _, c := range o.Callouts {
+		b := base.find(c.ID)
+		for _, slot := range slices.Sorted(maps.Keys(c.Max)) {
+			if b == nil || base.Slots[slot].Unit == "" {
+				continue
+			}
+			if most := base.SlotOf(b, slot).Max; c.Max[slot] > most {
+				return fmt.Errorf("%s:%d: callout %s: max of %s is %v, want at most %v: a number far above what is given "+
+					"must not be heard as any other", name, c.Line, c.ID, slot, c.Max[slot], most)
+			}
+		}
+	}
+	return nil
+}
+
+// wider is what a slot takes that another does not; empty if nothing.
+func (s Slot) wider(than Slot) string {
+	switch {
+	case s.Min < than.Min || s.Max > than.Max:
+		return fmt.Sprintf("%v to %v, want within %v to %v", s.Min, s.Max, than.Min, than.Max)
+	case s.Step != than.Step && than.Step != 0:
+		return fmt.Sprintf("step %v, want %v", s.Step, than.Step)
+	case s.Unit != than.Unit:
+		return fmt.Sprintf("unit %q, want %q", s.Unit, than.Unit)
+	case !maps.Equal(s.Units, than.Units):
+		return fmt.Sprintf("units %v, want %v", s.Units, than.Units)
+	}
+	return ""
+}
+
+// over is a site's slot with what it leaves out taken from the one below it.
+func (s Slot) over(below Slot) Slot {
+	if s.Unit == "" {
+		s.Unit = below.Unit
+	}
+	if s.Step == 0 {
+		s.Step = below.Step
+	}
+	if s.Units == nil {
+		s.Units = below.Units
+	}
+	return s
+}
+
+// bound keeps the bounds of a built-in callout that one in its place leaves out.
+func (c *Callout) bound(below *Callout) {
+	most := maps.Clone(below.Max)
+	if most == nil {
+		most = map[string]float64{}
+	}
+	maps.Copy(most, c.Max)
+	if len(most) > 0 {
+		c.Max = most
+	}
+}
+
+// nearer finds a slip of an overlay that asks less of a callout than a built-in one, or as good as nothing.
+func (base *Vocabulary) nearer(name string, o *Vocabulary) error {
+	for _, s := range o.Around.Slips {
+		least := leastNear
+		for _, b := range base.Around.Slips {
+			if b.Heard == s.Heard && b.Meant == s.Meant {
+				least = b.Lead()
+			}
+		}
+		if s.Lead() < least {
+			return fmt.Errorf("%s:%d: around: slips: %q for %q: near is %v, want at least %v: it would have nothing asked about",
+				name, s.line, s.Heard, s.Meant, s.Lead(), least)
+		}
+	}
+	return nil
+}
