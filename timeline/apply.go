@@ -12,9 +12,9 @@ func (s *State) apply(e Event) {
 	late := s.late(e, row)
 	switch {
 	case e.Kind == PatientNext && !s.Running():
-		s.nextPatient(e.Seq)
+		s.nextPatient(e, e.Seq)
 	case s.Leaves(e):
-		s.nextPatient(s.EndedBy)
+		s.nextPatient(e, s.EndedBy)
 	}
 	s.At = e.At
 	s.conversation(e)
@@ -40,6 +40,7 @@ func (s *State) conversation(e Event) {
 			s.Pending, s.PendingAt = "", Never
 		}
 	case e.Kind.IsCallout():
+		s.untakes = e.Kind == Undo && s.answered == whoQuestion
 		s.HeardAt, s.answered = e.At, ""
 		if e.Kind == Confirm {
 			s.answered = s.asked

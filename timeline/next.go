@@ -82,47 +82,41 @@ func (s State) late(e Event, row Row) bool {
 	return !(row.Arrest && s.PulsePresent)
 }
 
+// begun is what began the case, behind the end of another patient's.
+type begun struct {
+	by  uint64 // number of the callout; 0: nobody was here before
+	at  Time
+	end Time // of the case before; Never: it had none
+}
+
 // nextPatient forgets the former one, up to the event that ended that case: only what
-// was called clear since the end holds.
-func (s *State) nextPatient(endedBy uint64) {
-	clear := s.ClearAt
+// was called clear since the end holds. e is the first of the next.
+func (s *State) nextPatient(e Event, endedBy uint64) {
+	clear, end := s.ClearAt, s.Ended
 	*s = newState()
 	s.EndedBy, s.ClearAt = endedBy, clear
+	s.begun = begun{e.Seq, e.At, end}
 }
 
-// wrongly returns the callout that began another patient's case, if a mistake can be
-// taken back at that moment: nothing stands since, and the case before had just ended.
-func (m *Machine) wrongly(at Time) (begun Event, ok bool) {
-	gone := Retracted(m.events)
-	for i, e := range slices.Backward(m.events) {
-		next := e.Kind == PatientNext
-		if !e.Kind.IsCallout() || gone[e.Seq] || e.Kind.Row().Control && !next {
-			continue
-		}
-		before := Fold(m.events[:i])
-		begins := next || before.Leaves(e) && !before.Reopens(e)
-		if begins && before.justEnded(e.At) && at < e.At+Reopen() {
-			return e, true
-		}
-		break
+// wrongly is where in the events another patient's case began, if an undo at that moment says that it
+// is the same one's: the case before had just ended, and nothing was called since or, behind "same
+// patient?", all of it within moments. Whoever called another patient has said that it is not.
+func (m *Machine) wrongly(at Time) (from int, ok bool) {
+	b := m.state.begun
+	from = slices.IndexFunc(m.events, func(e Event) bool { return b.by != 0 && e.Seq == b.by })
+	if from < 0 || b.end == Never || b.at >= b.end+Reopen() || at >= b.at+Reopen() {
+		return 0, false
 	}
-	return Event{}, false
-}
-
-// goBack takes back the end of a case, and that another patient's began, if one did.
-func (m *Machine) goBack(begun Event, at Time) (out []Event) {
-	if begun.Seq != 0 {
-		out = []Event{{At: at, Kind: Retraction, Retracts: begun.Seq}}
-		m.state = Fold(slices.Concat(m.events, out))
-	}
-	return append(out, m.reopen(Event{At: at, Kind: Undo})...)
+	last, _, since := m.undoable(at)
+	bare := !since || last.Seq <= b.by
+	return from, bare || m.events[from].Kind != PatientNext && at <= b.at+2*Whose() // either may be heard late by moments
 }
 
 // mayGoBack reports whether e begins another patient's case, and an undo leads back to
 // the one before: in this record, or in the one that this one names.
 func (m *Machine) mayGoBack(e Event) bool {
-	if begun, here := m.wrongly(e.At); here {
-		return begun.Seq == e.Seq
+	if _, here := m.wrongly(e.At); here {
+		return m.state.begun.by == e.Seq
 	}
 	first := slices.IndexFunc(m.events, func(x Event) bool {
 		return x.Kind == PatientNext || x.Kind.IsCallout() && !x.Kind.Row().Control
@@ -133,26 +127,27 @@ func (m *Machine) mayGoBack(e Event) bool {
 // wayBack is until when an undo leads back to the record that this one names.
 func (m *Machine) wayBack() Time { return max(Reopen(), m.events[0].Session.Silent) }
 
-// Whose is how long the first undo in a case behind a silent one says that it is the same patient's,
+// Whose is how long the first undo in a case behind another one says that it is the same patient's,
 // whatever was called since.
 func Whose() Time { return rule("whose_s") }
 
-// lapsed returns the last callout since the case ended by silence, if an undo goes on with it: one
+// lapsed is where the events go on since the case ended by silence, if an undo goes on with it: one
 // callout began another patient's case, or a few did within moments, and nothing was undone
-// since. ok is false if it was not so. Who calls it may be late by moments: see Whose.
-func (m *Machine) lapsed(undo Event) (begun Event, ok bool) {
-	for _, e := range slices.Backward(m.events) {
+// since. ok is false if it was not so.
+func (m *Machine) lapsed(undo Event) (from int, ok bool) {
+	more := false
+	for i, e := range slices.Backward(m.events) {
 		switch {
 		case e.Kind == CaseSilent:
-			return begun, true
+			return i + 1, true
 		case e.Seq == undo.Seq || !e.Kind.IsCallout():
-		case begun.Seq != 0 && undo.At > e.At+2*Whose() || e.Kind == Undo:
-			return Event{}, false
-		case begun.Seq == 0:
-			begun = e
+		case more && undo.At > e.At+2*Whose() || e.Kind == Undo:
+			return 0, false
+		default:
+			more = true
 		}
 	}
-	return Event{}, false
+	return 0, false
 }
 
 // former reports whether this record names one that ended a moment before.

@@ -36,6 +36,7 @@ func (w *walk) said(kind Kind, values map[string]float64) Event {
 // was asked of it, and what an end waits for.
 func meant(s State) string {
 	s.At, s.HeardAt, s.asked, s.answered, s.Pending, s.PendingAt = 0, 0, "", "", "", 0
+	s.untakes = false
 	return fmt.Sprintf("%+v", s)
 }
 
@@ -52,6 +53,9 @@ func TestUndoBringsBack(t *testing.T) {
 			last += fmt.Sprintf("\n%s %s", e.At, e.Describe())
 			if e.Kind.Row().Control || e.Kind.Row().Confirm || e.Kind == Confirm || was.Ended != Never {
 				continue // no undo takes these back, or it takes back the end of the case
+			}
+			if _, end := w.m.mistaken(Event{At: w.now + Rate, Kind: Undo}); end { // behind "same patient?"
+				continue
 			}
 			again := w.m.State()
 			w.until(w.now + Rate)

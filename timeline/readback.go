@@ -131,6 +131,10 @@ func (s State) doubted(k Kind) string {
 		if s.InArrest() {
 			return ".pulse"
 		}
+	case CodeStart:
+		if s.PulsePresent {
+			return ".pulse"
+		}
 	case RhythmVT, Torsades.Kind():
 		if !s.InArrest() && !s.knownPulse() && s.Ended == Never {
 			return ".pulse" // what to do depends on it

@@ -25,24 +25,119 @@ func (s State) Reopens(e Event) bool {
 
 // reopen takes back the end of the case, and a death called behind it, with what asked for them, so that
 // clock, doses and beat go on as if it had not been called: the state does from now
-// on, the record with the events that it returns. Whoever undoes it says that it was never
-// meant; if e shows that the case goes on, hands were off from the end that was called.
+// on, the record with the events that it returns. e shows that the case goes on: hands were off from
+// the end that was called.
 func (m *Machine) reopen(e Event) []Event {
-	var out []Event
-	for s := m.state; s.Ended != Never; {
-		ends := m.ends(s, e.At, Retracted(slices.Concat(m.events, out)))
-		if len(ends) == 0 {
-			break // it ended by silence
-		}
-		out = append(out, ends...)
-		s = Fold(slices.Concat(m.events, out))
-	}
-	off := Event{At: m.state.Ended, Kind: CompressionsOff}
-	if m.state = Fold(slices.Concat(m.events, out)); m.state.Compressing && e.Kind != Undo {
-		out = append(out, off)
+	end := m.state.Ended
+	out := m.withoutEnds(m.events, nil, e.At)
+	if m.state = Fold(slices.Concat(m.events, out)); m.state.Compressing {
+		out = append(out, Event{At: end, Kind: CompressionsOff})
 		m.state = Fold(slices.Concat(m.events, out))
 	}
 	return out
+}
+
+// withoutEnds adds to what is taken back what ended the case of some events, for as long as it has ended.
+func (m *Machine) withoutEnds(of, out []Event, at Time) []Event {
+	for {
+		s := Fold(slices.Concat(of, out))
+		if s.Ended == Never {
+			return out
+		}
+		ends := m.ends(s, at, Retracted(slices.Concat(of, out)))
+		if len(ends) == 0 {
+			return out // it ended by silence
+		}
+		out = append(out, ends...)
+	}
+}
+
+// samePatient does what an undo says behind an end that was a mistake: the case goes on, and what was
+// called since stands as this patient's. What would make another kind of patient of the one whose case it
+// is does not: that is asked for. ok is false if no end is meant.
+func (m *Machine) samePatient(undo Event, now Time) (r Ready, ok bool) {
+	from, ok := m.mistaken(undo)
+	if !ok {
+		return Ready{}, false
+	}
+	r.Events = m.goBack(from, undo.At)
+	others := m.others(from, r.Events)
+	for _, x := range others {
+		r.Events = append(r.Events, Event{At: undo.At, Kind: Retraction, Retracts: x.Seq})
+	}
+	m.state = Fold(slices.Concat(m.events, r.Events))
+	c := reply("reopened", undo, now, ReadBack)
+	c.Parts = []Cue{m.codeTime(undo, now)}
+	since := m.since(from, r.Events)
+	if n := len(since); n > 0 {
+		last := m.state.said(since[n-1])
+		last.ID += m.state.doubted(since[n-1].Kind)
+		c.Parts = append(c.Parts, last)
+	}
+	if len(others) > 0 {
+		r.Events = append(r.Events, Event{At: undo.At, Kind: Question, Cue: whoAgain})
+		c.Parts = append(c.Parts, Cue{ID: whoAgain})
+	}
+	r.Cues = []Cue{c}
+	return r, true
+}
+
+// mistaken is where, in the events, another patient's case began if an undo says that it is the same
+// one's: their end if none did, and only the end is meant.
+func (m *Machine) mistaken(undo Event) (from int, ok bool) {
+	if from, ok = m.lapsed(undo); ok {
+		return from, true
+	}
+	if from, ok = m.wrongly(undo.At); ok {
+		return from, true
+	}
+	_, _, more := m.undoable(undo.At)
+	offered := undo.At <= m.state.Ended+2*Whose() && m.doubtful() // "if not, undo"
+	return len(m.events), m.state.justEnded(undo.At) && (!more || offered)
+}
+
+// goBack takes back the end of a case, and that another patient was called, if that stands behind it.
+func (m *Machine) goBack(from int, at Time) []Event {
+	before, since := m.events[:from], m.since(from, nil)
+	out := m.withoutEnds(before, nil, at)
+	if from < len(m.events) && m.events[from].Kind == PatientNext {
+		out = append(out, Event{At: at, Kind: Retraction, Retracts: m.events[from].Seq})
+	}
+	hands := slices.ContainsFunc(since, func(e Event) bool { return e.Kind == CompressionsStart })
+	if hands && Fold(slices.Concat(before, out)).Compressing { // they went back on: they were off
+		out = append(out, Event{At: m.state.begun.end, Kind: CompressionsOff})
+	}
+	return out
+}
+
+// since are the callouts from there on that stand, though some are taken back; what is said to coxswain is none.
+func (m *Machine) since(from int, back []Event) (out []Event) {
+	gone := Retracted(slices.Concat(m.events, back))
+	for _, e := range m.events[from:] {
+		if e.Kind.IsCallout() && !e.Kind.Row().Control && !gone[e.Seq] {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// others are the callouts from there on that tell who lies there, if they would make another kind of
+// patient of the one whose case it is.
+func (m *Machine) others(from int, back []Event) []Event {
+	told := slices.DeleteFunc(m.since(from, back), func(e Event) bool { return !e.Kind.tellsWho() })
+	if len(told) == 0 {
+		return nil
+	}
+	without := slices.DeleteFunc(slices.Concat(m.events, back), func(e Event) bool {
+		return slices.ContainsFunc(told, func(x Event) bool { return x.Seq == e.Seq && e.Seq != 0 })
+	})
+	was := Fold(without)
+	for _, x := range told {
+		if _, held := m.protocol.whose(was, x); held {
+			return told
+		}
+	}
+	return nil
 }
 
 // ends takes back what ended the case last: the confirmation, and the end or the death that it was of.

@@ -12,21 +12,11 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	if r, ok := m.untakeWho(e, now); ok {
 		return r
 	}
-	last, near, ok := m.undoable(e.At)
-	begun, wrong := m.wrongly(e.At)
-	if since, goesOn := m.lapsed(e); goesOn {
-		c := reply("reopened", e, now, ReadBack)
-		if c.Parts = []Cue{m.codeTime(e, now)}; since.Seq != 0 { // it stands: it was this patient's
-			c.Parts = append(c.Parts, m.state.said(since))
-		}
-		return Ready{Cues: []Cue{c}}
+	if r, ok := m.samePatient(e, now); ok {
+		return r
 	}
+	last, near, ok := m.undoable(e.At)
 	switch {
-	case wrong || !ok && m.state.justEnded(e.At):
-		back := m.goBack(begun, e.At)
-		c := reply("reopened", e, now, ReadBack)
-		c.Parts = []Cue{m.codeTime(e, now)}
-		return Ready{Events: back, Cues: []Cue{c}}
 	case !ok:
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	case !near:

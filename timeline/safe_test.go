@@ -34,7 +34,7 @@ func nextIsNew(t *testing.T, was, got State, e Event) {
 		return
 	}
 	only := Fold([]Event{e})
-	only.EndedBy, only.ClearAt = got.EndedBy, got.ClearAt
+	only.EndedBy, only.ClearAt, only.begun = got.EndedBy, got.ClearAt, got.begun
 	if fmt.Sprint(only) != fmt.Sprint(got) {
 		t.Fatalf("the next case begins with %+v", got)
 	}

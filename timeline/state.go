@@ -75,8 +75,9 @@ type State struct {
 	HeardAt          Time   // of the last callout
 	Started, Ended   Time   // of the case; Never before they happen
 	EndedBy          uint64 // number of the event that ended the case before this one; 0: none
-	ArrestAt         Time   // when the pulse was lost or presumed lost; Never if it was not
-	presumed         bool   // the arrest is only presumed: nothing but "start the code" was called
+	begun            begun
+	ArrestAt         Time // when the pulse was lost or presumed lost; Never if it was not
+	presumed         bool // the arrest is only presumed: nothing but "start the code" was called
 	Compressing      bool
 	PulsePresent     bool // a pulse or return of circulation was called
 	PulseAt          Time // when the present pulse was called; Never without one
@@ -113,6 +114,7 @@ type State struct {
 	coldAt          Time   // when that was called last
 	asked           string // the question that the last callout raised; empty: none
 	answered        string // the one that the last callout, "confirmed", answers
+	untakes         bool   // the last callout, an undo, comes right behind one that confirmed who lies there
 	Unstable        bool
 	ReviewedAt      Time // when the causes were last gone through; Never if not
 	StabilityAt     Time // when stable or unstable was last called, of a patient with a pulse; Never if not
@@ -145,7 +147,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, goneAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never},
+		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never}, begun: begun{end: Never},
 		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never, ecmoCalled: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, dumpedAt: Never,
 		AirwayAt: Never, RoundAt: Never,

@@ -1,9 +1,6 @@
 package timeline
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Who lies there, where a callout would make the running case another kind of patient's: it is
 // asked for whom, and changes nothing until that is confirmed.
@@ -24,6 +21,7 @@ type heldWho struct {
 	from Event // the last callout that tells so
 	at   Time  // when it was asked about last; Never: nothing is held back
 	was  Who   // before that callout
+	who  bool  // it is asked who lies there at all
 }
 
 // Unanswered returns the numbers of the callouts that were asked about so and that nobody confirmed:
@@ -51,6 +49,9 @@ func Unanswered(events []Event) map[uint64]bool {
 // whose case runs.
 const whoQuestion = "question.whose"
 
+// whoAgain asks who lies there when an end was taken back, and another kind of patient was called since.
+const whoAgain = "question.who.again"
+
 // tellsWho reports whether k tells what kind of patient lies there.
 func (k Kind) tellsWho() bool {
 	switch k {
@@ -64,6 +65,9 @@ func (k Kind) tellsWho() bool {
 // takes it, and what asks for another one gives it up.
 func (s *State) holdWho(e Event) {
 	f, _ := e.Kind.Family()
+	if named := e.Kind.tellsWho() || e.Kind == Confirm || e.Kind == Refuse; named || e.Kind == Question && e.Cue == whoAgain {
+		s.held.who = !named
+	}
 	switch {
 	case e.Kind == PatientNext && s.Running():
 		s.secondAt = e.At
@@ -191,7 +195,7 @@ func whoAsked(who string, second bool) Cue {
 
 // heldOpen reports whether nobody has answered what kind of patient the one is whose case runs: then no
 // amount is told, for it may be the wrong one's. Behind a second patient the first one's is.
-func (s State) heldOpen() bool { return s.held.at != Never && s.secondAt == Never }
+func (s State) heldOpen() bool { return s.held.at != Never && s.secondAt == Never || s.held.who }
 
 // askedWhose is the question that is not answered yet, behind an amount that hangs on it.
 func (p *Protocol) askedWhose(s State) []Cue {
@@ -214,8 +218,8 @@ func (p *Protocol) doubtedWho(s State) []Cue {
 
 // askedWhoFirst is whose doses are meant, if that is held back, or else who.
 func (p *Protocol) askedWhoFirst(s State, who []Cue) []Cue {
-	if s.heldOpen() {
-		return p.askedWhose(s)
+	if asked := p.askedWhose(s); asked != nil && s.heldOpen() {
+		return asked
 	}
 	return who
 }
@@ -238,7 +242,7 @@ func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
 // untakeWho takes back who lies there, if what was called last before an undo confirmed that: what was
 // read back last is meant, and not a dose that was called between question and answer.
 func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
-	if !m.tookWhoLast(undo) {
+	if !m.state.untakes {
 		return Ready{}, false
 	}
 	asked, gone := map[Time]bool{}, Retracted(m.events)
@@ -254,20 +258,6 @@ func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
 	c.Items = []string{m.protocol.kindOf(m.state) + " doses"}
 	r.Cues = []Cue{c}
 	return r, len(r.Events) > 0
-}
-
-// tookWhoLast reports whether the last callout before an undo confirmed who lies there, and nothing was
-// taken back since.
-func (m *Machine) tookWhoLast(undo Event) bool {
-	for i, e := range slices.Backward(m.events) {
-		switch {
-		case e.Kind == Retraction:
-			return false
-		case e.Seq != undo.Seq && e.Kind.IsCallout():
-			return e.Kind == Confirm && Fold(m.events[:i+1]).answered == whoQuestion
-		}
-	}
-	return false
 }
 
 // kindOf is adult, child or infant.

@@ -15,7 +15,7 @@ type aside struct {
 	start intents.Result   // what began the other one; of a silent case empty until something does
 	since []intents.Result // what was called behind it while an undo takes that back, too
 	until int64            // clock of the session
-	whose int64            // until when that is, behind a silent case: clock of the session
+	whose int64            // until when that is: clock of the session
 }
 
 // leaves reports whether a callout is the next patient's, and does not show that the
@@ -49,6 +49,9 @@ func (s *Session) putAside(start intents.Result) {
 	s.forgo()
 	if s.now.justEnded() {
 		s.aside = &aside{oneCase: s.now, start: start, until: s.pos + int64(timeline.Reopen())}
+		if timeline.Kind(start.Callout) != timeline.PatientNext { // whoever calls one has said that it is not the same
+			s.aside.whose = s.pos + int64(timeline.Whose())
+		}
 	}
 }
 
@@ -98,11 +101,11 @@ func (s *Session) settle() {
 }
 
 // goBack goes back to the case that was put aside, if what was called takes back
-// that another one began and nothing else was called since or, behind a silent case, it was
+// that another one began and nothing else was called since or it was
 // asked a moment ago whether it is the same patient. The time between is silence
 // in its record; what was called in the other one and the undo stand in both.
 func (s *Session) goBack(r intents.Result) bool {
-	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil ||
+	if timeline.Kind(r.Callout) != timeline.Undo || s.aside == nil || s.now.ended() ||
 		s.pos >= s.aside.whose && !s.now.onlyBegun(s.aside.start.Callout) {
 		return false
 	}

@@ -12,7 +12,8 @@ import (
 
 // A code that is started, or another patient who is called, behind an end that was a
 // mistake: "undo" goes back to the record before, with its doses and clock, and the
-// time between is silence in it. Once something was done, nothing of it is the former's.
+// time between is silence in it. So it does with what was called within moments behind "same patient?",
+// but not where another patient was called, or once that is over.
 func TestGoBackToThePatientBefore(t *testing.T) {
 	for _, next := range []string{"code.start", "patient.next"} {
 		s, records := evening(t, 60, nil, heardAt("code.start", 5), heardAt("compressions.start", 8),
@@ -35,11 +36,29 @@ func TestGoBackToThePatientBefore(t *testing.T) {
 			t.Errorf("%s: nobody is told", next)
 		}
 	}
-	s, records := evening(t, 40, nil, heardAt("code.start", 5), valued("drug.epinephrine", 10, "dose_mg", 1),
-		heardAt("code.end", 20), heardAt("confirm", 23), heardAt("code.start", 26), heardAt("compressions.start", 30),
-		heardAt("undo", 33))
-	if len(records) != 2 || len(s.now.machine.State().Given) != 0 || s.now.machine.State().Started == timeline.Never {
-		t.Errorf("%d records, and the second holds %+v", len(records), s.now.machine.State())
+	for _, c := range []struct {
+		next string
+		undo int
+		back bool
+	}{{"code.start", 33, true}, {"code.start", 60, false}, {"patient.next", 33, false}} {
+		s, records := evening(t, c.undo+7, nil, heardAt("code.start", 5), valued("drug.epinephrine", 10, "dose_mg", 1),
+			heardAt("code.end", 20), heardAt("confirm", 23), heardAt(c.next, 26), heardAt("compressions.start", 28),
+			heardAt("shock.given", 30), heardAt("undo", c.undo))
+		st := s.now.machine.State()
+		if back := len(st.Given) == 1 && len(st.Shocks) == 1; len(records) != 2 || back != c.back || st.Ended != timeline.Never {
+			t.Errorf("%s, undo at %d s: %d records, the last holds %+v", c.next, c.undo, len(records), st)
+		}
+	}
+}
+
+// Under the sentence that offers it an undo is heard, though nothing has begun the case but a rhythm.
+func TestUndoUnderItsOffer(t *testing.T) {
+	it := heardAt("undo", 92)
+	it.Text, it.Answer, it.Open, it.Confidence = "undo it", true, true, 0.85
+	s, _ := evening(t, 96, nil, heardAt("code.start", 5), heardAt("pulse.present", 10), heardAt("code.end", 20),
+		heardAt("confirm", 23), heardAt("rhythm.vt", 90), it)
+	if st := s.now.machine.State(); st.Ended != timeline.Never || st.Started == timeline.Never || st.Rhythm != timeline.VT {
+		t.Errorf("the case before does not go on: %+v", st)
 	}
 }
 

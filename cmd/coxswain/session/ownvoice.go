@@ -72,7 +72,7 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 func (s *oneCase) beginsUnder(k timeline.Kind, h *timeline.Heard) bool {
 	begun := s.machine.State().Started != timeline.Never
 	urgent := k == timeline.CodeStart || k == timeline.CompressionsStart
-	if begun || urgent || h.Confidence >= plainly || h.End-h.Start < shortest {
+	if begun || urgent || !opens(k) || h.Confidence >= plainly || h.End-h.Start < shortest {
 		return false
 	}
 	for range s.soundedUnder(h) {
