@@ -153,16 +153,18 @@ func axe(t *testing.T, ctx context.Context, rules string) (found []string) {
 }
 
 // tight lists what of a page is cut off on a phone, a table beside its place, and words that are
-// broken in two; sums of files may be.
-const tight = `[...document.querySelectorAll("main, main > *, main > * > *")].filter(e =>
-		!e.closest(".wide, .scroll, .drawn, #drawn, #teams") &&
+// broken in two; sums of files may be. Letters of charts are 9 pixels high and more.
+const tight = `[...document.querySelectorAll("main, main > *, main > * > *, .drawn")].filter(e =>
+		!e.closest(".wide, .scroll, .strip, .paper") &&
 		e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX !== "visible").map(e => "cut off: " + e.tagName + "#" + e.id).concat(
 	[...document.querySelectorAll("td, th, a, label, p, h1, h2")].filter(e => !e.children.length && !e.closest(".small, svg, .quiet") &&
 		e.checkVisibility() && /^[a-z]+$/i.test(e.textContent)).filter(e => {
 			const r = document.createRange();
 			r.selectNodeContents(e);
 			return r.getClientRects().length > 1;
-		}).slice(0, 5).map(e => "broken: " + e.textContent))`
+		}).slice(0, 5).map(e => "broken: " + e.textContent),
+	[...document.querySelectorAll("#drawn text, #teams text")].filter(e => e.checkVisibility() && e.textContent &&
+		10 * e.getScreenCTM().a < 9).slice(0, 3).map(e => "too small to read: " + e.textContent))`
 
 // Nothing of any page lies beside a phone's screen, 420 pixels wide; what is wide, such as
 // a chart, scrolls in its own place.

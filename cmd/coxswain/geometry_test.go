@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -159,6 +160,27 @@ func TestNoTextOnAnother(t *testing.T) {
 // drawnAnew waits until the course is as wide as its place.
 var drawnAnew = arrive(`(strip => Math.abs(strip.querySelector("svg").getAttribute("width") - strip.clientWidth) < 2)
 	(document.querySelector(".strip"))`)
+
+// When the window changes, the course fills its place at once, and the cursor stands where it
+// stood in it, while the picture for the new width is still asked for.
+func TestCourseScalesAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	codeRecord(t, filepath.Join(dir, "code"), 60)
+	server := served(t, web.Guard(library(t, dir), ""))
+	ctx := browser(t, server.URL+"/record/code/")
+	do(t, ctx, arrive(`document.querySelector(".strip svg") !== null && rec !== null`), poll(`audio.readyState > 0`),
+		chromedp.Evaluate(`seek(45)`, nil), poll(`audio.currentTime === 45 && !audio.seeking`))
+	for _, width := range []int64{900, 420, 1800} {
+		do(t, ctx, chromedp.Evaluate(`window.fetch = () => new Promise(() => {})`, nil), chromedp.EmulateViewport(width, 1000),
+			poll(fmt.Sprintf(`innerWidth === %d && wide < innerWidth`, width)), chromedp.Sleep(50*time.Millisecond))
+		off := eval[[]float64](t, ctx, `(() => { const s = document.querySelector(".strip"), svg = s.querySelector("svg"), d = svg.dataset,
+			one = s.clientWidth / svg.viewBox.baseVal.width, x = one * (Number(d.left) + 45 / d.to * (d.right - d.left));
+			return [svg.getBoundingClientRect().width - s.clientWidth, parseFloat(s.querySelector(".cursor").style.left) - x]; })()`)
+		if math.Abs(off[0]) > 1 || math.Abs(off[1]) > 1 {
+			t.Errorf("at %d: the picture is off by %.1f pixels, the cursor by %.1f", width, off[0], off[1])
+		}
+	}
+}
 
 // Nothing of the wall is cut off, however long what is next is, and whatever screen it
 // stands on.

@@ -34,16 +34,24 @@ func heldTo(f figures.Definition, at float64, side string) string {
 // DrawRunChart draws a run chart as SVG: points with their spread and the number of
 // records of each month, mean, limits, and what the figure is held against; shares in
 // percent. A month that is no chance is a filled square, so that it shows without colour.
-func DrawRunChart(c RunChart, f figures.Definition) (string, error) {
+// It is so wide, or as a drawing is where width is 0.
+func DrawRunChart(c RunChart, f figures.Definition, width float64) (string, error) {
+	d := Drawing{
+		Title:   f.Name + " by month",
+		Axis:    "month",
+		UnderAx: "records",
+		To:      max(1, float64(len(c.Months)-1)),
+		Width:   width,
+	}
+	curve := Curve{Floor: true, Least: 1}
 	unit, scale := f.Unit, 1.0
 	switch {
 	case f.IsShare():
-		unit, scale = "%", 100
+		unit, scale, curve.Least, curve.Most = "%", 100, 5, 100
 	case unit == "1":
-		unit = "count"
+		unit, curve.Whole = "count", true
 	}
-	d := Drawing{Title: c.ID + " by month", Axis: "month", UnderAx: "records", To: max(1, float64(len(c.Months)-1))}
-	curve := Curve{Levels: []Level{{scale * c.Mean, "mean"}}}
+	curve.Levels = []Level{{scale * c.Mean, "mean"}}
 	if c.Limits {
 		curve.Levels = append(curve.Levels, Level{scale * c.Low, "lower limit"}, Level{scale * c.High, "upper limit"})
 	}

@@ -12,6 +12,10 @@ import (
 type Curve struct {
 	Points []Point
 	Levels []Level // drawn as broken lines
+	Floor  bool    // it is never below 0
+	Most   float64 // nor above this, if that is not 0
+	Least  float64 // the scale goes at least so far to both sides of what never changes
+	Whole  bool    // it counts: its scale has whole numbers only
 }
 
 // Level is a value of a curve's scale and what it is.
@@ -44,10 +48,19 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	}
 	left := d.gutter()
 	// What is the same all the time gets no scale of its rounding.
-	if least := math.Max(0.02*math.Abs(high), 1e-6); high-low < least {
+	if least := math.Max(0.02*math.Abs(high), math.Max(c.Least, 1e-6)); high-low < least {
 		low, high = low-least, high+least
+		if c.Floor {
+			low = math.Max(0, low)
+		}
+		if c.Most > 0 {
+			high = math.Min(c.Most, high)
+		}
 	}
 	step := niceStep(high-low, 5)
+	if c.Whole {
+		step = math.Max(1, step)
+	}
 	low, high = math.Floor(low/step)*step, math.Ceil(high/step)*step
 	if high <= low {
 		high = low + step

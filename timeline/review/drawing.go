@@ -106,9 +106,13 @@ func (d Drawing) width() float64 {
 	return drawingWidth
 }
 
-// gutter is the room for the names of the lanes.
+// gutter is the room for the names of the lanes; beside a curve only its scale and the names of
+// the axis stand.
 func (d Drawing) gutter() float64 {
 	w := leastGutter
+	if len(d.Lanes) == 1 && d.Lanes[0].Curve != nil {
+		w = math.Max(textWidth(d.Axis), textWidth(d.UnderAx)) + 8
+	}
 	for _, l := range d.Lanes {
 		w = math.Max(w, 1.1*textWidth(l.Name)+8) // bold
 	}

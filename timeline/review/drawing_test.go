@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -122,7 +123,7 @@ func TestChart(t *testing.T) {
 func TestCurvesOfLittle(t *testing.T) {
 	for _, c := range []RunChart{{}, {Months: []Month{{Month: "2026-01", Median: 0.8}}, Mean: 0.8},
 		{Months: []Month{{Month: "2026-01"}, {Month: "2026-02"}}}} {
-		svg, err := DrawRunChart(c, figures.Definition{Unit: "s"})
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s"}, 0)
 		if err != nil || strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || strings.Count(svg, "<circle") != len(c.Months) {
 			t.Errorf("%v: %s", err, svg)
 		}
@@ -180,8 +181,9 @@ func TestLevelsOfACurve(t *testing.T) {
 	for k := range 26 {
 		c.Months = append(c.Months, Month{Month: fmt.Sprintf("%d-%02d", 2024+k/12, 1+k%12), Median: 300, Records: 1})
 	}
-	for _, most := range []float64{five, 900} {
-		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: &figures.Benchmark{Min: &three, Max: &most, Text: "3 to 5 min"}})
+	for i, most := range []float64{five, 900, five, 900} {
+		held := &figures.Benchmark{Min: &three, Max: &most, Text: "3 to 5 min"}
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: held}, []float64{0, 0, 320, 320}[i]) // and on a telephone
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -199,10 +201,41 @@ func TestLevelsOfACurve(t *testing.T) {
 	ten, all := 10.0, c.Months
 	for n := 9; n <= len(all); n++ {
 		c.Months = all[:n]
-		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: &figures.Benchmark{Max: &ten}})
+		svg, err := DrawRunChart(c, figures.Definition{Unit: "s", Benchmark: &figures.Benchmark{Max: &ten}}, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
 		textsApart(t, svg)
+	}
+}
+
+// What never changes has a scale that can be read: a count has whole numbers, nothing is below 0, and a
+// share is never above 100 %.
+func TestScaleOfWhatNeverChanges(t *testing.T) {
+	for _, c := range []struct {
+		id, unit string
+		at       float64
+		want     string
+	}{
+		{"shocks", "1", 6, "5 6 7"},
+		{"shocks", "1", 0, "0 1"},
+		{"longest_pause", "s", 0.5, "0 0.5 1 1.5"},
+		{"cycle_adherence", "1", 1, "95 96 97 98 99 100"},
+	} {
+		x := RunChart{ID: c.id, Mean: c.at, Low: c.at, High: c.at}
+		for k := range 3 {
+			x.Months = append(x.Months, Month{Month: fmt.Sprintf("2024-%02d", k+1), Median: c.at, Records: 1})
+		}
+		svg, err := DrawRunChart(x, figures.Definition{ID: c.id, Unit: c.unit}, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var scale []string
+		for _, m := range regexp.MustCompile(`text-anchor="end">([0-9.]+)<`).FindAllStringSubmatch(svg, -1) {
+			scale = append(scale, m[1])
+		}
+		if got := strings.Join(scale, " "); got != c.want {
+			t.Errorf("%s, always %v: the scale is %q, want %q", c.id, c.at, got, c.want)
+		}
 	}
 }

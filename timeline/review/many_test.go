@@ -58,7 +58,7 @@ func TestRunChart(t *testing.T) {
 	if RunChartOf(years(5, 3), fraction).Limits {
 		t.Error("limits from five months")
 	}
-	svg, err := DrawRunChart(c, fraction)
+	svg, err := DrawRunChart(c, fraction, 0)
 	if err != nil || strings.Count(svg, "<circle") != 18 || strings.Count(svg, `width="8" height="8"`) != 2 ||
 		strings.Count(svg, "stroke-dasharray") != 4 || !strings.Contains(svg, ">80 % or more<") || !strings.Contains(svg, ">12<") ||
 		strings.Count(svg, "m-3 0h6m-3 0v") != 20 || !strings.Contains(svg, ">%<") {
@@ -74,7 +74,7 @@ func TestRunChart(t *testing.T) {
 	}
 	// A figure that is the same every month has no scale of its rounding.
 	same := RunChart{Months: []Month{{Month: "2026-01", Median: 1.0 / 6}, {Month: "2026-02", Median: 1.0/6 + 1e-12}}, Mean: 1.0 / 6}
-	if svg, err = DrawRunChart(same, fraction); err != nil || strings.Contains(svg, "16.666") {
+	if svg, err = DrawRunChart(same, fraction, 0); err != nil || strings.Contains(svg, "16.666") {
 		t.Errorf("%v: %s", err, svg)
 	}
 	textsApart(t, svg)

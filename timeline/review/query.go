@@ -118,13 +118,14 @@ func (p *Progress) count(f drill.Finding) {
 	}
 }
 
-// Draw draws the share of points by drill as SVG.
-func (p Progress) Draw() (string, error) {
+// Draw draws the share of points by drill as SVG, so wide, or as a drawing is where width is 0.
+func (p Progress) Draw(width float64) (string, error) {
 	d := Drawing{
 		Title:   "points of " + cmp.Or(p.Team, "a team without a name"),
 		Axis:    "drill",
 		UnderAx: "points",
 		To:      max(1, float64(len(p.Drills)-1)),
+		Width:   width,
 	}
 	curve := Curve{Levels: []Level{{0, ""}, {100, ""}}}
 	for i, s := range p.Drills {

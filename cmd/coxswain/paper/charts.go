@@ -37,7 +37,7 @@ func Charts(w io.Writer, list []review.Summary, defs []figures.Definition, cauti
 		if len(c.Months) == 0 {
 			continue
 		}
-		svg, err := review.DrawRunChart(c, d)
+		svg, err := review.DrawRunChart(c, d, 0)
 		if err != nil {
 			return err
 		}

@@ -130,6 +130,15 @@ func choices(all []review.Summary) (rhythms, outcomes []string) {
 	return rhythms, outcomes
 }
 
+// pictureWidth is how wide a chart is asked for, in units of the picture; 0: not said.
+func pictureWidth(r *http.Request) float64 {
+	w, err := strconv.ParseFloat(r.URL.Query().Get("width"), 64)
+	if err != nil || !(w > 0) {
+		return 0
+	}
+	return min(max(w, 280), 1200)
+}
+
 // charts sends the run charts of the records that are asked for.
 func (l *library) charts(w http.ResponseWriter, r *http.Request) {
 	list, _, _, ok := l.wanted(w, r)
@@ -147,7 +156,7 @@ func (l *library) charts(w http.ResponseWriter, r *http.Request) {
 		if len(c.Months) == 0 {
 			continue
 		}
-		svg, err := review.DrawRunChart(c, d)
+		svg, err := review.DrawRunChart(c, d, pictureWidth(r))
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusInternalServerError)
 			return
@@ -178,7 +187,7 @@ func (l *library) progress(w http.ResponseWriter, r *http.Request) {
 	}
 	out := []team{}
 	for _, p := range review.ProgressOf(list) {
-		svg, err := p.Draw()
+		svg, err := p.Draw(pictureWidth(r))
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusInternalServerError)
 			return

@@ -90,6 +90,8 @@ const fillDrills = list => $("teams").replaceChildren(...list.map(t => {
   return s;
 }), ...list.length ? [] : [el("p", "No drills here. Name the team with each: coxswain drill CASE --team NAME, or on the page of coxswain drill --serve.")]);
 
+// broad is how wide a chart is drawn, so that its letters can be read on a telephone too.
+const broad = () => Math.round(Math.min(760, document.querySelector("main").clientWidth / 1.2));
 const views = { lines: ["list", fillLines], charts: ["charts", fillCharts], drills: ["progress", fillDrills] };
 const ask = async () => {
   const q = wanted(), mine = ++asked;
@@ -98,7 +100,7 @@ const ask = async () => {
   for (const v of Object.keys(views)) $(v).hidden = v !== view;
   document.querySelectorAll("nav button").forEach(b => b.setAttribute("aria-pressed", String(b.dataset.view === view)));
   const get = async v => {
-    const r = await fetch(`api/${views[v][0]}?${q}&skip=${skip}`);
+    const r = await fetch(`api/${views[v][0]}?${q}&skip=${skip}&width=${broad()}`);
     if (mine !== asked) return; // something else was asked since
     if (r.ok) views[v][1](await r.json()); else $("count").textContent = await r.text();
   };
@@ -107,6 +109,11 @@ const ask = async () => {
   document.body.dataset.shown = view; // for whoever waits
 };
 form.oninput = () => { skip = 0; ask(); };
+let drawn = broad(), resized = 0;
+addEventListener("resize", () => { // a picture fills its place at once, and is drawn anew when the window stays
+  clearTimeout(resized);
+  resized = setTimeout(() => { if (view !== "lines" && broad() !== drawn) { drawn = broad(); ask(); } }, 150);
+});
 form.onsubmit = e => e.preventDefault();
 form.onreset = () => setTimeout(form.oninput);
 document.querySelectorAll("nav button").forEach(b => { b.onclick = () => { view = b.dataset.view; ask(); }; });

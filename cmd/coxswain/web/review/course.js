@@ -4,7 +4,7 @@
 // the records are aligned; origin(i) is that moment in record i.
 const course = (() => {
   const LEAST = 5; // seconds: the nearest look
-  const LARGE = 1.2; // pixels for a unit of the picture, whose letters are 10 units high
+  const LARGE = 1.2; // pixels for a unit of a new picture, whose letters are 10 units high
   let strips = [], from = 0, to = 60, bounds = [0, 60], origin = () => 0, onSeek = () => {};
 
   const clamp = () => {
@@ -13,9 +13,10 @@ const course = (() => {
     from = Math.min(Math.max(mid - span / 2, bounds[0]), bounds[1] - span);
     to = from + span;
   };
-  const map = s => { // the picture's own word of where its axis lies
-    const d = s.svg && s.svg.dataset;
-    return d ? [LARGE * d.left, LARGE * d.right, Number(d.from), Number(d.to)] : [90, 100, 0, 1];
+  const map = s => { // the picture's own word of where its axis lies; it is as wide as its place, drawn anew or not yet
+    if (!s.svg) return [90, 100, 0, 1];
+    const d = s.svg.dataset, scale = s.box.clientWidth / s.svg.viewBox.baseVal.width;
+    return [scale * d.left, scale * d.right, Number(d.from), Number(d.to)];
   };
   const timeAt = (s, px) => { const [l, r, a, b] = map(s); return a + (px - l) / (r - l) * (b - a); };
 
@@ -112,7 +113,7 @@ const course = (() => {
       if (follow && (t > to || t < from)) { const span = to - from; from = t - span * 0.1; to = from + span; all(); }
       place(s);
     },
-    redraw: all,
+    redraw() { strips.forEach(place); all(); },
     paper,
     zoom, pan,
     whole() { [from, to] = bounds; all(); },
