@@ -85,13 +85,15 @@ func TestCardAndListByKeys(t *testing.T) {
 	}
 }
 
-// pagesOfLetter is how many pages of Letter, 8.5 by 11 inches, a page is printed on, with the margins
-// that a browser gives.
-func pagesOfLetter(t *testing.T, ctx context.Context) string {
+// pagesOfLetter is how many pages of Letter, 8.5 by 11 inches, a page is printed on.
+func pagesOfLetter(t *testing.T, ctx context.Context) string { return pagesOn(t, ctx, 8.5, 11) }
+
+// pagesOn is how many pages of so many inches a page is printed on, with the margins that a browser gives.
+func pagesOn(t *testing.T, ctx context.Context, width, height float64) string {
 	t.Helper()
 	var pdf []byte
 	do(t, ctx, chromedp.ActionFunc(func(ctx context.Context) (err error) {
-		pdf, _, err = page.PrintToPDF().WithPaperWidth(8.5).WithPaperHeight(11).Do(ctx)
+		pdf, _, err = page.PrintToPDF().WithPaperWidth(width).WithPaperHeight(height).Do(ctx)
 		return err
 	}))
 	if n := regexp.MustCompile(`/Count (\d+)`).FindSubmatch(pdf); n != nil {

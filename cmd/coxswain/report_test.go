@@ -6,10 +6,14 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"coxswain/audio/recorder"
+	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
 	"coxswain/timeline/record"
@@ -51,6 +55,28 @@ func TestReport(t *testing.T) {
 	out, err := exec.Command("pdftotext", "-layout", pdf, "-").Output()
 	if err != nil || !strings.Contains(string(out), "Compression fraction") || !strings.Contains(string(out), "not a medical device") {
 		t.Errorf("poppler reads %v %.300s", err, out)
+	}
+}
+
+// A usual record is printed on two pages, by the review page and as a report; one of two hours with
+// 2,000 events on ten and eleven: its events stand close together, in columns.
+func TestPagesOfPaper(t *testing.T) {
+	dir := t.TempDir()
+	geometry(t, dir)
+	server := served(t, web.Guard(library(t, dir), ""))
+	ctx := browser(t, "about:blank")
+	for name, most := range map[string][2]int{"shockable": {2, 2}, "child": {2, 2}, "two-hours": {10, 11}} {
+		html := filepath.Join(dir, name+".html")
+		ok(t, "report", filepath.Join(dir, name), "--out", html)
+		for i, url := range []string{server.URL + "/record/" + name + "/", "file://" + html} {
+			do(t, ctx, chromedp.Navigate(url))
+			if i == 0 {
+				do(t, ctx, arrive(`document.querySelector(".paper svg") !== null && document.querySelectorAll("#rows tr").length > 3`))
+			}
+			if n, err := strconv.Atoi(pagesOn(t, ctx, 8.27, 11.69)); err != nil || n > most[i] {
+				t.Errorf("%s of %s is printed on %d pages (%v), want %d at most", []string{"the page", "the report"}[i], name, n, err, most[i])
+			}
+		}
 	}
 }
 

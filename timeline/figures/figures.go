@@ -211,7 +211,7 @@ func (c Course) why(id string, known bool) string {
 	if known || !fromStart[id] || !c.State.TreatedBefore() {
 		return ""
 	}
-	return "treated before the case: the arrest began before this record"
+	return "treated before this record began"
 }
 
 // fromStart are the figures that count from the start of the arrest: nobody knows it if

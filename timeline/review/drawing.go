@@ -73,7 +73,7 @@ var drawingSVG = template.Must(template.New("drawing").Parse(drawingText))
 
 // shape is one thing to draw, of the kinds that drawing.svg knows.
 type shape struct {
-	Kind         string // name, axis, grid, band, word, mark, wave, curve, level, spread, ring, box, label
+	Kind         string // name, axis, grid, band, word, mark, tick, wave, curve, level, spread, ring, box, label
 	X, Y, W, H   float64
 	Text, Anchor string
 	Colour       string
@@ -260,7 +260,7 @@ func (d Drawing) marks(l Lane, y float64) (out []shape, rows int) {
 		case l.Rows == 0 || row < l.Rows:
 			taken = append(taken, to+4)
 		default:
-			s.Text, row = "", l.Rows
+			s.Kind, s.Text, row = "tick", "", l.Rows
 			bare = 1
 		}
 		s.Y = y + float64(row)*rowHeight + rowHeight/2

@@ -3,6 +3,7 @@ package review
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -29,6 +30,7 @@ type Index struct {
 	known map[string]indexed // by folder of the record
 	lines []Summary          // newest first; a slice that nobody changes
 	bad   []string
+	left  int       // records that are not read yet
 	at    time.Time // of the last look
 }
 
@@ -54,16 +56,28 @@ const lookEvery = time.Second
 // Lines returns a line for each record, newest first, and why some are left out.
 // The folder is looked at before, unless that was done within the last second.
 func (x *Index) Lines() (lines []Summary, bad []string, err error) {
+	lines, bad, _, err = x.upTo(math.MaxInt)
+	return lines, bad, err
+}
+
+// Some is Lines for whoever cannot wait: of what is new or has changed it reads the newest, some
+// hundreds of records, and returns how many are left to be read by the next calls.
+func (x *Index) Some() (lines []Summary, bad []string, left int, err error) { return x.upTo(atOnce) }
+
+// atOnce is how many records are read while a page waits: a fifth of a second on one core.
+const atOnce = 300
+
+func (x *Index) upTo(most int) (lines []Summary, bad []string, left int, err error) {
 	x.mu.Lock()
 	defer x.mu.Unlock()
-	if time.Since(x.at) < lookEvery {
-		return x.lines, x.bad, nil
+	if x.left == 0 && time.Since(x.at) < lookEvery {
+		return x.lines, x.bad, 0, nil
 	}
-	if err := x.look(); err != nil {
-		return nil, nil, err
+	if err := x.look(most); err != nil {
+		return nil, nil, 0, err
 	}
 	x.at = time.Now()
-	return x.lines, x.bad, nil
+	return x.lines, x.bad, x.left, nil
 }
 
 // Forget has a record read anew at the next look, which is the next one asked for.
@@ -74,8 +88,8 @@ func (x *Index) Forget(dir string) {
 	x.at = time.Time{}
 }
 
-// look reads what is new or has changed.
-func (x *Index) look() error {
+// look reads what is new or has changed, the last by name first, and at most so many.
+func (x *Index) look(most int) error {
 	dirs, err := record.Dirs(x.folder)
 	if err != nil {
 		return err
@@ -94,6 +108,8 @@ func (x *Index) look() error {
 		now[d] = indexed{changed: st.ModTime(), size: st.Size()}
 		stale = append(stale, d)
 	}
+	x.left = max(0, len(stale)-most)
+	stale = stale[x.left:]
 	if len(stale) == 0 && len(found) == len(x.known) && x.lines != nil {
 		return nil
 	}

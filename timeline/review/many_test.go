@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
 )
 
 // The worked example of the NIST/SEMATECH e-Handbook of Statistical Methods,
@@ -164,5 +166,34 @@ func TestSignals(t *testing.T) {
 	rising := chart(.70, .60, .70, .60, .61, .62, .63, .64, .65, .70).Months
 	if !strings.Contains(rising[8].Signal, "rise") || rising[7].Signal != "" {
 		t.Errorf("six that rise: %+v", rising)
+	}
+}
+
+// Whoever cannot wait for all records gets the newest ones first, and all of them in the end.
+func TestIndexReadsTheNewestFirst(t *testing.T) {
+	dir := t.TempDir()
+	const all = 2*atOnce + 5
+	for k := range all {
+		wall := time.Date(2026, 1, 1, 0, k, 0, 0, time.UTC)
+		w, err := record.Begin(filepath.Join(dir, fmt.Sprintf("r%05d", k)), wall)
+		if err != nil {
+			t.Fatal(err)
+		}
+		open := timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: wall.Format(time.RFC3339), Rate: timeline.Rate}}
+		if _, err := w.Journal.Append(open); err != nil {
+			t.Fatal(err)
+		}
+		w.Journal.Close()
+		w.Sound.Close()
+	}
+	x := NewIndex(dir, nil)
+	for _, want := range []int{atOnce, 2 * atOnce, all, all} {
+		lines, bad, left, err := x.Some()
+		if err != nil || len(bad) > 0 || len(lines) != want || left != all-want || lines[0].Name != fmt.Sprintf("r%05d", all-1) {
+			t.Fatalf("%v %v: %d lines, %d left, want %d; the first is %s", err, bad, len(lines), left, want, lines[0].Name)
+		}
+	}
+	if lines, _, err := NewIndex(dir, nil).Lines(); err != nil || len(lines) != all {
+		t.Errorf("%v: %d lines at once, want %d", err, len(lines), all)
 	}
 }

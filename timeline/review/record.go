@@ -209,6 +209,8 @@ func (r *Record) began() string {
 		return "When it began is not known: its clock counts from " + r.Wall.Format(time.TimeOnly)
 	case from == "device" || from == "typed":
 		return "Began " + at + " by the clock of its machine"
+	case from == "":
+		return "Began " + at + ", by whose clock is not known"
 	default:
 		return fmt.Sprintf("Began %s, as it was told when %s was replayed", at, from)
 	}

@@ -137,7 +137,7 @@ func (t teller) course() Sentence {
 	}
 	for i, name := range []string{"shock", "cardioversion"} {
 		if shocks := of(s.Shocks, i == 1); len(shocks) > 0 {
-			add(count(len(shocks), name)+" from "+t.at(shocks[0].At), shocks[0].At)
+			add(count(len(shocks), name)+since(len(shocks))+t.at(shocks[0].At), shocks[0].At)
 		}
 	}
 	first := func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) }
@@ -153,9 +153,9 @@ func (t teller) course() Sentence {
 		case n == len(given):
 			text, from = text+" before arrival", s.Started
 		case n > 0:
-			text, from = fmt.Sprintf("%s (%s before arrival), here from %s", text, times(n), t.at(given[n].At)), given[n].At
+			text, from = fmt.Sprintf("%s (%s before arrival), here%s", text, times(n), since(len(given)-n)+t.at(given[n].At)), given[n].At
 		default:
-			text += " from " + t.at(from)
+			text += since(len(given)) + t.at(from)
 		}
 		add(text, from)
 	}
@@ -247,6 +247,14 @@ func count(n int, what string) string {
 		return "one " + what
 	}
 	return number(n) + " " + what + "s"
+}
+
+// since leads to the moment of one thing, or of the first of many.
+func since(n int) string {
+	if n == 1 {
+		return " at "
+	}
+	return " from "
 }
 
 func times(n int) string {

@@ -41,26 +41,26 @@ func TestStory(t *testing.T) {
 			{50, "shock.given"}, {53, "compressions.start"}, {90, "drug.epinephrine"}, {170, "rhythm.check"}, {180, "shock.given"},
 			{188, "compressions.start"},
 			{300, "rosc"}, {330, "code.end"}, {335, "confirm"}},
-			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once from 1:20, " +
+			"Arrest from the start, compressions after 3 s. First rhythm VF, two shocks from 0:40, epinephrine once at 1:20, " +
 				"pulse back at 4:50. Longest pause 18 s at 2:40."},
 		{"six drugs and a long pause", 300, []call{{0, "code.start"}, {2, "compressions.start"}, {5, "drug.epinephrine"}, {6, "drug.amiodarone"},
 			{7, "drug.calcium"}, {8, "drug.magnesium"}, {9, "drug.atropine"}, {10, "drug.glucose"}, {20, "rhythm.check"},
 			{140, "compressions.start"}},
-			"Arrest from the start, compressions after 2 s. Epinephrine once from 0:05, amiodarone once from 0:06, " +
-				"calcium once from 0:07, magnesium once from 0:08, two other drugs from 0:09, " +
+			"Arrest from the start, compressions after 2 s. Epinephrine once at 0:05, amiodarone once at 0:06, " +
+				"calcium once at 0:07, magnesium once at 0:08, two other drugs from 0:09, " +
 				"still in arrest when the record ends at 5:00. Longest pause 2:00 at 0:20."},
 		{"a tachycardia with a pulse", 90, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"}, {40, "cardioversion.given"},
 			{60, "rhythm.organised"}},
 			"No code was called in this record. Unstable VT with a pulse from 0:05, organised with a pulse from 1:00, " +
-				"one cardioversion from 0:40."},
+				"one cardioversion at 0:40."},
 		{"a pulse that is lost", 100, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"}, {30, "pulse.lost"},
 			{32, "compressions.start"}, {45, "shock.given"}, {47, "compressions.start"}, {80, "rosc"}},
-			"Arrest after unstable VT with a pulse, compressions after 2 s. One shock from 0:15, pulse back at 0:50. " +
+			"Arrest after unstable VT with a pulse, compressions after 2 s. One shock at 0:15, pulse back at 0:50. " +
 				"Longest pause 2 s at 0:15."},
 		{"E C M O, not confirmed", 400, []call{{0, "code.start"}, {2, "compressions.start"}, {10, "rhythm.vf"}, {12, "shock.given"},
 			{14, "compressions.start"}, {40, "intervention.ecmo"}, {50, "compressions.stop"}, {90, "pulse.present"}, {150, "pulse.absent"},
 			{152, "compressions.start"}},
-			"Arrest from the start, compressions after 2 s. First rhythm VF, one shock from 0:12, ECMO from 0:40, " +
+			"Arrest from the start, compressions after 2 s. First rhythm VF, one shock at 0:12, ECMO from 0:40, " +
 				"pulse back at 1:30 and lost again, still in arrest when the record ends at 6:40. Longest pause 40 s at 0:50."},
 		{"a note", 60, []call{{5, "note"}}, "No code was called in this record."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},

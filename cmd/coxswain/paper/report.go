@@ -38,6 +38,7 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"value": FigureText, "number": timeline.FormatNumber,
 		"seconds": func(s float64) string { return review.Minutes(timeline.Seconds(s)) },
+		"minutes": review.Minutes,
 		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
 		"code": func(at timeline.Time) string {
@@ -76,7 +77,7 @@ func FigureText(f figures.Figure) string {
 		return "unknown: " + f.Why
 	case !f.Known:
 		return "unknown"
-	case f.Low != f.High:
+	case one(f.Low) != one(f.High): // a range that shows
 		return fmt.Sprintf("%s (%s to %s)", one(f.Value), one(f.Low), one(f.High))
 	}
 	return one(f.Value)

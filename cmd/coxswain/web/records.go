@@ -79,21 +79,23 @@ func query(r *http.Request) review.Query {
 }
 
 // wanted are the records that are asked for, of all that there are.
-func (l *library) wanted(w http.ResponseWriter, r *http.Request) (wanted, all []review.Summary, bad []string, ok bool) {
-	all, bad, err := l.index.Lines()
+func (l *library) wanted(w http.ResponseWriter, r *http.Request) (wanted []review.Summary, ok bool) {
+	all, _, err := l.index.Lines()
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
-		return nil, nil, nil, false
+		return nil, false
 	}
-	return query(r).Of(all), all, bad, true
+	return query(r).Of(all), true
 }
 
 // list sends a page of lines and what there is to choose from.
 func (l *library) list(w http.ResponseWriter, r *http.Request) {
-	list, all, bad, ok := l.wanted(w, r)
-	if !ok {
+	all, bad, left, err := l.index.Some() // the page asks again while some are left
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
+	list := query(r).Of(all)
 	rhythms, outcomes := choices(all)
 	n, _ := strconv.Atoi(r.URL.Query().Get("skip"))
 	n = min(max(n, 0), len(list))
@@ -105,6 +107,7 @@ func (l *library) list(w http.ResponseWriter, r *http.Request) {
 		"rhythms":  rhythms,
 		"outcomes": outcomes,
 		"left_out": bad,
+		"unread":   left,
 		"practice": l.practice,
 		"caution":  session.Caution,
 	})
@@ -141,7 +144,7 @@ func pictureWidth(r *http.Request) float64 {
 
 // charts sends the run charts of the records that are asked for.
 func (l *library) charts(w http.ResponseWriter, r *http.Request) {
-	list, _, _, ok := l.wanted(w, r)
+	list, ok := l.wanted(w, r)
 	if !ok {
 		return
 	}
@@ -177,7 +180,7 @@ func (l *library) charts(w http.ResponseWriter, r *http.Request) {
 
 // progress sends how each team did in its drills.
 func (l *library) progress(w http.ResponseWriter, r *http.Request) {
-	list, _, _, ok := l.wanted(w, r)
+	list, ok := l.wanted(w, r)
 	if !ok {
 		return
 	}
@@ -199,26 +202,16 @@ func (l *library) progress(w http.ResponseWriter, r *http.Request) {
 
 // review hands a request to the review page of records, by their names.
 func (l *library) review(w http.ResponseWriter, r *http.Request, at string, names ...string) {
-	all, _, err := l.index.Lines()
+	dirs, err := l.named(names)
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	var dirs []string
-	for _, n := range names {
-		i := slices.IndexFunc(all, func(s review.Summary) bool { return s.Name == n })
-		if i < 0 {
-			http.Error(w, "no record of this name: it may have been moved or deleted", http.StatusNotFound)
-			return
-		}
-		dirs = append(dirs, all[i].Path)
-	}
-	page, err := l.page(dirs)
-	if err != nil {
-		http.Error(w, err.Error(), http.StatusInternalServerError)
+	if len(dirs) < len(names) {
+		http.Error(w, "no record of this name: it may have been moved or deleted", http.StatusNotFound)
 		return
 	}
-	http.StripPrefix(at, page).ServeHTTP(w, r)
+	http.StripPrefix(at, l.page(dirs)).ServeHTTP(w, r)
 	if r.Method == http.MethodPost { // amended: its line is another
 		for _, d := range dirs {
 			l.index.Forget(d)
@@ -226,25 +219,40 @@ func (l *library) review(w http.ResponseWriter, r *http.Request, at string, name
 	}
 }
 
+// named are the folders of records by their names; one that is none is left out. All are read only
+// where a name is not among those that were.
+func (l *library) named(names []string) (dirs []string, err error) {
+	some, _, left, err := l.index.Some()
+	for i := 0; i < len(names) && err == nil; i++ {
+		is := func(s review.Summary) bool { return s.Name == names[i] }
+		k := slices.IndexFunc(some, is)
+		if k < 0 && left > 0 {
+			some, _, err = l.index.Lines()
+			left, k = 0, slices.IndexFunc(some, is)
+		}
+		if k >= 0 {
+			dirs = append(dirs, some[k].Path)
+		}
+	}
+	return dirs, err
+}
+
 // page returns the review page of records; the last few are kept.
-func (l *library) page(dirs []string) (http.Handler, error) {
+func (l *library) page(dirs []string) http.Handler {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	key := path.Join(dirs...)
 	if i := slices.IndexFunc(l.open, func(o opened) bool { return o.dirs == key }); i >= 0 {
 		o := l.open[i]
 		l.open = append(slices.Delete(l.open, i, i+1), o)
-		return o.page, nil
+		return o.page
 	}
-	page, err := Review(l.from, dirs...)
-	if err != nil {
-		return nil, err
-	}
+	page := newReviewer(l.from, dirs).handler()
 	if len(l.open) == mostOpened {
 		l.open = slices.Delete(l.open, 0, 1)
 	}
 	l.open = append(l.open, opened{key, page})
-	return page, nil
+	return page
 }
 
 // ServeRecords serves the page of a folder's records or, with drills, that on which
@@ -261,7 +269,7 @@ func (p Private) ServeRecords(
 		from = Debriefed(from, own...)
 	}
 	index := review.NewIndex(folder, defs, own...)
-	if _, _, err := index.Lines(); err != nil {
+	if _, _, _, err := index.Some(); err != nil {
 		return err
 	}
 	if drills != nil {

@@ -3,13 +3,17 @@ package web
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strconv"
 	"sync"
 	"time"
 
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -32,12 +36,21 @@ type reviewer struct {
 // Review serves the review page over the records in one or two folders; an
 // error if one of them cannot be read.
 func Review(from Records, dirs ...string) (http.Handler, error) {
-	v := &reviewer{dirs: dirs, from: from, loaded: map[string]loaded{}}
+	v := newReviewer(from, dirs)
 	for _, d := range dirs {
-		if _, err := from.Load(d); err != nil {
+		if _, _, err := v.drawn(d); err != nil {
 			return nil, err
 		}
 	}
+	return v.handler(), nil
+}
+
+func newReviewer(from Records, dirs []string) *reviewer {
+	return &reviewer{dirs: dirs, from: from, loaded: map[string]loaded{}}
+}
+
+// handler serves the page, which is painted before it asks for what it shows.
+func (v *reviewer) handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /api/records", v.records)
 	mux.HandleFunc("GET /api/course/{n}", v.course)
@@ -45,7 +58,17 @@ func Review(from Records, dirs ...string) (http.Handler, error) {
 	mux.HandleFunc("GET /audio/{n}/{part}", v.audio)
 	mux.HandleFunc("POST /api/amend/{n}", v.amend)
 	mux.Handle("GET /", static("review"))
-	return mux, nil
+	return mux
+}
+
+// stateOf tells one state of a record's folder from another: amended, signed, gone on.
+func stateOf(dir string) (state string) {
+	for _, name := range []string{record.JournalName, record.SignatureName} {
+		if st, err := os.Lstat(filepath.Join(dir, name)); err == nil {
+			state += fmt.Sprint(st.Size(), st.ModTime().UnixNano(), " ")
+		}
+	}
+	return state
 }
 
 func sendJSON(w http.ResponseWriter, v any) {
@@ -70,7 +93,11 @@ func kinds(w http.ResponseWriter, _ *http.Request) {
 
 func (v *reviewer) records(w http.ResponseWriter, _ *http.Request) {
 	v.mu.Lock()
-	clear(v.loaded)
+	for dir, l := range v.loaded {
+		if l.state != stateOf(dir) { // it has changed since
+			delete(v.loaded, dir)
+		}
+	}
 	v.mu.Unlock()
 	var out []*review.Record
 	for _, d := range v.dirs {
@@ -140,6 +167,7 @@ func (v *reviewer) drawn(dir string) (*review.Record, []byte, error) {
 	if r, ok := v.loaded[dir]; ok {
 		return r.Record, r.peaks, nil
 	}
+	state := stateOf(dir) // before it is read
 	rec, err := v.from.Load(dir)
 	if err != nil {
 		return nil, nil, err
@@ -148,7 +176,7 @@ func (v *reviewer) drawn(dir string) (*review.Record, []byte, error) {
 	if err != nil {
 		peaks = nil // the course is worth drawing without the sound
 	}
-	v.loaded[dir] = loaded{rec, peaks}
+	v.loaded[dir] = loaded{rec, peaks, state}
 	return rec, peaks, nil
 }
 
@@ -156,6 +184,7 @@ func (v *reviewer) drawn(dir string) (*review.Record, []byte, error) {
 type loaded struct {
 	*review.Record
 	peaks []byte
+	state string
 }
 
 // audio serves a file of the audio log, by ranges, so that a browser can jump.

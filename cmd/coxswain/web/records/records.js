@@ -3,7 +3,7 @@
 // with lines, charts, or how teams did. What is asked stays in the address, so
 // that one comes back to it from a record.
 const form = $("wanted");
-let view = "lines", skip = 0, ticked = [], asked = 0;
+let view = "lines", skip = 0, ticked = [], asked = 0, stand = "";
 
 const wanted = () => {
   const q = new URLSearchParams();
@@ -49,14 +49,18 @@ const choose = (name, list) => {
 const fillLines = d => {
   choose("rhythm", d.rhythms || []);
   choose("outcome", d.outcomes || []);
-  $("count").textContent = d.matching === d.all ? `${d.all} records` : `${d.matching} of ${d.all} records`;
-  $("rows").replaceChildren(...d.lines.map(lineOf));
-  if (!d.lines.length) { const tr = el("tr"); tr.append(el("td", d.all ? "No record is like that." : "There are no records yet.", { colspan: "9" })); $("rows").append(tr); }
+  $("count").textContent = (d.matching === d.all ? `${d.all} records` : `${d.matching} of ${d.all} records`) + (d.unread ? `, ${d.unread} are still being read` : "");
+  if (d.unread) setTimeout(() => { if (view === "lines") ask(); }, 50);
   const last = d.skipped + d.lines.length;
   $("where").textContent = d.lines.length ? `${d.skipped + 1} to ${last} of ${d.matching}` : "";
   $("newer").hidden = d.skipped === 0;
   $("older").hidden = last >= d.matching;
   $("leftout").textContent = d.left_out && d.left_out.length ? `Left out, because they cannot be read: ${d.left_out.join("; ")}` : "";
+  const lines = JSON.stringify(d.lines);
+  if (lines === stand) return; // while others are read the focus stays where it is
+  stand = lines;
+  $("rows").replaceChildren(...d.lines.map(lineOf));
+  if (!d.lines.length) { const tr = el("tr"); tr.append(el("td", d.all ? "No record is like that." : "There are no records yet.", { colspan: "9" })); $("rows").append(tr); }
 };
 const drawing = svg => { const d = el("div", undefined, { class: "drawn" }); d.append(picture(svg)); return d; };
 // runs puts months that follow each other for one reason into one line.

@@ -102,7 +102,8 @@ const rowOf = r => {
     e.onclick = () => openForm(tr, r);
     change.append(e);
   }
-  tr.append(el("td", clock(sec(r.at) - zero(rec)), { class: "n" }), el("td", wall(sec(r.at)), { class: "n" }), what, el("td", sureness(r)), change);
+  tr.append(el("td", clock(sec(r.at) - zero(rec)), { class: "n" }), el("td", wall(sec(r.at)), { class: "n" }), what,
+    el("td", sureness(r), { class: r.unsure ? "unsure" : "" }), change);
   return tr;
 };
 const fillRows = () => {
@@ -116,7 +117,7 @@ $("filters").oninput = $("find").oninput = () => { fillRows(); show(); };
 const counts = ["pauses", "shocks", "sustained"];
 const number = (f, v) => f.unit === "s" ? (v < 60 ? `${Math.round(10 * v) / 10} s` : clock(v)) : f.id === "sustained" ? (v ? "yes" : "no")
   : f.unit === "1" && !counts.includes(f.id) ? Math.round(100 * v) + " %" : String(Math.round(10 * v) / 10);
-const range = f => f && f.known && f.low !== f.high ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "";
+const range = f => f && f.known && number(f, f.low) !== number(f, f.high) ? ` (${number(f, f.low)} to ${number(f, f.high)})` : "";
 const fillFigures = () => {
   const two = records.length > 1, o = records[1 - which], of = (r, what) => two ? r.name + (what === "Value" ? "" : ", " + what.toLowerCase()) : what;
   const columns = [[of(rec, rec.amended ? "As amended" : "Value"), rec.as_amended || rec.as_called]];
@@ -219,12 +220,14 @@ const origin = i => {
   const shock = r.rows.find(x => x.kind === "shock.given" && !x.gone);
   return $("align").value === "shock" && shock ? shock.at / r.rate : zero(r);
 };
+const LONG = 150; // events: more are printed close together
 const choose = () => {
   rec = records[which];
   document.title = `coxswain: review ${rec.name}`;
   $("name").textContent = rec.name;
   $("about").textContent = `${rec.began}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
+  document.body.classList.toggle("long", rec.rows.length > LONG);
   $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
   fillStory();
   fillDebriefing();
@@ -249,7 +252,9 @@ new ResizeObserver(([e]) => {
   course.redraw();
 }).observe($("strips"));
 (async () => {
-  [records, kinds] = await Promise.all(["api/records", "api/kinds"].map(async u => (await fetch(u)).json()));
+  const [got, all] = await Promise.all(["api/records", "api/kinds"].map(u => fetch(u)));
+  if (!got.ok) { $("story").replaceChildren(el("li", `This record cannot be shown: ${await got.text()}`)); return; }
+  [records, kinds] = [await got.json(), await all.json()];
   $("alignbox").hidden = records.length < 2;
   $("list").hidden = !/^\/(record|pair)\//.test(location.pathname);
   $("list").href = "/" + (sessionStorage.getItem("wanted") || "");
