@@ -3,6 +3,20 @@ package device
 /*
 #cgo CFLAGS: -D_GNU_SOURCE
 #include <dlfcn.h>
+#include <errno.h>
+
+// snd_pcm_delay stands in the way of ALSA's own, for PortAudio alone. The PulseAudio plug-in answers
+// EIO, as if the device were gone, as long as the server has told nothing of a stream's timing
+// (libasound2-plugins 1.2.7, pcm_pulse.c, pulse_delay: PA_ERR_NODATA without its minus sign):
+// for a moment after each start, and after each underrun. PortAudio ends the stream's thread of
+// that without a word (19.6, pa_linux_alsa.c, ContinuePoll); with EPIPE it goes on, and asks again.
+// A device that is gone it learns of in the same turn, by what it does next.
+int snd_pcm_delay(void *pcm, long *delay) {
+	static int (*alsa)(void *, long *);
+	if (!alsa) alsa = (int (*)(void *, long *))dlsym(RTLD_NEXT, "snd_pcm_delay");
+	int err = alsa ? alsa(pcm, delay) : -ENOSYS;
+	return err == -EIO ? -EPIPE : err;
+}
 
 // cox_alsa_has_pcms reports whether ALSA's configuration names any device at all.
 // ALSA is there because PortAudio is linked to it; its headers need not be.

@@ -122,38 +122,33 @@ func TestOneSideIsBetterThanNone(t *testing.T) {
 	}
 }
 
-// sounding opens the usual device and waits for its first block. A stream beside busy loops may start and
-// never call back: the session opens it anew then, and so does this.
-func sounding(t *testing.T) (*Device, *audio.Exchange) {
+// opened opens the usual device and waits for its first block.
+func opened(t *testing.T) (*Device, *audio.Exchange) {
 	t.Helper()
-	const still = patience / 12
+	e := audio.NewExchange(10)
+	d, err := Open(Options{}, e)
+	if err != nil {
+		t.Fatal(err)
+	}
 	var f audio.Frame
-	for begun := time.Now(); time.Since(begun) < patience; {
-		e := audio.NewExchange(10)
-		d, err := Open(Options{}, e)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for opened := time.Now(); time.Since(opened) < still; time.Sleep(time.Millisecond) {
-			if e.Next(&f) {
-				return d, e
-			}
-		}
-		if err := d.Close(); err != nil {
-			t.Log(err)
+	for begun := time.Now(); !e.Next(&f); time.Sleep(time.Millisecond) {
+		if d.Dead() || time.Since(begun) > patience {
+			t.Fatalf("no sound from the device after %v; dead: %v", time.Since(begun), d.Dead())
 		}
 	}
-	t.Fatal("the device stands still, however often it is opened")
-	return nil, nil
+	return d, e
 }
 
 // A server that is killed stops the callback without a word: the counter stands
-// still, Close returns, and what comes back can be opened.
+// still, the stream is dead, Close returns, and what comes back can be opened.
 func TestDeviceThatGoesAway(t *testing.T) {
 	card := audiotest.NewCard(t, false)
 	server := card.Start(t, audio.Rate)
 	useCard(t, card)
-	d, e := sounding(t)
+	d, e := opened(t)
+	if d.Dead() {
+		t.Error("a stream that plays is dead")
+	}
 	server.Process.Kill()
 	server.Wait()
 	for begun, calls := time.Now(), e.Calls(); ; calls = e.Calls() {
@@ -164,6 +159,9 @@ func TestDeviceThatGoesAway(t *testing.T) {
 			t.Fatal("callbacks go on without a server")
 		}
 	}
+	if !d.Dead() {
+		t.Error("a stream without a server is not dead")
+	}
 	if err := d.Close(); err != nil && !errors.Is(err, ErrStuck) {
 		t.Log(err) // whatever it says, it has returned
 	}
@@ -172,6 +170,6 @@ func TestDeviceThatGoesAway(t *testing.T) {
 	}
 	server = card.Start(t, 44100)
 	defer func() { server.Process.Kill(); server.Wait() }()
-	d, _ = sounding(t)
+	d, _ = opened(t)
 	d.Close()
 }

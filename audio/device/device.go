@@ -72,10 +72,15 @@ type stream interface {
 	Start() error
 	Abort() error
 	Close() error
+	Active() bool
 }
 
 // Missing is "microphone" or "loudspeaker" if the stream runs without one.
 func (d *Device) Missing() string { return d.missing }
+
+// Dead reports whether the stream has ended by itself, as it does when its device fails: it calls back
+// no more. Not to be asked once it is closed.
+func (d *Device) Dead() bool { return !d.stream.Active() }
 
 // Why is why the stream runs without one side; nil if it has both.
 func (d *Device) Why() error { return d.why }
@@ -146,7 +151,7 @@ func firstError(errs ...error) error {
 }
 
 // startStream starts a stream on one or both sides; a missing side is silent.
-func startStream(in, out *portaudio.DeviceInfo, buffer time.Duration, e *audio.Exchange) (*portaudio.Stream, error) {
+func startStream(in, out *portaudio.DeviceInfo, buffer time.Duration, e *audio.Exchange) (stream, error) {
 	p := portaudio.StreamParameters{SampleRate: audio.Rate, FramesPerBuffer: audio.Block}
 	name := func(d *portaudio.DeviceInfo) string {
 		if d == nil {
@@ -164,10 +169,11 @@ func startStream(in, out *portaudio.DeviceInfo, buffer time.Duration, e *audio.E
 	if err != nil {
 		return nil, fmt.Errorf("cannot open %q and %q at %d Hz mono: %w", name(in), name(out), audio.Rate, err)
 	}
-	if err := begin(s, e.Calls); err != nil {
+	begun := paStream{s}
+	if err := begin(begun, e.Calls); err != nil {
 		return nil, fmt.Errorf("cannot start the sound stream: %w", err)
 	}
-	return s, nil
+	return begun, nil
 }
 
 // hardware reports whether a device is a card itself, or not there. Through a

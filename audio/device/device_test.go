@@ -15,6 +15,7 @@ type stuck struct {
 
 func (s stuck) Start() error { return nil }
 func (s stuck) Abort() error { <-s.release; return nil }
+func (s stuck) Active() bool { return true }
 func (s stuck) Close() error { *s.closed++; return nil }
 
 // Closing a stream that the sound system holds for ever returns, and the
@@ -53,6 +54,7 @@ type slow struct {
 
 func (s slow) Start() error { time.Sleep(s.takes); return s.err }
 func (s slow) Abort() error { *s.touched++; return nil }
+func (s slow) Active() bool { return true }
 func (s slow) Close() error { *s.touched++; return nil }
 
 // A stream whose start took longer than PortAudio waits for its thread is left alone: closing it

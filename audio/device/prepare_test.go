@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"coxswain/audio"
+	"coxswain/audio/audiotest"
 )
 
 // child makes this test's binary the program that a test starts.
@@ -27,6 +28,9 @@ func TestMain(m *testing.M) {
 		return
 	case "files":
 		probeWithFewFiles()
+		return
+	case "play":
+		playABit()
 		return
 	}
 	os.Exit(m.Run())
@@ -186,4 +190,61 @@ func (l lines) Write(p []byte) (int, error) {
 	default:
 	}
 	return len(p), nil
+}
+
+// playABit plays through the usual device and tells how many of a hundred blocks it brought.
+func playABit() {
+	e, n := audio.NewExchange(10), 0
+	d, err := Open(Options{}, e)
+	if err != nil {
+		panic(err)
+	}
+	var f audio.Frame
+	for begun := time.Now(); n < 100 && !d.Dead() && time.Since(begun) < patience; time.Sleep(time.Millisecond) {
+		for e.Next(&f) {
+			e.Send(make([]float32, audio.Block))
+			n++
+		}
+	}
+	fmt.Println(n)
+}
+
+// unknowing is an ALSA that does not know, now and then, how late what is played will be heard: what
+// the PulseAudio plug-in says as long as it has no timing of its stream.
+const unknowing = `
+#define _GNU_SOURCE
+#include <dlfcn.h>
+#include <errno.h>
+int snd_pcm_delay(void *pcm, long *delay) {
+	static int n;
+	if (n++ % 10 < 3) return -EIO;
+	return ((int (*)(void *, long *))dlsym(RTLD_NEXT, "snd_pcm_delay"))(pcm, delay);
+}
+`
+
+// A stream plays on where ALSA does not know the delay for a moment: PortAudio ends it without a word.
+func TestDelayThatIsNotKnown(t *testing.T) {
+	cc, err := exec.LookPath("gcc")
+	if err != nil {
+		t.Skip("no gcc")
+	}
+	dir := t.TempDir()
+	if err := os.WriteFile(dir+"/unknowing.c", []byte(unknowing), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command(cc, "-shared", "-fPIC", "-o", dir+"/unknowing.so", dir+"/unknowing.c").CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	card := audiotest.NewCard(t, false)
+	server := card.Start(t, audio.Rate)
+	defer func() { server.Process.Kill(); server.Wait() }()
+	me, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(me)
+	cmd.Env = append(card.Env, child+"=play", "LD_PRELOAD="+dir+"/unknowing.so")
+	if out, err := cmd.CombinedOutput(); err != nil || !strings.HasPrefix(string(out), "100") {
+		t.Errorf("%v: %.500s, want 100 blocks", err, out)
+	}
 }

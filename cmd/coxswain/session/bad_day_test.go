@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -20,9 +21,11 @@ import (
 type fakeSound struct {
 	missing string
 	quit    chan struct{}
+	dead    atomic.Bool
 }
 
 func (f *fakeSound) Missing() string { return f.missing }
+func (f *fakeSound) Dead() bool      { return f.dead.Load() }
 func (f *fakeSound) Close() error    { close(f.quit); return nil }
 
 // badDay runs a live session of the given length, on a fake clock and a fake
@@ -46,6 +49,10 @@ type badDay struct {
 	sounds  func(at time.Duration) time.Duration // in how long a buffer is heard that the device takes; nil: at once
 	seen    *Snapshot                            // the last one, if asked for
 	echo    bool                                 // our own sound is cancelled
+	mute    int                                  // streams that die from 16 s on, all but the first before their first callback
+	ends    bool                                 // and have ended by themselves; else they only say nothing
+	takes   time.Duration                        // to open a device
+	counts  *counts                              // what the devices of the day saw, if asked for
 }
 
 // alike leaves out, where only races are looked for, the cases of a table that run the same
@@ -78,6 +85,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 			}
 			return nil, device.ErrMissing
 		}
+		time.Sleep(b.takes)
 		f := &fakeSound{quit: make(chan struct{})}
 		if up() < b.back {
 			f.missing = b.silent
@@ -125,6 +133,9 @@ func (b badDay) options(t *testing.T, dir string) Options {
 	}
 	o := testOptions(t, dir, said...)
 	o.Live, o.Echo = true, b.echo
+	if b.counts != nil {
+		o.Mode = "continuous" // no pauses for breaths
+	}
 	if b.disk != nil {
 		begin := o.Begin
 		o.Begin = func(first Beginning) (Kept, error) {
@@ -153,7 +164,7 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()
 	var in, out [audio.Block]float32
-	owed, stalled, calls := 0, false, 0
+	owed, stalled, calls, spared := 0, false, 0, false
 	for {
 		select {
 		case <-f.quit:
@@ -165,6 +176,13 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 			}
 			if b.standsStill(up()) {
 				continue
+			}
+			if b.mute > 0 && up() >= 16*time.Second && !spared {
+				if spared = b.counts.mute.Add(1) > int64(b.mute); !spared {
+					f.dead.Store(b.ends)
+					<-f.quit
+					return
+				}
 			}
 			if calls++; b.lose > 0 && calls%b.lose == 0 {
 				continue
@@ -183,6 +201,7 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 					e.Sounds(b.sounds(up()))
 				}
 				e.Callback(in[:], out[:])
+				b.counts.hears(out[:], up())
 			}
 		}
 	}

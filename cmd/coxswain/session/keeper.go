@@ -144,6 +144,7 @@ func (l *losses) share(now time.Duration) float64 {
 type watchdog struct {
 	limit  time.Duration // 0: silentAfter
 	opened time.Duration // when it was last opened anew
+	paused time.Duration // before that, as it had ended at once
 }
 
 const (
@@ -154,12 +155,24 @@ const (
 // patience is how long it waits.
 func (w *watchdog) patience() time.Duration { return max(silentAfter, w.limit) }
 
-// back notes that a stream that died was opened anew at now.
-func (w *watchdog) back(now time.Duration) {
-	if w.opened > 0 && now-w.opened < heldWell {
-		w.limit = min(2*w.patience(), mostSilent)
-	} else {
+// back notes that a stream that died was opened anew at now. One that had ended by itself was not too slow.
+func (w *watchdog) back(now time.Duration, ended bool) {
+	switch {
+	case w.opened == 0 || now-w.opened >= heldWell:
 		w.limit = silentAfter
+	case !ended:
+		w.limit = min(2*w.patience(), mostSilent)
 	}
 	w.opened = now
+}
+
+// pause is how long to wait before a stream that died is opened anew: not at all, unless one ends as
+// soon as it is opened, again and again.
+func (w *watchdog) pause(now time.Duration, ended bool) time.Duration {
+	if !ended || w.opened == 0 || now-w.opened > time.Second {
+		w.paused = 0
+	} else {
+		w.paused = min(max(50*time.Millisecond, 2*w.paused), time.Second)
+	}
+	return w.paused
 }

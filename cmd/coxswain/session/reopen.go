@@ -29,15 +29,16 @@ type reopening struct {
 	err error
 }
 
-// reopen closes the device and opens it anew without making the session wait:
+// reopen closes the device and, after a pause, opens it anew without making the session wait:
 // a dead sound server can hold either call for seconds.
-func (l *Live) reopen() {
+func (l *Live) reopen(pause time.Duration) {
 	old, done, fresh := l.dev, make(chan reopening, 1), l.exchange()
 	l.dev, l.opened = nil, done
 	go func() {
 		if old != nil {
 			old.Close()
 		}
+		time.Sleep(pause)
 		dev, err := l.open(fresh)
 		done <- reopening{dev, fresh, err}
 	}()
@@ -57,7 +58,7 @@ func (l *Live) back(r reopening, now time.Duration) {
 	}
 	l.gone(now)
 	if l.lacked == "" {
-		l.dog.back(now)
+		l.dog.back(now, l.ended)
 	}
 	l.clock.start(now)
 	l.beat.reopened(now)

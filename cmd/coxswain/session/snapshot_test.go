@@ -117,18 +117,23 @@ func TestLosses(t *testing.T) {
 	near("gone for an hour", 2*time.Hour, 1)
 }
 
-// A stream that dies again and again is given longer each time; one that held is not.
+// A stream that dies again and again is given longer each time; one that held, or had ended, is not.
 func TestWatchdogBacksOff(t *testing.T) {
 	var w watchdog
 	now := time.Minute
 	for k, want := range []time.Duration{250, 500, 1000, 2000, 4000, 4000} {
-		if w.back(now); w.patience() != want*time.Millisecond {
+		if w.back(now, false); w.patience() != want*time.Millisecond {
 			t.Errorf("after death %d it waits %v, want %v ms", k+1, w.patience(), int64(want))
 		}
 		now += 5 * time.Second
 	}
-	if w.back(now + time.Minute); w.patience() != silentAfter {
+	if w.back(now+time.Minute, false); w.patience() != silentAfter {
 		t.Errorf("after a good minute it waits %v", w.patience())
+	}
+	for range 3 {
+		if w.back(now+time.Minute, true); w.patience() != silentAfter {
+			t.Errorf("after one that had ended it waits %v", w.patience())
+		}
 	}
 }
 
