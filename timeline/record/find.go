@@ -45,13 +45,10 @@ func LeftOpen(now time.Time, within time.Duration, folders ...string) (dirs []st
 }
 
 // Spoilt tells of each record that was written to less than within ago, has no end, and cannot be
-// gone on with, because a line of it is wrong or its sound cannot be read: what, where and why.
+// gone on with, because a line of it is wrong: what, where and why.
 func Spoilt(now time.Time, within time.Duration, folders ...string) (told []error) {
 	for _, dir := range touched(now, within, folders) {
-		r, err := Open(dir)
-		if err == nil && !r.Closed() {
-			_, err = recorder.Open(dir)
-		}
+		_, err := Open(dir)
 		if err == nil {
 			continue
 		} else if events, _, _ := Read(dir); len(events) == 0 || events[len(events)-1].Kind != timeline.SessionClose {
@@ -131,12 +128,25 @@ func (r *Record) ended(now time.Time) (time.Duration, bool) {
 	if r.Wall().IsZero() {
 		return 0, false
 	}
-	l, err := recorder.Open(r.Dir)
-	if err != nil {
-		return 0, false
-	}
-	ago := r.since(now) - audio.Duration(l.Samples())
+	ago := r.since(now) - audio.Duration(r.reaches())
 	return max(ago, -ago), ago >= 0 || !r.Closed() && ago > -setBack
+}
+
+// reaches is the clock sample up to which the record is known to go: where its sound ends or, where that
+// cannot be read, its journal.
+func (r *Record) reaches() int64 {
+	if l, err := recorder.Open(r.Dir); err == nil {
+		return l.Samples()
+	}
+	return max(int64(timeline.End(r.Events)), r.heard())
+}
+
+// Anew is how a session that was cut off goes on in another record, where this one cannot be written to or
+// its sound cannot be read: what had been heard up to sample had goes on at sample pos.
+func (r *Record) Anew(now time.Time) (had, pos int64) {
+	had = r.reaches()
+	pos = max(samples(r.since(now)), had, int64(timeline.End(r.Events)))
+	return had, (pos + audio.Block - 1) / audio.Block * audio.Block
 }
 
 // since is how long ago the record's sample 0 was: by the machine's own clock, unless it was

@@ -21,6 +21,9 @@ const JournalName = "events.jsonl"
 // up to it, and of newer ones what it knows.
 const Format = 2
 
+// ErrInUse marks a record that another process writes.
+var ErrInUse = errors.New("another coxswain is writing this record")
+
 // line is a line of a journal as it stands on the disk.
 type line struct {
 	timeline.Event

@@ -15,7 +15,7 @@ import (
 // the process, however it ends.
 func lock(journal *os.File, dir string) error {
 	if taken(journal) {
-		return fmt.Errorf("%s: another coxswain is writing this record: let it end first", dir)
+		return fmt.Errorf("%s: %w: let it end first", dir, ErrInUse)
 	}
 	return nil
 }

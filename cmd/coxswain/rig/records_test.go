@@ -165,14 +165,13 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 	}
 }
 
-// A case that was cut off, and whose journal has a wrong line or is gone, or whose sound cannot be
-// read, cannot go on: whoever runs coxswain is told which, where and why. One that ended, or was
+// A case that was cut off, and whose journal has a wrong line or is gone, cannot go on: whoever runs coxswain is told which, where and why. One that ended, or was
 // long ago, is nobody's concern.
 func TestSpoiltCaseIsToldOf(t *testing.T) {
 	c := &config.Config{}
 	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
 	now := time.Now()
-	for _, name := range []string{"spoilt", "ended", "headless", "mute", "old"} {
+	for _, name := range []string{"spoilt", "ended", "headless", "old"} {
 		kinds := []timeline.Kind{timeline.CodeStart, "access.iv"}
 		if name == "ended" {
 			kinds = append(kinds, timeline.SessionClose)
@@ -188,9 +187,6 @@ func TestSpoiltCaseIsToldOf(t *testing.T) {
 		case "headless":
 			os.Remove(journal)
 			continue
-		case "mute":
-			os.Mkdir(filepath.Join(dir, recorder.PartName(1)), 0o700)
-			continue
 		}
 		f, err := os.OpenFile(journal, os.O_APPEND|os.O_WRONLY, 0)
 		if err != nil {
@@ -204,9 +200,52 @@ func TestSpoiltCaseIsToldOf(t *testing.T) {
 		t.Errorf("%q goes on; the team is told of what is lost: %v", k.Name, k.Lost)
 	}
 	said := told.All()
-	for i, want := range []string{"mute/" + recorder.PartName(1), "spoilt/events.jsonl:5: ", "/headless"} {
-		if len(said) != 3 || !strings.Contains(said[i], "cannot go on") || !strings.Contains(said[i], want) {
+	for i, want := range []string{"spoilt/events.jsonl:5: ", "/headless"} {
+		if len(said) != 2 || !strings.Contains(said[i], "cannot go on") || !strings.Contains(said[i], want) {
 			t.Errorf("it says %q, want of %s", said, want)
+		}
+	}
+}
+
+// A case that was cut off, whose journal is whole and whose sound is gone or cannot be read, goes on: in a
+// record of its own with all that was called, and whoever runs coxswain is told where the first one lies.
+func TestCaseWithoutItsSoundGoesOn(t *testing.T) {
+	for _, harm := range []func(dir string) error{
+		func(dir string) error { return os.Remove(filepath.Join(dir, recorder.PartName(0))) },
+		func(dir string) error { return os.Mkdir(filepath.Join(dir, recorder.PartName(1)), 0o700) },
+		func(dir string) error {
+			return errors.Join(os.Remove(filepath.Join(dir, recorder.PartName(0))),
+				os.Symlink("/dev/zero", filepath.Join(dir, recorder.PartName(0))))
+		},
+	} {
+		c := &config.Config{}
+		c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
+		r, now := Rig{Config: c}, time.Now()
+		dir := cut(t, c.Folder, "mute", now.Add(-25*time.Second), 5, timeline.CodeStart, "access.iv")
+		if err := harm(dir); err != nil {
+			t.Fatal(err)
+		}
+		var told monitor.Notices
+		k := r.resume(now, &told)
+		said := told.All()
+		if k.Lost || k.Anew == nil || len(k.Events) != 3 || k.Pos < 25*audio.Rate || k.Pos > 27*audio.Rate || k.Pos%audio.Block != 0 {
+			t.Errorf("%d events go on at %d: %v, lost %v", len(k.Events), k.Pos, k.Anew, k.Lost)
+		}
+		if len(said) != 1 || !strings.Contains(said[0], "goes on in a new record") || !strings.Contains(said[0], dir) {
+			t.Errorf("it says %q", said)
+		}
+		last := ""
+		on, err := r.recordsIn(&last, &told)(session.Beginning{Wall: now, Had: k.Events, Pos: k.Pos})
+		if err != nil || last == dir {
+			t.Fatalf("%v: it goes on in %s", err, last)
+		}
+		on.Sound.Close()
+		on.Journal.Close()
+		if again := r.resume(now, &monitor.Notices{}); again.Anew != nil || again.Name != filepath.Base(last) || len(again.Events) != 3 {
+			t.Errorf("after another cut %q goes on with %d events: %v", again.Name, len(again.Events), again.Anew)
+		} else {
+			again.Sound.Close()
+			again.Journal.Close()
 		}
 	}
 }

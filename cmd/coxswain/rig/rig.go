@@ -100,6 +100,13 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 		return session.Resume{Lost: lost}
 	}
 	w, err := cut.Resume(now)
+	if err != nil && !errors.Is(err, record.ErrInUse) {
+		notices.Add("a case that was cut off goes on in a new record; its first one, with the sound up to then, "+
+			"cannot be gone on with: %s: %v", cut.Dir, err)
+		had, pos := cut.Anew(now)
+		k := session.Kept{Name: cut.Name(), Events: cut.Events}
+		return session.Resume{Kept: k, Had: had, Pos: pos, Anew: err}
+	}
 	if err != nil {
 		notices.Add("a case that was cut off cannot go on, a new one begins with the next callout: %s: %v", cut.Dir, err)
 		return session.Resume{Lost: true}
@@ -141,7 +148,7 @@ func (r Rig) recordsIn(last *string, notices *monitor.Notices) session.Begin {
 					*last, k.Moved = dir, folder != c.Folder
 					if k.Moved || len(b.Had) > 0 {
 						if len(errs) == 0 {
-							errs = append(errs, errors.New("its folder is gone"))
+							errs = append(errs, errors.New("the one that it had is lost"))
 						}
 						notices.Add("the record is written to %s: %v", dir, errors.Join(errs...))
 					}

@@ -1,11 +1,14 @@
 package session
 
 import (
+	"errors"
 	"slices"
 	"testing"
 
 	"coxswain/audio"
+	"coxswain/audio/recorder"
 	"coxswain/timeline"
+	"coxswain/timeline/record"
 )
 
 // After a resume the session, the machine and whoever read the record have each
@@ -76,5 +79,53 @@ func TestLostCaseIsSaid(t *testing.T) {
 	}
 	if !slices.Equal(said, []string{"fault.case", "opening"}) {
 		t.Errorf("said %q", said)
+	}
+}
+
+// A case whose first record cannot be gone on with is written anew, with what was called before; the team
+// is told that it goes on, and of its record.
+func TestCaseGoesOnInAnotherRecord(t *testing.T) {
+	dir := t.TempDir() + "/r"
+	o := testOptions(t, dir, heardAt("access.iv", 4))
+	was := []timeline.Event{
+		{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Rate: timeline.Rate, Wall: "2000-01-01T12:00:00Z"}},
+		{Seq: 2, At: timeline.Seconds(2), Kind: timeline.CodeStart, Heard: &timeline.Heard{}},
+		{Seq: 3, At: timeline.Seconds(3), Kind: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}, Heard: &timeline.Heard{}},
+	}
+	o.Resume = Resume{Kept: Kept{Name: "cut", Events: was}, Had: 5 * audio.Rate, Pos: 20 * audio.Rate, Anew: errors.New("no sound")}
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var block [audio.Block]float32
+	for range 1500 {
+		s.Step(block[:], block[:])
+	}
+	st := s.now.machine.State()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r, err := record.Open(dir + "-2")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.Verify(); err != nil {
+		t.Error(err)
+	}
+	if !st.Running() || len(st.Doses("epinephrine")) != 1 {
+		t.Errorf("it knows of the case: %v; of doses: %d", st.Running(), len(st.Doses("epinephrine")))
+	}
+	var said []string
+	for _, e := range r.Events {
+		if e.Kind == timeline.CueSpoken {
+			said = append(said, e.Cue)
+		}
+	}
+	if r.Events[2].Kind != "drug.epinephrine" || countOf(r.Events, "access.iv", "") != 1 || len(said) < 3 ||
+		!slices.Contains(said, "resumed") || !slices.Contains(said, "fault.disk") {
+		t.Errorf("%d events, said %q", len(r.Events), said)
+	}
+	if l, err := recorder.Open(dir + "-2"); err != nil || l.Samples() != 35*audio.Rate {
+		t.Errorf("%d samples of sound: %v", l.Samples(), err)
 	}
 }

@@ -77,6 +77,7 @@ type Resume struct {
 	Had  int64 // samples of audio that are there
 	Pos  int64 // clock sample at which it goes on
 	Lost bool  // a case was cut off and cannot go on: the team is told
+	Anew error // why the case goes on in a new record, with the events of the first; nil: in its own
 }
 
 // Session is the one loop: room block in, speaker block out. Everything it
@@ -159,6 +160,11 @@ func New(o Options) (*Session, error) {
 				audio.Duration(o.Resume.Pos-o.Resume.Had).Round(time.Second),
 			),
 		)
+		if o.Resume.Anew != nil {
+			s.now.saving = false // until it is
+			s.fault(timeline.Fault, "fault.disk", fmt.Sprintf("the record goes on in a new folder, without the "+
+				"sound before the cut: %v", o.Resume.Anew))
+		}
 		return s, nil
 	case o.Always || o.Drill != nil:
 		s.now = newCase(&s.o, s.record(0), s.player, 0)
