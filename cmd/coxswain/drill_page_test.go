@@ -71,9 +71,11 @@ func TestDrillPage(t *testing.T) {
 	}
 	do(t, ctx, say("shock delivers", `/no callout.*did you mean/.test(document.querySelector("#log .wrong")?.textContent)`),
 		say("compressions started", `document.querySelectorAll("#log .heard").length === 1`),
-		say("0:40 rhythm check", `document.querySelectorAll("#log .heard").length === 2 && $("state").textContent.startsWith("hands off")`))
+		say("0:40 rhythm check", `document.querySelectorAll("#log .heard").length === 2 && $("state").textContent.startsWith("hands off")`),
+		poll(`$("scene").textContent.startsWith("Visitor") && $("due").textContent && $("title").textContent === "Found in the corridor"`))
 	shot(t, ctx, "drill")
-	do(t, ctx, byKeys(`#end`, kb.Enter), poll(`!$("after").hidden && document.activeElement === $("debrief")`), chromedp.KeyEvent(kb.Enter),
+	do(t, ctx, byKeys(`#end`, kb.Enter), poll(`!$("after").hidden && document.activeElement === $("debrief")`),
+		poll(`/^[0-9]+ of [0-9]+ points: Found in the corridor, Night shift$/.test($("score").textContent) && /Shock it/.test($("lost").textContent)`), chromedp.KeyEvent(kb.Enter),
 		arrive(`document.querySelectorAll("#findings tr").length === 4`), poll(`audio.readyState > 0`))
 	shot(t, ctx, "drill-debriefing")
 	score := eval[string](t, ctx, `$("score").textContent`)

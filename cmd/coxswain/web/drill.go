@@ -49,6 +49,7 @@ type Practice struct {
 	typed  chan string
 	box    *session.Box
 	count  int             // of the drills so far
+	last   Drill           // that runs, or ran last
 	told   []told          // of the drill that runs, or ran last
 	cut    map[string]bool // sentences of it that were cut off: they may be said once more
 	record string          // name of the last drill's record; empty: none yet
@@ -92,10 +93,11 @@ func (p *Practice) cases(w http.ResponseWriter, _ *http.Request) {
 		Title    string  `json:"title"`
 		Minutes  float64 `json:"minutes"`
 		Protocol string  `json:"protocol,omitempty"`
+		Looks    int     `json:"looks"` // how much is looked for, beside what is in every case
 	}
 	var out []one
 	for _, c := range p.drills.Cases {
-		out = append(out, one{c.ID, c.Title, c.Minutes, c.Protocol})
+		out = append(out, one{c.ID, c.Title, c.Minutes, c.Protocol, len(c.Look)})
 	}
 	sendJSON(w, map[string]any{"cases": out, "phrases": p.drills.Phrases, "caution": session.Caution})
 }
@@ -149,12 +151,13 @@ func (p *Practice) begin(w http.ResponseWriter, r *http.Request) {
 	ctx, end := context.WithCancel(p.ctx)
 	p.end, p.told, p.cut, p.box = end, nil, map[string]bool{}, &session.Box{}
 	p.count++
-	p.going.Add(1)
-	go p.run(ctx, Drill{
+	p.last = Drill{
 		Case: p.drills.Cases[i], Team: ask.Team, Silent: ask.Silent, Spoken: ask.Spoken, Lines: p.typed,
 		Watch: p.watch, Look: p.look,
 		Refused: func(err error) { p.tell(told{p.seconds(), "wrong", err.Error()}) },
-	})
+	}
+	p.going.Add(1)
+	go p.run(ctx, p.last)
 	w.WriteHeader(http.StatusAccepted)
 }
 
@@ -274,6 +277,10 @@ func (p *Practice) events(w http.ResponseWriter, r *http.Request) {
 			sent, of = 0, p.count
 		}
 		view := map[string]any{"drill": of, "running": p.end != nil, "record": p.record}
+		view["silent"] = p.last.Silent
+		if c := p.last.Case; c != nil {
+			view["title"] = c.Title
+		}
 		view["told"] = append([]told{}, p.told[sent:]...)
 		sent = len(p.told)
 		box := p.box

@@ -23,7 +23,7 @@ import (
 // "mumble"; it ends when it is asked to, or at "over".
 func team(kept string) Drills {
 	return Drills{
-		Cases:   []*drill.Case{{ID: "pea", Title: "Found in bed", Minutes: 3}},
+		Cases:   []*drill.Case{{ID: "pea", Title: "Found in bed", Minutes: 3, Look: []drill.Criterion{{}, {}}}},
 		Phrases: []string{"rhythm check"},
 		Run: func(ctx context.Context, d Drill) (string, error) {
 			box := &session.Box{}
@@ -202,12 +202,15 @@ func TestPracticeIsForItsPage(t *testing.T) {
 		}
 	}
 	var doc struct {
-		Cases   []struct{ ID, Title string }
+		Cases []struct {
+			ID, Title string
+			Looks     int
+		}
 		Phrases []string
 		Caution string
 	}
 	ask(t, p.Handler(), "GET", "/api/cases", "", &doc)
-	if len(doc.Cases) != 1 || doc.Cases[0].Title != "Found in bed" || len(doc.Phrases) != 1 || doc.Caution == "" {
+	if len(doc.Cases) != 1 || doc.Cases[0].Title != "Found in bed" || doc.Cases[0].Looks != 2 || len(doc.Phrases) != 1 || doc.Caution == "" {
 		t.Errorf("%+v", doc)
 	}
 }
