@@ -37,7 +37,11 @@ func (m *Machine) answerOf(e Event, now Time) Cue {
 	}
 	switch e.Kind {
 	case AskTime:
-		return m.codeTime(e, now)
+		c := m.codeTime(e, now)
+		if c.ID != "answer.nocode" {
+			c.Parts = m.state.toldBefore()
+		}
+		return c
 	case AskNext:
 		return m.next(e, now)
 	case AskSummary:

@@ -30,7 +30,7 @@ func (s State) ecmoQuestions(e Event) []question {
 	if !called || !s.InArrest() || s.OnECMO() {
 		return nil
 	}
-	return []question{{Cue: Cue{ID: ecmoQuestion}}}
+	return []question{{Cue: Cue{ID: ecmoQuestion}, instead: e.Kind != CompressionsStop}} // it names what was called
 }
 
 // OnECMO reports whether E C M O runs, and nobody has gone back to compressions since.

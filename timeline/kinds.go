@@ -75,6 +75,7 @@ const (
 	Loud              Kind = "loud"
 	Confirm           Kind = "confirm"
 	Death             Kind = "death"
+	ToldDown          Kind = "told.down" // how long, as told
 
 	PatientNext        Kind = "patient.next"
 	PatientAdult       Kind = "patient.adult"

@@ -187,8 +187,11 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	moved, together := last, e.At == last.At
 	claimed := m.claimed(last, e)
 	start := max(0, min(last.At, Fold(without).Started))
+	if last.Kind == CodeStart && Fold(without).Started == Never { // our clock begins now
+		start = last.At
+	}
 	moved.At = max(claimed, start)
-	if last.Kind.dose() || last.Kind.Row().Utstein != "" { // what counts from it counts from before
+	if last.Kind.dose() || last.Kind.Row().Utstein != "" || last.Kind == CodeStart { // what counts from it counts from before
 		moved.Values = early(last.Values, start-claimed)
 	}
 	if between, ok := crossed(without, last, moved.At); ok {
@@ -215,6 +218,9 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		c.Parts = append(c.Parts, to)
 	}
 	c.Parts = append(c.Parts, said...)
+	if together && last.Kind == CodeStart && moved.Early() > 0 {
+		c = m.startTold(last, e, now)
+	}
 	if moved.At == last.At && moved.sameAge(last) { // said again: it stands there already
 		return Ready{Events: asked, Cues: []Cue{c}}
 	}
@@ -279,7 +285,7 @@ func (m *Machine) dated() (last Event, ok bool) {
 // Datable reports whether a callout tells of what can have happened before it was called.
 func (k Kind) Datable() bool {
 	group, _, _ := strings.Cut(string(k), ".")
-	setting := group == "patient" || group == "metronome" || group == "round"
+	setting := group == "patient" || group == "metronome" || group == "round" || group == "told"
 	return k.IsCallout() && !k.Row().Control && !k.Row().Confirm && !setting
 }
 

@@ -53,7 +53,7 @@ func (p *Protocol) pregnant(s State) []Cue {
 	settled := known + 2*settle
 	again := func(c Cue) Cue { return c.every(p.Span("drug_again_s"), p.Span("drug_again_most_s")) }
 	_, limited := p.Spoken("delivery_s")
-	limit := s.ArrestAt + p.Span("delivery_s")
+	limit := s.arrestTold() + p.Span("delivery_s")
 	if !limited || settled >= limit {
 		return append(out, again(due("pregnant.delivery.now", max(settled, aside+settle), Seconds(60), Due))) // behind it
 	}

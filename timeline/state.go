@@ -77,6 +77,7 @@ type State struct {
 	EndedBy          uint64 // number of the event that ended the case before this one; 0: none
 	begun            begun
 	ArrestAt         Time // when the pulse was lost or presumed lost; Never if it was not
+	down             down
 	presumed         bool // the arrest is only presumed: nothing but "start the code" was called
 	Compressing      bool
 	PulsePresent     bool // a pulse or return of circulation was called
@@ -147,7 +148,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, goneAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never}, begun: begun{end: Never},
+		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never}, begun: begun{end: Never}, down: down{told: Never},
 		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never, ecmoCalled: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, dumpedAt: Never,
 		AirwayAt: Never, RoundAt: Never,

@@ -54,6 +54,7 @@ func (m *Machine) situation(at Time) []Cue {
 	case s.ArrestAt != Never:
 		out = append(out, since("summary.arrest", s.ArrestAt, at))
 	}
+	out = append(out, s.toldBefore()...)
 	switch {
 	case s.Dead:
 		return append(out, Cue{ID: "summary.dead"})

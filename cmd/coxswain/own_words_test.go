@@ -100,7 +100,7 @@ func TestOwnVoiceIsHeardAsNoCallout(t *testing.T) {
 	var sound []float64
 	quiet := make([]float64, audio.Rate*7/10)
 	for _, id := range []string{"cycle.end", "said.pulse.lost", "refractory.vector.short", "shock.open", "next.same",
-		"confirmed.undo", "cycle.soon.pulse"} {
+		"confirmed.undo", "cycle.soon.pulse", "question.ecmo", "said.code.end", "said.death"} {
 		s := voice.Speak(timeline.Cue{ID: id})
 		both := make([][2]float64, s.Len())
 		s.Stream().Stream(both)

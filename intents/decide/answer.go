@@ -94,7 +94,7 @@ func (v View) unasked(x intents.Result) bool {
 	if _, number := digitsOf(x.Text); x.Callout == yes && number {
 		return !waits || v.Open.Which != Number
 	}
-	if x.Callout == "undo" && v.Facts["undo"] {
+	if v.Facts[x.Callout] { // a sentence of ours asks for it
 		return false
 	}
 	return x.Answer && !settling(x) && x.Callout != "backdate" && !(waits && v.answers(x))

@@ -82,7 +82,8 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 	}
 	v.Facts = v.withAsked(x)
 	same := v.Last.holds(x)
-	if why := v.nothing(x, same); why != "" {
+	unasked := v.unasked(x)
+	if why := v.nothing(x, same, unasked && !r.wonders(x.Callout, v.Facts)); why != "" {
 		return Decision{Result: x, Why: []string{why}}
 	}
 	p, why := r.weigh(x.Callout, x.Confidence, v.Facts)
@@ -91,7 +92,9 @@ func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
 		return a
 	}
 	d.Why = append(why, d.Why...)
-	d.Verdict = d.verdict(max(need, x.Need), same)
+	if d.Verdict = d.verdict(max(need, x.Need), same); unasked && d.Verdict == Accept {
+		d.Verdict = Ask
+	}
 	if d.Verdict == Ask && !v.mayBeAsked(d, need) {
 		d.Verdict = Ignore
 	}
@@ -121,18 +124,19 @@ func (v View) mayBeAsked(d Decision, need float64) bool {
 	if d.When && d.sure >= need {
 		return true
 	}
-	return d.sure >= askFrom && v.Facts["running"] && v.mayAsk(d.Result.Decided)
+	known := v.Facts["running"] || v.Facts["pulse"] // somebody lies there
+	return d.sure >= askFrom && known && v.mayAsk(d.Result.Decided)
 }
 
 // nothing says why nothing is to be made of a result, however clearly it was heard. same: it is about
-// the speech of which something was made last.
-func (v View) nothing(x intents.Result, same bool) string {
+// the speech of which something was made last; idle: it is an answer to nothing.
+func (v View) nothing(x intents.Result, same, idle bool) string {
 	switch {
 	case x.Forbidden != "":
 		return "a " + x.Forbidden + " in the same breath"
 	case same && !v.Last.Asked:
 		return "the same speech as what was accepted"
-	case settling(x) && !v.Facts["asked"], v.unasked(x):
+	case settling(x) && !v.Facts["asked"], idle:
 		return "nothing was asked"
 	case x.Callout == "backdate" && x.Answer && !v.asksWhen(x) && (!v.follows(x) || v.Last.Dated || v.Last.Fixed):
 		return "no callout stands before it"

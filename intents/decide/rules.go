@@ -33,6 +33,14 @@ type Rules struct {
 	list      []rule
 	opposites []pair
 	timeless  []timeless
+	bare      []bare
+}
+
+// bare is an answer that is asked about where facts hold and nothing asked for it.
+type bare struct {
+	Callout string   `yaml:"callout"`
+	When    []string `yaml:"when"`
+	Why     string   `yaml:"why"`
 }
 
 // timeless are callouts that a time behind them does not move, and does not pass on to the callout before.
@@ -88,6 +96,7 @@ func Parse(name string, text []byte) (*Rules, error) {
 		Odds      []rule     `yaml:"odds"`
 		Opposites []pair     `yaml:"opposites"`
 		Timeless  []timeless `yaml:"timeless"`
+		Bare      []bare     `yaml:"bare"`
 	}
 	d := yaml.NewDecoder(bytes.NewReader(text))
 	d.KnownFields(true)
@@ -114,7 +123,12 @@ func Parse(name string, text []byte) (*Rules, error) {
 				name, t.line, t.Callout)
 		}
 	}
-	return &Rules{f.Odds, f.Opposites, f.Timeless}, nil
+	for _, b := range f.Bare {
+		if err := (rule{Callout: b.Callout, When: b.When, Odds: 1, Why: b.Why}).check(); err != nil {
+			return nil, fmt.Errorf("%s: bare: %w", name, err)
+		}
+	}
+	return &Rules{f.Odds, f.Opposites, f.Timeless, f.Bare}, nil
 }
 
 func (r rule) check() error {
@@ -147,6 +161,9 @@ func (r *Rules) Callouts() (out []string) {
 	for _, x := range r.timeless {
 		out = append(out, x.Callout)
 	}
+	for _, x := range r.bare {
+		out = append(out, x.Callout)
+	}
 	return out
 }
 
@@ -174,8 +191,16 @@ func (r *Rules) fixed(callout string) bool {
 	return slices.ContainsFunc(r.timeless, func(t timeless) bool { return covers(t.Callout, callout) })
 }
 
-func (r rule) holds(f Facts) bool {
-	for _, w := range r.When {
+// wonders reports whether an answer that nothing asked for is asked about in a case.
+func (r *Rules) wonders(callout string, f Facts) bool {
+	return slices.ContainsFunc(r.bare, func(b bare) bool { return callout == b.Callout && hold(b.When, f) })
+}
+
+func (r rule) holds(f Facts) bool { return hold(r.When, f) }
+
+// hold reports whether all these facts hold.
+func hold(when []string, f Facts) bool {
+	for _, w := range when {
 		fact, not := strings.CutPrefix(w, "not ")
 		if f[fact] == not {
 			return false

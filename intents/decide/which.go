@@ -25,11 +25,11 @@ type pair struct {
 // callout needs.
 func (r *Rules) between(x intents.Result, p, need float64, f Facts) Decision {
 	for _, y := range x.Rivals {
-		if within(x, y) && y.Confidence >= askFrom {
-			return Decision{Result: x, When: vague(x), sure: p, Why: []string{"a longer callout ends like it"}}
-		}
 		if which := r.which(x, y, p, f); which != "" && !vague(x) {
 			return Decision{Result: x, Name: true, Which: which, Other: y, sure: p, Why: []string{"two that sound alike"}}
+		}
+		if within(x, y) && y.Confidence >= askFrom {
+			return Decision{Result: x, When: vague(x), sure: p, Why: []string{"a longer callout ends like it"}}
 		}
 	}
 	var because []string

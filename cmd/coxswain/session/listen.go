@@ -26,7 +26,7 @@ const (
 	chargingHolds = 60
 	checkingHolds = 30
 	questionHolds = 20
-	undoHolds     = 30
+	answerHolds   = 30
 )
 
 // facts are what the rules may know of the case that runs.
@@ -37,10 +37,19 @@ func (s *oneCase) facts() decide.Facts {
 	f["asked"] = st.Pending != "" || s.saidLately(questionHolds, func(p prompts.Spoken) bool {
 		return strings.Contains(p.Text, "?")
 	})
-	f["undo"] = s.saidLately(undoHolds, func(p prompts.Spoken) bool {
-		return names(p.Cue, "next.same", "confirmed.undo")
-	})
+	for callout, by := range answered {
+		f[callout] = s.saidLately(answerHolds, func(p prompts.Spoken) bool { return names(p.Cue, by...) })
+	}
 	return f
+}
+
+// answered are the callouts that answer a sentence of ours with a word, by the ids of these sentences.
+var answered = map[string][]string{
+	"undo":             {"next.same", "confirmed.undo"},
+	"shock.given":      {"clear.ask", "shock.open", "silence.clear"},
+	"shock.stacked":    {"question.shock.again"},
+	"patient.stable":   {"next.stable"},
+	"patient.unstable": {"next.stable"},
 }
 
 // FactsOf are what the rules may know of a state at a time; last is when a callout was last

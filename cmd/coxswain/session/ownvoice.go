@@ -36,17 +36,14 @@ func (o *Options) echoes() timeline.Time {
 // is no callout. A leader who says them after us is heard, and so is one who says
 // "confirmed" before we have come to the end of "say confirmed".
 func (s *oneCase) ownVoice(h *timeline.Heard) bool {
-	plain := func(t string) string {
-		return " " + strings.Join(
-			strings.FieldsFunc(strings.ToLower(t), func(r rune) bool { return r < 'a' || r > 'z' }),
-			" ",
-		) + " "
-	}
 	if h.End-h.Start < shortest {
 		return false
 	}
 	for sp := range s.soundedUnder(h) {
 		ours, words := plain(sp.Text), plain(h.Text)
+		if h.Confidence < plainly {
+			ours, words = likeYes.Replace(ours), likeYes.Replace(words)
+		}
 		i := strings.Index(ours, words)
 		if i < 0 || h.Start <= sp.At {
 			continue
@@ -64,6 +61,15 @@ func (s *oneCase) ownVoice(h *timeline.Heard) bool {
 	}
 	return false
 }
+
+// plain are the words of a text between blanks.
+func plain(text string) string {
+	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return r < 'a' || r > 'z' })
+	return " " + strings.Join(words, " ") + " "
+}
+
+// likeYes are words of ours that are heard as a yes, though less plainly than one: at 0.57 at most.
+var likeYes = strings.NewReplacer(" confirmation ", " confirmed ", " confirm ", " confirmed ")
 
 // beginsUnder reports whether a callout that would begin the first case was heard while a
 // sentence of ours sounded. Before anybody has spoken the echo canceller does not know the

@@ -14,6 +14,7 @@ import (
 func TestOwnVoice(t *testing.T) {
 	s := &oneCase{o: &Options{}, spoken: []prompts.Spoken{
 		{Text: "End of code? Say confirmed.", At: timeline.Seconds(10), Until: timeline.Seconds(12)},
+		{Text: "Close the code? Confirmation, please.", At: timeline.Seconds(30), Until: timeline.Seconds(33)},
 		{Cue: timeline.Cue{ID: "hear.sure"}, Text: "Return of circulation Yes?", At: timeline.Seconds(59.1), Until: timeline.Seconds(61)},
 	}}
 	for _, c := range []struct {
@@ -28,6 +29,9 @@ func TestOwnVoice(t *testing.T) {
 		{"confirmed", 11.5, 11.51, false}, // typed
 		{"end of code", 10.1, 10.9, true},
 		{"undo that", 10.5, 11.2, false},
+		{"confirmed", 31.4, 32.3, true}, // our "confirmation", heard so
+		{"confirm", 31.4, 32.3, true},
+		{"confirmed", 32.5, 33.4, false},
 		{"return of circulation", 60.3, 61.8, true},  // our question, over a slow loop
 		{"return of circulation", 61.5, 62.8, false}, // the leader's answer
 	} {
@@ -35,6 +39,10 @@ func TestOwnVoice(t *testing.T) {
 		if got := s.ownVoice(h); got != c.ours {
 			t.Errorf("%q from %v to %v: ours %v, want %v", c.text, c.start, c.end, got, c.ours)
 		}
+	}
+	plainly := &timeline.Heard{Text: "confirmed", Confidence: 0.95, Start: timeline.Seconds(31.4), End: timeline.Seconds(32.3)}
+	if s.ownVoice(plainly) {
+		t.Error("a leader's word over our own is not heard")
 	}
 }
 
