@@ -5,9 +5,41 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
+	"syscall"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/monitor"
+	"coxswain/timeline/record"
 )
+
+// lock keeps a second session off the folder of records. One on a disk that is broken, full or read-only, as
+// after a power cut, is no reason to be silent: records go to the fallback, and that is locked if it can be.
+func (r Rig) lock(notices *monitor.Notices) (release func(), err error) {
+	release, err = record.LockFolder(r.Folder)
+	if !broken(err) {
+		return release, err
+	}
+	slog.Error("the folder for records cannot be written to: they go to the fallback", "why", err, "fallback", r.Fallback())
+	notices.Add("the folder for records cannot be written to (%v): they go to %s", err, r.Fallback())
+	at, err := ownFolder(r.Fallback())
+	if err == nil {
+		if release, err = record.LockFolder(at); err == nil {
+			return release, nil
+		}
+	}
+	if broken(err) {
+		notices.Add("nor can the fallback: nothing is kept (%v)", err)
+		return func() {}, nil
+	}
+	return nil, err
+}
+
+// broken reports whether an error is that of a disk, not of who set up the folder.
+func broken(err error) bool {
+	return slices.ContainsFunc([]error{syscall.EROFS, syscall.ENOSPC, syscall.EDQUOT, syscall.EIO, syscall.ESTALE},
+		func(e error) bool { return errors.Is(err, e) })
+}
 
 // folders are those in which records may lie.
 func (r Rig) folders() []string {

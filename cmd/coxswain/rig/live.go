@@ -30,7 +30,8 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	defer log.Close()
 	monitor.LogTo(log, c.Level())
 	fmt.Fprintln(log, session.Caution)
-	unlock, err := record.LockFolder(c.Folder)
+	notices := &monitor.Notices{}
+	unlock, err := r.lock(notices)
 	if err != nil {
 		return "", err
 	}
@@ -59,7 +60,6 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	so.Wall, so.Boot, so.Live, so.Lead = time.Now(), record.Uptime(), true, audio.LeadFor(c.Buffer())
 	p.on(&so)
 	last := "" // the folder of the last record
-	notices := &monitor.Notices{}
 	so.Begin = r.recordsIn(&last, notices)
 	if p.Case == nil {
 		so.Resume = r.resume(so.Wall, notices)
