@@ -75,11 +75,19 @@ func runs(root *cobra.Command, args []string) bool {
 }
 
 // keptBy reports whether a process is kept going: by this package, or by systemd, which tells a
-// service its socket or the process id that it was started with (systemd.exec(5)). Either
-// variable alone may come down to a shell of the service's, INVOCATION_ID does to every terminal.
+// service the process id that it was started with (systemd.exec(5), sd_watchdog_enabled(3)). What
+// comes down to a shell of another service's, as its socket and INVOCATION_ID do, is no such thing;
+// an older one, or a container's, that tells its socket alone starts us itself.
 func keptBy(env func(string) string, own, parent int) bool {
-	return env("NOTIFY_SOCKET") != "" || env("SYSTEMD_EXEC_PID") == strconv.Itoa(own) ||
-		env(Kept) == strconv.Itoa(parent)
+	if env(Kept) == strconv.Itoa(parent) {
+		return true
+	}
+	for _, name := range []string{"SYSTEMD_EXEC_PID", "WATCHDOG_PID"} {
+		if id := env(name); id != "" {
+			return id == strconv.Itoa(own)
+		}
+	}
+	return env("NOTIFY_SOCKET") != "" && parent <= 1
 }
 
 // keep runs the program as a child, and again, until it ended or was asked to. It returns the

@@ -239,26 +239,33 @@ func TestKilled(t *testing.T) {
 // Who is kept going by somebody else is not kept by us: systemd.exec(5) and sd_notify(3).
 func TestKeptBy(t *testing.T) {
 	for _, c := range []struct {
-		env  string
-		want bool
+		env    string
+		parent int
+		want   bool
 	}{
-		{"", false},
-		{"NOTIFY_SOCKET=/run/systemd/notify", true},
-		{"SYSTEMD_EXEC_PID=77", true},
-		{"SYSTEMD_EXEC_PID=76", false},  // of the terminal that this was started in
-		{"INVOCATION_ID=4711af", false}, // so is this
-		{Kept + "=70", true},
-		{Kept + "=71", false}, // of a session that started what started this
+		{"", 70, false},
+		{"", 1, false},
+		{"NOTIFY_SOCKET=/run/systemd/notify SYSTEMD_EXEC_PID=77", 1, true},
+		{"NOTIFY_SOCKET=/run/user/1/systemd/notify SYSTEMD_EXEC_PID=77 WATCHDOG_PID=77", 70, true}, // the user's own
+		{"NOTIFY_SOCKET=/run/systemd/notify", 1, true},
+		{"NOTIFY_SOCKET=/run/notify", 0, true}, // in a container
+		{"SYSTEMD_EXEC_PID=77", 70, true},
+		{"WATCHDOG_PID=77", 1, true},
+		{"NOTIFY_SOCKET=/run/systemd/notify", 70, false}, // of a shell's service, or nobody's
+		{"NOTIFY_SOCKET=/run/systemd/notify SYSTEMD_EXEC_PID=76", 70, false},
+		{"SYSTEMD_EXEC_PID=76", 70, false},  // of the terminal that this was started in
+		{"INVOCATION_ID=4711af", 70, false}, // so is this
+		{Kept + "=70", 70, true},
+		{Kept + "=70 SYSTEMD_EXEC_PID=76 NOTIFY_SOCKET=@ours WATCHDOG_PID=", 70, true},
+		{Kept + "=71", 70, false}, // of a session that started what started this
 	} {
-		k, v, _ := strings.Cut(c.env, "=")
-		env := func(name string) string {
-			if name == k {
-				return v
-			}
-			return ""
+		vars := map[string]string{}
+		for _, kv := range strings.Fields(c.env) {
+			k, v, _ := strings.Cut(kv, "=")
+			vars[k] = v
 		}
-		if got := keptBy(env, 77, 70); got != c.want {
-			t.Errorf("%q: kept by somebody: %v", c.env, got)
+		if got := keptBy(func(name string) string { return vars[name] }, 77, c.parent); got != c.want {
+			t.Errorf("%q below %d: kept by somebody: %v", c.env, c.parent, got)
 		}
 	}
 }
