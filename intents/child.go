@@ -33,6 +33,7 @@ func (p *Process) start() (*child, error) {
 	cmd := exec.Command(p.opt.Command[0], p.opt.Command[1:]...)
 	cmd.Stderr = p.opt.Stderr
 	cmd.WaitDelay = time.Second
+	ownGroup(cmd)
 	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
 		name, _, _ := strings.Cut(v, "=")
 		return strings.HasPrefix(name, "COXSWAIN_") && strings.HasSuffix(name, "_TOKEN") // the pages are none of its business
@@ -100,7 +101,7 @@ func (c *child) read(r io.Reader) {
 }
 
 func (c *child) kill() {
-	c.cmd.Process.Kill()
+	killGroup(c.cmd)
 	c.shut.Do(func() { close(c.in) })
 	go func() {
 		for range c.out { // let read end

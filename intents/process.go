@@ -270,7 +270,7 @@ func (p *Process) Close() []Result {
 				p.take(m, ok)
 			}
 		case <-late:
-			c.cmd.Process.Kill()
+			killGroup(c.cmd)
 			open = false
 		}
 	}
@@ -290,7 +290,7 @@ func (p *Process) Close() []Result {
 	select {
 	case <-gone:
 	case <-late: // it has closed its output and goes on all the same
-		c.cmd.Process.Kill()
+		killGroup(c.cmd)
 		<-gone
 	}
 	p.child = nil

@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"os/signal"
+	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -72,6 +75,11 @@ func play(part string) {
 			fmt.Println(`{"ready":"stubborn"}`)
 			os.Stdout.Close()
 			time.Sleep(time.Hour)
+		case "group":
+			fmt.Printf("{\"ready\":\"%d\"}\n", syscall.Getpgrp())
+			sleep := exec.Command("sleep", "3600")
+			sleep.Stderr = os.Stderr
+			sleep.Run()
 		case "token":
 			fmt.Println(`{"ready":"token ` + os.Getenv("COXSWAIN_HTTP_TOKEN") + `"}`)
 			time.Sleep(time.Hour)
@@ -256,4 +264,36 @@ func FuzzPlugInLine(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The signals of a terminal's Ctrl-C and Ctrl-Z are for the session alone: the plug-in has a group of its own,
+// and what it has started goes with it.
+func TestPlugInHasItsOwnGroup(t *testing.T) {
+	v, err := LoadVocabulary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	held, holds, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer held.Close()
+	p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=group", "PART_MARK=" + t.TempDir() + "/mark", self},
+		Vocabulary: v, Patience: patience, Stderr: holds})
+	if err != nil {
+		t.Fatal(err)
+	}
+	holds.Close()
+	if group, err := strconv.Atoi(p.Name()); err != nil || group == syscall.Getpgrp() {
+		t.Errorf("the group of the plug-in is %q, ours %d", p.Name(), syscall.Getpgrp())
+	}
+	p.Close()
+	held.SetReadDeadline(time.Now().Add(time.Minute))
+	if _, err := held.Read(make([]byte, 1)); err != io.EOF { // it ends with the last process that has it
+		t.Errorf("something of the plug-in goes on: %v", err)
+	}
 }
