@@ -31,10 +31,8 @@ func BeginAnew(dir string, wall time.Time, events []timeline.Event, pos int64) (
 	if err != nil {
 		return nil, err
 	}
-	for _, e := range events {
-		if _, err = w.Journal.Append(e); err != nil {
-			break
-		}
+	if len(events) > 0 {
+		err = w.Journal.AppendAll(events)
 	}
 	if err == nil && pos > 0 {
 		err = w.Sound.Silence(pos)

@@ -164,11 +164,29 @@ func (j *Journal) append(e timeline.Event, sign func(e *timeline.Event, before s
 			return e, err
 		}
 	}
-	if err := j.write(line{Event: e}, e); err != nil {
+	if err := j.write(e); err != nil {
 		return e, fmt.Errorf("event %s: %w", e.Kind, err)
 	}
 	j.seq = e.Seq
 	return e, nil
+}
+
+// AppendAll appends events that have their numbers, all or none of them, and waits for the disk once.
+func (j *Journal) AppendAll(events []timeline.Event) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	all := make([]any, len(events))
+	for i, e := range events {
+		if want := j.seq + 1 + uint64(i); e.Seq != want {
+			return fmt.Errorf("journal %s: event number %d, want %d", j.f.Name(), e.Seq, want)
+		}
+		all[i] = e
+	}
+	if err := j.write(all...); err != nil {
+		return err
+	}
+	j.seq += uint64(len(events))
+	return nil
 }
 
 // hashed writes what the audio log holds.
@@ -178,40 +196,50 @@ func (j *Journal) hashed(h soundHash) error {
 	if j.format == 1 { // says nothing about the sound
 		return nil
 	}
-	return j.write(line{}, struct {
+	return j.write(struct {
 		Sound soundHash `json:"sound"`
 	}{h})
 }
 
-// write appends a line: v with what a line has besides.
-func (j *Journal) write(l line, v any) error {
-	var b []byte
-	var sum string
-	var err error
-	if j.format == 1 {
-		l.Prev = j.sum
-		b, err = json.Marshal(l)
-		sum = digest("", b)
-	} else if b, err = json.Marshal(v); err == nil {
-		if j.size == 0 {
-			b = append(b[:len(b)-1], fmt.Sprintf(`,"format":%d}`, Format)...)
+// write appends lines, all or none: events, or what the audio log holds, with what a line has besides.
+func (j *Journal) write(all ...any) error {
+	var lines []byte
+	sum := j.sum
+	for _, v := range all {
+		b, after, err := j.line(v, sum, j.size == 0 && len(lines) == 0)
+		if err != nil {
+			return err
 		}
-		sum = digest(j.sum, b)
-		b = withSum(b, sum)
+		lines, sum = append(append(lines, b...), '\n'), after
 	}
-	if err != nil {
-		return err
-	}
-	if _, err = j.f.WriteAt(append(b, '\n'), j.size); err == nil {
+	_, err := j.f.WriteAt(lines, j.size)
+	if err == nil {
 		err = j.f.Sync()
 	}
 	if err != nil {
 		j.f.Truncate(j.size)
 		return fmt.Errorf("journal %s: %w", j.f.Name(), err)
 	}
-	j.size += int64(len(b)) + 1
+	j.size += int64(len(lines))
 	j.sum = sum
 	return nil
+}
+
+// line is v as a line of the journal, and the sum of that line, behind one with sum before.
+func (j *Journal) line(v any, before string, first bool) (b []byte, sum string, err error) {
+	if j.format == 1 {
+		e, _ := v.(timeline.Event)
+		b, err = json.Marshal(line{Event: e, Prev: before})
+		return b, digest("", b), err
+	}
+	if b, err = json.Marshal(v); err != nil {
+		return nil, "", err
+	}
+	if first {
+		b = append(b[:len(b)-1], fmt.Sprintf(`,"format":%d}`, Format)...)
+	}
+	sum = digest(before, b)
+	return withSum(b, sum), sum, nil
 }
 
 // Close closes the file. What is already appended is safe without it.

@@ -46,6 +46,36 @@ func TestJournalReadsBackWhatWasAppended(t *testing.T) {
 	}
 }
 
+// Events that are appended at once stand in the journal as those one after the other do; where one has a wrong
+// number none of them does.
+func TestEventsAtOnce(t *testing.T) {
+	one, all := t.TempDir(), t.TempDir()
+	write(t, one, 5)
+	events, _, err := Read(one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j, err := Create(all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, some := range [][]timeline.Event{events[:1], nil, events[1:]} {
+		if err := j.AppendAll(some); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := j.AppendAll([]timeline.Event{{Seq: 6}, {Seq: 8}}); err == nil {
+		t.Error("an event out of turn is taken")
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	want, _ := os.ReadFile(filepath.Join(one, JournalName))
+	if got, err := os.ReadFile(filepath.Join(all, JournalName)); err != nil || !bytes.Equal(got, want) {
+		t.Errorf("%v: at once:\n%s\none after the other:\n%s", err, got, want)
+	}
+}
+
 // Corrupt, prove it shows, repair, append, read again.
 func TestJournalDamage(t *testing.T) {
 	for _, c := range []struct {

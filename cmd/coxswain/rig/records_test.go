@@ -64,7 +64,7 @@ func TestFallback(t *testing.T) {
 	if err != nil || first.Moved || filepath.Dir(last) != c.Folder {
 		t.Fatalf("%v: the first record is in %s", err, last)
 	}
-	if _, err := first.Journal.Append(had[0]); err != nil {
+	if err := first.Journal.AppendAll(had); err != nil {
 		t.Fatal(err)
 	}
 	first.Sound.Close()

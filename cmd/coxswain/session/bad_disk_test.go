@@ -25,12 +25,12 @@ type slowDisk struct {
 	fail *time.Time // writes fail before this moment
 }
 
-func (d slowDisk) Append(e timeline.Event) (timeline.Event, error) {
+func (d slowDisk) AppendAll(events []timeline.Event) error {
 	time.Sleep(d.wait)
 	if d.fail != nil && time.Now().Before(*d.fail) {
-		return e, fmt.Errorf("read-only file system")
+		return fmt.Errorf("read-only file system")
 	}
-	return d.Journal.Append(e)
+	return d.Journal.AppendAll(events)
 }
 
 func (d slowDisk) Write(room, speaker []float32) error {
@@ -164,11 +164,11 @@ type fullDisk struct {
 
 var errFull = errors.New("no space left on device")
 
-func (d fullDisk) Append(e timeline.Event) (timeline.Event, error) {
+func (d fullDisk) AppendAll(events []timeline.Event) error {
 	if time.Now().After(d.from) {
-		return e, errFull
+		return errFull
 	}
-	return d.Journal.Append(e)
+	return d.Journal.AppendAll(events)
 }
 
 func (d fullDisk) Write(room, speaker []float32) error {
@@ -180,24 +180,28 @@ func (d fullDisk) Write(room, speaker []float32) error {
 
 func (d fullDisk) Close() error { return errors.Join(d.SoundLog.Close(), d.Journal.Close()) }
 
-// A disk that takes 2 s for every event keeps nobody waiting: read-backs come
-// after a second at most, every event arrives. One that takes nothing for 10 s
-// is told once, and loses no event.
+// A disk that takes 2 or 5 s for whatever is written keeps nobody waiting: read-backs come
+// after a second at most, every event arrives, and the session ends when that was written. One that takes
+// nothing for 10 s, or has an event wait for longer, is told once, and loses no event.
 func TestBadDisks(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		wait   time.Duration
 		broken time.Duration
 		faults int
-	}{{"stalls of 2 s", 2 * time.Second, 0, 0}, {"read-only for 10 s", 0, 10 * time.Second, 1}} {
+	}{{"stalls of 2 s", 2 * time.Second, 0, 0}, {"stalls of 5 s", 5 * time.Second, 0, 0},
+		{"stalls of 12 s", 12 * time.Second, 0, 1}, {"read-only for 10 s", 0, 10 * time.Second, 1}} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
-				until := time.Now().Add(c.broken)
-				events, _, _ := badDay{length: 40 * time.Second, alone: true, disk: func(j Journal, r SoundLog) (Journal, SoundLog) {
+				begun, until := time.Now(), time.Now().Add(c.broken)
+				events, _, passed := badDay{length: 40 * time.Second, alone: true, disk: func(j Journal, r SoundLog) (Journal, SoundLog) {
 					d := slowDisk{j, r, c.wait, &until}
 					return d, d
 				}}.run(t, dir+"/r")
+				if ends := time.Since(begun) - passed; ends > 3*c.wait+time.Second {
+					t.Errorf("it took %v to end", ends)
+				}
 				heard, worst := 0, timeline.Time(0)
 				for i, e := range events {
 					if e.Heard == nil {
@@ -212,7 +216,7 @@ func TestBadDisks(t *testing.T) {
 						}
 					}
 				}
-				if heard != 8 || worst > timeline.Seconds(1.5) {
+				if heard != 8 || worst > timeline.Seconds(1.5+float64(c.faults)) {
 					t.Errorf(
 						"%d of 8 callouts in the journal, slowest read-back %v s after it was decided",
 						heard,

@@ -226,7 +226,7 @@ func (s *oneCase) forget(ago time.Duration) {
 // nowhere keeps nothing.
 type nowhere struct{}
 
-func (nowhere) Append(e timeline.Event) (timeline.Event, error) { return e, nil }
-func (nowhere) Write(room, speaker []float32) error             { return nil }
-func (nowhere) Mark(recorder.Mark)                              {}
-func (nowhere) Close() error                                    { return nil }
+func (nowhere) AppendAll([]timeline.Event) error    { return nil }
+func (nowhere) Write(room, speaker []float32) error { return nil }
+func (nowhere) Mark(recorder.Mark)                  {}
+func (nowhere) Close() error                        { return nil }

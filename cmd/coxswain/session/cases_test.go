@@ -27,9 +27,9 @@ type memory struct {
 	closed int
 }
 
-func (m *memory) Append(e timeline.Event) (timeline.Event, error) {
-	m.events = append(m.events, e)
-	return e, nil
+func (m *memory) AppendAll(events []timeline.Event) error {
+	m.events = append(m.events, events...)
+	return nil
 }
 func (m *memory) Write(room, _ []float32) error { m.room = append(m.room, room...); return nil }
 func (m *memory) Mark(recorder.Mark)            {}

@@ -113,26 +113,26 @@ func (o *opening) look() error {
 
 type openingJournal opening
 
-// Append opens the record if need be. A slow disk does not keep the sound from
+// AppendAll opens the record if need be. A slow disk does not keep the sound from
 // being written.
-func (j *openingJournal) Append(e timeline.Event) (timeline.Event, error) {
+func (j *openingJournal) AppendAll(events []timeline.Event) error {
 	j.mu.Lock()
 	k, err := (*opening)(j).open()
 	j.mu.Unlock()
 	if err != nil {
-		return e, err
+		return err
 	}
-	e, err = k.Journal.Append(e)
+	err = k.Journal.AppendAll(events)
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.k.Journal != k.Journal {
-		return e, fmt.Errorf("the record was lost while it was written to")
+		return fmt.Errorf("the record was lost while it was written to")
 	}
 	if (*opening)(j).wrote(journal, err); err != nil {
-		return e, err
+		return err
 	}
-	j.had = append(j.had, e)
-	return e, nil
+	j.had = append(j.had, events...)
+	return nil
 }
 
 // Close closes the journal, if it is open.
