@@ -83,13 +83,18 @@ func due(id string, at, keep Time, p Priority) Cue {
 func (p *Protocol) Agenda(s State, until Time) []Cue {
 	p = p.For(s)
 	var rules [][]Cue
-	if s.InArrest() {
+	switch {
+	case s.OfNewborn():
+		if s.InArrest() {
+			rules = [][]Cue{p.silence(s)}
+		}
+	case s.InArrest():
 		rules = [][]Cue{
 			p.pauses(s), p.clearance(s), p.shockOpen(s), p.cycle(s),
-			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s), p.ecmo(s),
+			p.epinephrine(s), p.antiarrhythmic(s), p.special(s), p.jump(s), p.silence(s), p.ecmo(s), p.drowned(s),
 		}
-	} else if !s.Dead {
-		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.breathless(s), p.round(s)}
+	case !s.Dead:
+		rules = [][]Cue{p.afterReturn(s), p.withPulse(s), p.opioidPulse(s), p.breathless(s), p.anaphylaxis(s), p.round(s)}
 	}
 	var out []Cue
 	for _, list := range rules {
@@ -265,7 +270,7 @@ func (p *Protocol) firstLook(s State) []Cue {
 func (p *Protocol) silence(s State) []Cue {
 	span, id := p.Span("silence_s"), "silence"
 	switch { // "compressing?" might send somebody to the patient
-	case p.byMachine(s):
+	case p.byMachine(s), s.OfNewborn():
 		id = "silence.ecmo"
 	case s.Clear():
 		id = "silence.clear"

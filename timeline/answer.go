@@ -110,6 +110,10 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if m.state.Ended != Never { // who comes next is nobody yet
 		return reply("answer.nocode", e, now, Answer)
 	}
+	if m.state.OfNewborn() {
+		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "dose.check"}}
+		return c
+	}
 	if who := p.doubtedWho(m.state); who != nil {
 		c.ID, c.Parts = "dose.unknown", m.protocol.askedWhoFirst(m.state, who)
 		return c

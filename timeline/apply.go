@@ -190,7 +190,7 @@ func (s *State) pulse(e Event) {
 
 // pulseless is a pulse that is not there, or not any more: compressions are next.
 func (s *State) pulseless(e Event) {
-	s.MetronomeForced = s.InArrest() && !s.OnECMO()
+	s.MetronomeForced = s.InArrest() && !s.OnECMO() && !s.OfNewborn()
 	if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
 		s.PulselessAt = e.At
 		s.unshockable(s.RhythmAt)
@@ -348,7 +348,7 @@ func (s *State) patient(e Event) {
 	case PatientAdult, PatientChild, PatientInfant:
 		who := strings.TrimPrefix(string(e.Kind), "patient.")
 		s.whoSure = s.Patient == who // told twice
-		s.Patient = who
+		s.Patient, s.noted.newborn = who, Never
 	case PatientPregnant:
 		s.PregnantAt = e.At
 	case PatientHypothermic:

@@ -38,6 +38,8 @@ func fits(p *Protocol, s State, next Cue, now Time) bool {
 		return false
 	case s.Ended != Never:
 		return strings.HasPrefix(next.ID, "answer.")
+	case s.OfNewborn():
+		return next.ID == "next.newborn"
 	case s.InArrest() && s.Clear():
 		return next.ID == "next.clear" || p.spentInCold(s) && next.ID == "said.shock.clear"
 	case s.InArrest() && !s.Compressing && seen:
@@ -54,7 +56,7 @@ func mayBeDue(p *Protocol, s State, c Cue) bool {
 	group, _, _ := strings.Cut(c.ID, ".")
 	hands := group == "pause" || group == "start"
 	switch {
-	case s.heldOpen() && amount(c), s.Dead:
+	case s.heldOpen() && amount(c), s.Dead, s.OfNewborn() && group != "silence":
 		return false
 	case s.PulsePresent:
 		return !hands && group != "cycle" && group != "epinephrine"

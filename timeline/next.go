@@ -35,6 +35,8 @@ func (s State) another(e Event) bool {
 	}
 	far := func(a, b float64) bool { return a > 0 && b > 0 && max(a/b, b/a) > rules["other_times"].Value }
 	switch who := s.who(); {
+	case e.Kind == PatientNewborn:
+		return !s.OfNewborn()
 	case far(told.AgeMonths, s.AgeMonths), far(told.WeightKg, s.WeightKg):
 		return true
 	case told.AgeMonths > 0:

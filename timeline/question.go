@@ -17,7 +17,7 @@ type question struct {
 // questions are what a callout contradicts, judged by the state before it.
 // They are asked, logged, and block nothing: the leader may be right.
 func (p *Protocol) questions(s State, e Event) []question {
-	if s.Ended != Never { // a late fact, or of the next patient
+	if s.Ended != Never || s.OfNewborn() { // a late fact, or of the next patient; or one whom no protocol tells of
 		return nil
 	}
 	if out := p.weightQuestions(s, e); out != nil {

@@ -79,6 +79,8 @@ func (m *Machine) unsaid(e Event, now Time) string {
 		return m.started(e)
 	case e.Kind == PatientNext && m.state.Running():
 		return ".running"
+	case e.Kind == PatientNewborn && !m.state.OfNewborn():
+		return ".second"
 	}
 	return m.state.doubted(e.Kind)
 }
@@ -86,7 +88,8 @@ func (m *Machine) unsaid(e Event, now Time) string {
 // mayPress reports whether somebody may be told to compress at now.
 func (m *Machine) mayPress(now Time) bool { return !m.state.Silent(now) && !m.byMachine() }
 
-func (m *Machine) byMachine() bool { return m.protocol.byMachine(m.state) }
+// byMachine reports whether hands are none of ours to call for: a machine circulates the blood, or no protocol tells.
+func (m *Machine) byMachine() bool { return m.protocol.byMachine(m.state) || m.state.OfNewborn() }
 
 // started names the form of the read-back of "start the code": that of the former patient
 // nothing holds, that a pulse was called, or that the clock runs already, must be heard.

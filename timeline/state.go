@@ -107,6 +107,7 @@ type State struct {
 	Causes           map[string]string // considered, treated or excluded, by cause
 	CauseAt          map[string]Time   // when that was called
 	Who
+	noted           noted
 	held            heldWho
 	secondAt        Time // when a second patient was called for while this one's case ran; Never if not
 	PregnantAt      Time // when it was called; Never if not
@@ -148,7 +149,7 @@ func newState() State {
 		pulseTold: Never, LostAt: Never, goneAt: Never, coldAt: Never, PulselessAt: Never,
 		FirstROSC: Never, FirstCompression: Never, PausedFrom: Never, CycleFrom: Never, CheckedAt: Never,
 		RhythmAt: Never, FirstRhythmAt: Never, NoShockAt: Never, PregnantAt: Never, OpioidAt: Never, ReviewedAt: Never,
-		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never}, begun: begun{end: Never}, down: down{told: Never},
+		BeforeAt: Never, secondAt: Never, held: heldWho{at: Never}, begun: begun{end: Never}, down: down{told: Never}, noted: nothingNoted,
 		NoBreathingAt: Never, BreathingAt: Never, ecmoAt: Never, ecmoCalled: Never,
 		StabilityAt: Never, PendingAt: Never, ClearAt: Never, ChargingAt: Never, dumpedAt: Never,
 		AirwayAt: Never, RoundAt: Never,
@@ -257,7 +258,7 @@ func (s State) Metronome(now Time) bool {
 	if s.OnECMO() && !s.Compressing {
 		return s.MetronomeForced
 	}
-	return s.MetronomeForced || s.InArrest() && (s.Compressing || s.FirstCompression == Never || shocked)
+	return s.MetronomeForced || s.InArrest() && !s.OfNewborn() && (s.Compressing || s.FirstCompression == Never || shocked)
 }
 
 // Stacking reports whether the last thing done was one of several shocks in a

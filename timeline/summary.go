@@ -89,6 +89,7 @@ func (m *Machine) background() []Cue {
 	if s.OpioidAt != Never {
 		out = append(out, Cue{ID: "said." + string(PatientOpioid)})
 	}
+	out = append(out, s.noted.spoken()...)
 	switch {
 	case s.FirstRhythm != Unknown:
 		out = append(out, Cue{ID: "summary.first", Items: []string{s.FirstRhythm.Kind().Row().Spoken}})

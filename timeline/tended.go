@@ -30,6 +30,8 @@ func (s *State) tended(e Event) bool {
 		s.NoBreathingAt, s.BreathingAt = Never, e.At
 	case CausesReview, AskCauses:
 		s.ReviewedAt = e.At
+	case PatientAnaphylaxis, PatientDrowned, PatientNewborn:
+		s.note(e)
 	case CodeStart, ToldDown:
 		s.tellDown(e)
 	case RoundStart:

@@ -95,6 +95,10 @@ func (p *Protocol) treatedAnyway(s State) bool {
 func (m *Machine) next(e Event, now Time) Cue {
 	c := reply("", e, now, Answer)
 	p := m.protocol.For(m.state)
+	if m.state.OfNewborn() && m.state.Ended == Never {
+		c.ID = "next.newborn"
+		return c
+	}
 	if c.ID = m.state.nextAtOnce(); c.ID == "next.compressions" { // before read-backs that wait
 		c.Priority = Urgent
 	}
