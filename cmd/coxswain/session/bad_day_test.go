@@ -48,6 +48,7 @@ type badDay struct {
 	alone   bool                                 // there is no other folder for records
 	sounds  func(at time.Duration) time.Duration // in how long a buffer is heard that the device takes; nil: at once
 	seen    *Snapshot                            // the last one, if asked for
+	holes   *holes                               // those in the sound, if asked for
 	echo    bool                                 // our own sound is cancelled
 	mute    int                                  // streams that die from 16 s on, all but the first before their first callback
 	ends    bool                                 // and have ended by themselves; else they only say nothing
@@ -114,6 +115,9 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 	pos = audio.Duration(s.pos)
 	if b.seen != nil {
 		*b.seen = *s.Latest().Load()
+	}
+	if b.holes != nil {
+		*b.holes = s.holes
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)

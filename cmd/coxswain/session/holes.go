@@ -15,26 +15,39 @@ const (
 	holeNear  = audio.Rate            // samples before a phrase, and behind it, where its lost sound may be made up for
 )
 
-// holes are the last stretches that were made up with silence, newest last.
+// holes are the last stretches that were made up with silence, or left out, newest last.
 type holes struct {
-	list [16]struct {
-		at   int64 // sample of the session that it ends with
-		lost time.Duration
-	}
-	n int
+	list [16]hole
+	n    int
 }
 
-// add notes that silence stands for lost sound up to a sample.
+// hole is a stretch of samples of the session, with how much sound is lost in it.
+type hole struct {
+	from, to int64
+	lost     time.Duration
+}
+
+// add notes that silence up to a sample stands for lost sound. What goes on with the last hole is the same
+// one: a device that is gone for long is made up for piece by piece.
 func (h *holes) add(at int64, lost time.Duration) {
-	slot := &h.list[h.n%len(h.list)]
-	slot.at, slot.lost = at, lost
+	if lost <= 0 {
+		return
+	}
+	from := at - int64(lost.Seconds()*audio.Rate)
+	if h.n > 0 {
+		if last := &h.list[(h.n-1)%len(h.list)]; from <= last.to {
+			last.to, last.lost = at, last.lost+lost
+			return
+		}
+	}
+	h.list[h.n%len(h.list)] = hole{from, at, lost}
 	h.n++
 }
 
 // within is how much sound is lost between two samples, or near them.
 func (h *holes) within(from, to int64) (lost time.Duration) {
 	for _, x := range h.list[:min(h.n, len(h.list))] {
-		if x.at >= from-holeNear && x.at <= to+holeNear {
+		if x.to >= from-holeNear && x.from <= to+holeNear {
 			lost += x.lost
 		}
 	}

@@ -2,6 +2,7 @@ package session
 
 import (
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"coxswain/audio"
@@ -24,13 +25,14 @@ func TestHolesAreDoubted(t *testing.T) {
 		{at: 11.8 * rate, lost: 60 * time.Millisecond, need: holedNeed},
 		{at: 10.5 * rate, lost: 20 * time.Millisecond, need: 0.6},
 		{at: 8 * rate, lost: time.Second, need: 0.6},
-		{at: 13 * rate, lost: time.Second, need: 0.6},
+		{at: 13.2 * rate, lost: time.Second, need: 0.6},
+		{at: 15.5 * rate, lost: 4 * time.Second, need: holedNeed}, // it begins right behind the phrase
 		{at: 10.5 * rate, lost: 60 * time.Millisecond, more: 16, need: 0.6},
 	} {
 		var h holes
 		h.add(c.at, c.lost)
-		for range c.more {
-			h.add(60*rate, time.Second)
+		for k := range c.more {
+			h.add(int64(60+2*k)*rate, time.Second)
 		}
 		if r := h.doubted(intents.Result{Start: 10 * listen, End: 11 * listen, Need: 0.6, Open: true}); r.Need != c.need {
 			t.Errorf("a hole of %v at %v s: needs %v, want %v", c.lost, float64(c.at)/rate, r.Need, c.need)
@@ -41,6 +43,27 @@ func TestHolesAreDoubted(t *testing.T) {
 	if r := h.doubted(intents.Result{Start: 10 * listen, End: 11 * listen, Need: 0.9}); r.Need != 0.9 {
 		t.Errorf("what needs more needs %v", r.Need)
 	}
+	h = holes{}
+	for at := int64(11.2 * rate); at < 15*rate; at += audio.Block { // a device that is gone for four seconds
+		h.add(at, blockTime)
+	}
+	if r := h.doubted(intents.Result{Start: 10 * listen, End: 11 * listen}); r.Need != holedNeed {
+		t.Errorf("before a hole that is made up for piece by piece it needs %v", r.Need)
+	}
+}
+
+// What came too late and is left out is lost like what never came.
+func TestWhatIsLeftOutIsAHole(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		day := badDay{length: 40 * time.Second, drift: 100}
+		var holes holes
+		day.holes = &holes
+		day.run(t, dir+"/r")
+		if lost := holes.within(0, 40*audio.Rate); lost < 200*time.Millisecond {
+			t.Errorf("of a device that is 1 %% fast %v count as lost", lost)
+		}
+	})
 }
 
 // A session asks about a callout with a hole in its sound that it would have taken whole.

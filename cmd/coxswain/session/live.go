@@ -169,6 +169,7 @@ func (l *Live) turn(now time.Duration) {
 	for l.e.Next(&f) {
 		if l.ahead > 0 {
 			l.ahead--
+			l.s.holes.add(l.s.pos, blockTime)
 			l.e.Send(make([]float32, audio.Block))
 			continue
 		}
