@@ -130,18 +130,10 @@ func keep(args []string) int {
 // once runs the program as a child, with extra variables in its environment, until it ends, passes
 // on what it is asked to do, and ends it when it hangs.
 func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState, stopped bool, err error) {
-	self, err := os.Executable()
-	if err != nil {
-		return nil, false, fmt.Errorf("its own file: %w", err)
-	}
-	cmd := exec.Command(self, args...)
-	cmd.Args[0] = os.Args[0]
-	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
 	says, names, deaf := listen()
 	defer deaf()
-	cmd.Env = slices.Concat(os.Environ(), []string{Kept + "=" + strconv.Itoa(os.Getpid())}, names, extra)
-	bind(cmd)
-	if err := cmd.Start(); err != nil {
+	cmd, err := begin(args, slices.Concat(os.Environ(), []string{Kept + "=" + strconv.Itoa(os.Getpid())}, names, extra))
+	if err != nil {
 		return nil, false, err
 	}
 	ended := make(chan struct{})
@@ -167,6 +159,24 @@ func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState,
 			return cmd.ProcessState, stopped, nil
 		}
 	}
+}
+
+// begin starts the program as a child: its file or, where there is none any more, what runs here.
+func begin(args, env []string) (*exec.Cmd, error) {
+	self, err := os.Executable()
+	if err != nil {
+		return nil, fmt.Errorf("its own file: %w", err)
+	}
+	for _, file := range []string{self, itself} {
+		cmd := exec.Command(file, args...)
+		cmd.Args[0], cmd.Env = os.Args[0], env
+		cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
+		bind(cmd)
+		if err = cmd.Start(); err == nil {
+			return cmd, nil
+		}
+	}
+	return nil, err
 }
 
 // code is the exit code that tells how a child ended.

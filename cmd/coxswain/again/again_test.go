@@ -76,10 +76,17 @@ type kept struct {
 }
 
 func start(t *testing.T, args ...string) *kept {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
+	return startFile(t, self, args...)
+}
+
+// startFile starts a copy of the program.
+func startFile(t *testing.T, self string, args ...string) *kept {
+	t.Helper()
 	k := &kept{Cmd: exec.Command(self, append(args, "run")...), t: t}
 	k.Stderr = &k.log
 	in, ierr := k.StdinPipe()
@@ -124,6 +131,35 @@ func TestStartsAgain(t *testing.T) {
 	}
 	if n := strings.Count(k.log.String(), "it is started again"); n != 2 {
 		t.Errorf("the log tells of %d starts: %s", n, k.log.String())
+	}
+}
+
+// It is started again where its file has been taken away meanwhile, or is not whole, as while a new one is
+// installed.
+func TestStartsAgainWithoutItsFile(t *testing.T) {
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, harm := range []func(string) error{os.Remove, func(file string) error {
+		return errors.Join(os.Remove(file), os.WriteFile(file, []byte("\x7fELF"), 0o755))
+	}} {
+		b, err := os.ReadFile(self)
+		file := t.TempDir() + "/program"
+		if err = errors.Join(err, os.WriteFile(file, b, 0o755)); err != nil {
+			t.Fatal(err)
+		}
+		k := startFile(t, file)
+		first := k.child()
+		if err := harm(file); err != nil {
+			t.Fatal(err)
+		}
+		first.Kill()
+		k.child()
+		k.Process.Signal(syscall.SIGTERM)
+		if k.Wait(); k.ProcessState.ExitCode() != 7 {
+			t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
+		}
 	}
 }
 
