@@ -62,6 +62,14 @@ func (e Event) bare() bool {
 	return e.Kind == CorrectEnergy && e.Heard != nil && !strings.Contains(strings.ToLower(e.Heard.Text), "joule")
 }
 
+// empty reports whether a correction names the drug that was given, and no amount: what was to be put right
+// was not heard.
+func (e Event) empty(last Event) bool {
+	f, drug := e.Kind.Family()
+	given, dose := last.Kind.Drug()
+	return f == "correct.drug." && len(e.Values) == 0 && (dose && drug == given || drug == last.Kind.Before())
+}
+
 // number is the slot of the one number that a dose, a weight or an age was called with; empty
 // if there is none.
 func (e Event) number() string {
@@ -76,8 +84,13 @@ func (e Event) number() string {
 // fix puts last right as it was said in correction; e is the callout that has it done.
 // The drug "dose" stands for the one that was called (correct.drug.dose corrects its
 // amount). The amount of another drug is not taken over; without a new one, the same
-// drug keeps its own.
+// drug has nothing to put right: its amount was not heard.
 func (m *Machine) fix(last, correction, e Event, now Time) Ready {
+	if correction.empty(last) {
+		c := reply("correct.amount", e, now, ReadBack)
+		c.Items = []string{last.Kind.Row().Spoken}
+		return Ready{Cues: []Cue{c}}
+	}
 	fixed := last
 	if f, drug := correction.Kind.Family(); f != "" && drug != "dose" {
 		if fixed.Kind = Kind("drug." + drug); last.Kind.Before() != "" {
