@@ -215,7 +215,7 @@ func TestWallInEveryState(t *testing.T) {
 		},
 		"HEARS BADLY, SOUND 12 % LOST": func(n *session.Snapshot) { n.Sound, n.State, n.Paused = "12 % lost", "clear", &hands },
 		"":                             func(n *session.Snapshot) { n.CycleLeft, n.State = &late, "compressing" },
-		"STARTING":                     func(n *session.Snapshot) { *n = *new(session.Box).Load() },
+		"DOES NOT HEAR YET":            func(n *session.Snapshot) { *n = *new(session.Box).Load() },
 		"SOUND LOST": func(n *session.Snapshot) { // between two cases
 			*n = session.Snapshot{Caution: Caution, State: "listening, no case", Recogniser: "hears", Sound: "lost", Saving: true}
 		},
@@ -253,6 +253,7 @@ func wallCut(t *testing.T, ctx context.Context) []string {
 		inside("what", "next"); inside("when", "next");
 		for (const id of ["what", "when"]) if ($(id).scrollHeight > 1.3 * $(id).offsetHeight) bad.push(id + " is cut off");
 		inside("given", "done"); inside("cycle", "cyclebox");
+		if ($("caution").getBoundingClientRect().bottom > innerHeight - 2) bad.push("the caution is cut off");
 		for (const li of $("given").children)
 			if (li.scrollWidth > li.clientWidth + 1 || li.getBoundingClientRect().right > innerWidth) bad.push(li.textContent + " is cut off");
 		return bad;

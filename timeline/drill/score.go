@@ -66,7 +66,7 @@ func (c *Case) Score(p *timeline.Protocol, events []timeline.Event) []Finding {
 		case at == timeline.Never && l.NthOf != "" && nth > 1 && happened(so, l.After):
 			f.Of, f.Found = 0, "does not apply: the case ended before" // by this protocol it comes later
 		case at == timeline.Never:
-			f.Found, f.Better = "its moment never came", l.advice()
+			f.Found, f.Better = "it never came to that", l.advice()
 		case len(l.Do) > 0:
 			l.done(&f, so, at, place)
 		default:
@@ -106,7 +106,7 @@ func (l Criterion) done(f *Finding, so []step, at timeline.Time, place int) {
 	}
 	for _, k := range l.Do {
 		if holds, _ := fact(so[next].state, k); holds && !l.Fresh && !slices.Contains(l.After, k) {
-			f.Points, f.Found = l.Points, k.Row().Words+", before its moment"
+			f.Points, f.Found = l.Points, k.Row().Words+", earlier than looked for"
 			return
 		}
 	}

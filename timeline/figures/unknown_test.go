@@ -49,6 +49,8 @@ func TestWhatNobodyCalledIsUnknown(t *testing.T) {
 			"", "does not apply"},
 		{"not shockable", script(0, "code.start", 3, "compressions.start", 10, "rhythm.pea", 330, "drug.epinephrine"), "first_epinephrine",
 			true, 330, "no", "outside"},
+		{"no rhythm called", script(0, "code.start", 3, "compressions.start", 330, "drug.epinephrine"), "first_epinephrine",
+			true, 330, "", "not certain"},
 	} {
 		f := figure(t, c.events, 360, c.id)
 		if f.Known != c.known || c.value != 0 && f.Value != c.value || f.Met != c.met || f.Verdict != c.told {

@@ -7,6 +7,8 @@ func (f Figure) verdict(s timeline.State) string {
 	switch {
 	case f.Benchmark == nil || !f.Known:
 		return ""
+	case f.Benchmark.Only != "" && s.FirstRhythm == timeline.Unknown:
+		return "not certain"
 	case !f.applies(s):
 		return "does not apply"
 	}
@@ -15,7 +17,8 @@ func (f Figure) verdict(s timeline.State) string {
 
 // applies reports whether there is a benchmark for such a record.
 func (d Definition) applies(s timeline.State) bool {
-	return d.Benchmark != nil && (d.Benchmark.Only != "nonshockable" || !s.FirstRhythm.Shockable())
+	return d.Benchmark != nil && (d.Benchmark.Only != "nonshockable" ||
+		s.FirstRhythm != timeline.Unknown && !s.FirstRhythm.Shockable())
 }
 
 // met holds a value against the benchmark, if it applies to the record.

@@ -49,7 +49,7 @@ func DrawCourse(r *Record, s Strip) (string, error) {
 		}
 	}
 	d.Lanes = append(r.bands(), r.callouts(s)...)
-	if s.Peaks != nil {
+	if len(s.Peaks) > 0 {
 		for i, l := range []Lane{{Name: "room", Colour: colourRoom}, {Name: "coxswain", Colour: colourSaid}} {
 			l.Wave = loudness(s.Peaks, i, d.From, d.To, int(d.width()))
 			d.Lanes = append(d.Lanes, l)
@@ -58,15 +58,16 @@ func DrawCourse(r *Record, s Strip) (string, error) {
 	return d.SVG()
 }
 
-// Chart draws the whole course of the code for paper, with what was called before it began.
-func Chart(r *Record) (string, error) {
+// Chart draws the whole course of the code for paper, with what was called before it began; so wide,
+// or as a drawing is where width is 0.
+func Chart(r *Record, width float64) (string, error) {
 	from := max(0, r.Started)
 	for _, x := range r.Rows {
 		if (x.Group == "called" || x.Group == "amended") && !x.Gone {
 			from = min(from, x.At)
 		}
 	}
-	return DrawCourse(r, Strip{From: from, To: max(r.End, from+timeline.Seconds(1))})
+	return DrawCourse(r, Strip{From: from, To: max(r.End, from+timeline.Seconds(1)), Width: width})
 }
 
 // bands are the lanes of what lasts: rhythm and pulse, hands on and off.

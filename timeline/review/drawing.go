@@ -216,6 +216,9 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 		s := shape{Kind: "band", X: d.x(b.From), Y: y, H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
 		s.W = math.Max(1, d.x(b.To)-s.X)
 		out = append(out, s)
+		if last := len(out) - 2; last >= 0 && out[last].Colour == s.Colour && out[last].W > 3 && out[last].X+out[last].W > s.X-1 {
+			out[last].W-- // alike and beside it: told apart
+		}
 		write := func(kind, text string, from, to float64) bool {
 			x := math.Max(from, free) + 2
 			if text == "" || x+textWidth(text)+2 >= to {
@@ -234,7 +237,7 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 				kind, to = "word", d.x(in[i+1].To)
 			}
 		}
-		write(kind, b.Short, s.X+s.W, to)
+		_ = write(kind, b.Text, s.X+s.W, to) || write(kind, b.Short, s.X+s.W, to)
 	}
 	return append(out, words...)
 }

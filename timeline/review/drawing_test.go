@@ -103,7 +103,7 @@ func TestMarksNeverCollide(t *testing.T) {
 // The chart of a record names each callout that stands, in its lane, and
 // draws hands on and off.
 func TestChart(t *testing.T) {
-	svg, err := Chart(sample(t))
+	svg, err := Chart(sample(t), 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -152,7 +152,7 @@ func TestNoWaveWithoutSound(t *testing.T) {
 	}
 }
 
-// The seconds of a short pause stand behind its band, on the one that follows or on the ground.
+// The seconds of a short pause stand behind its band with their unit, on the one that follows or on the ground.
 func TestShortPausesAreTold(t *testing.T) {
 	d := Drawing{To: 480, Lanes: []Lane{{Name: "hands", Bands: []Band{{From: 0, To: 100, Text: "on"},
 		{From: 100, To: 112, Text: "12 s", Short: "12", Hollow: true}, {From: 112, To: 200, Text: "on"},
@@ -163,10 +163,10 @@ func TestShortPausesAreTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	textsApart(t, svg)
-	if strings.LastIndex(svg, "<rect") > strings.Index(svg, ">12<") {
+	if strings.LastIndex(svg, "<rect") > strings.Index(svg, ">12 s<") {
 		t.Errorf("a band lies over the text: %s", svg)
 	}
-	for text, want := range map[string]int{">12<": 1, ">6.5<": 0, ">9.5<": 1, ">on<": 2} { // 6.5 has no room
+	for text, want := range map[string]int{">12 s<": 1, ">6.5 s<": 0, ">6.5<": 0, ">9.5 s<": 1, ">on<": 2} { // 6.5 has no room
 		if n := strings.Count(svg, text); n != want {
 			t.Errorf("%s stands %d times, want %d: %s", text, n, want, svg)
 		}

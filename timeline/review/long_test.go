@@ -59,7 +59,7 @@ func look(t testing.TB, events []timeline.Event, defs []figures.Definition) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := Chart(r); err != nil {
+	if _, err := Chart(r, 0); err != nil {
 		t.Fatal(err)
 	}
 }

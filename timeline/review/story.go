@@ -1,6 +1,7 @@
 package review
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -140,7 +141,9 @@ func (t teller) course() Sentence {
 			add(count(len(shocks), name)+since(len(shocks))+t.at(shocks[0].At), shocks[0].At)
 		}
 	}
-	first := func(a, b string) int { return int(s.Given[a][0].At - s.Given[b][0].At) }
+	first := func(a, b string) int { // of two told at once, as what was given before arrival, by name
+		return cmp.Or(cmp.Compare(s.Given[a][0].At, s.Given[b][0].At), cmp.Compare(a, b))
+	}
 	drugs := slices.SortedFunc(maps.Keys(s.Given), first)
 	for i, d := range drugs {
 		given := s.Given[d]

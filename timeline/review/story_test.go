@@ -71,3 +71,17 @@ func TestStory(t *testing.T) {
 		}
 	}
 }
+
+// What was given at one moment, as all that was given before arrival, is told in one order.
+func TestStoryIsTheSameEachTime(t *testing.T) {
+	calls := []call{{0, "code.start"}, {2, "compressions.start"}, {5, "drug.magnesium"}, {5, "drug.calcium"}, {5, "drug.atropine"}}
+	want := told(60, calls...)
+	if !strings.Contains(want, "Atropine once at 0:05, calcium once at 0:05, magnesium") {
+		t.Error(want)
+	}
+	for range 20 {
+		if got := told(60, calls...); got != want {
+			t.Fatalf("%s\nand then\n%s", want, got)
+		}
+	}
+}

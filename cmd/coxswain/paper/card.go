@@ -30,6 +30,18 @@ type cardSide struct {
 	Groups []cardGroup
 }
 
+// Roomy reports whether there is room on the side for larger letters.
+func (s cardSide) Roomy() bool {
+	n := 0
+	for _, g := range s.Groups {
+		n += len(g.Lines)
+	}
+	return n <= roomy
+}
+
+// roomy is up to how many lines a side has larger letters: it stays one page of A4, and of Letter.
+const roomy = 55
+
 // cardGroup is what is said at one moment.
 type cardGroup struct {
 	Title    string

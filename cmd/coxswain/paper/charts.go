@@ -16,9 +16,9 @@ svg { width: 100%; height: auto; } .small { font-size: 8pt; color: #3c464f; }</s
 <p class="small">Median of each month, with a bar from the lower to the upper quartile (Tukey's
 hinges). The broken lines are the mean and the natural limits of an individuals
 chart (mean and 2.66 mean moving ranges; Wheeler 1993), drawn from eight months on, and
-what the figure is held against. A filled square is a month that is no chance (Nelson 1984: one beyond the
+what the figure is held against. A filled square is a month that chance does not explain (Nelson 1984: one beyond the
 limits, nine in a row on one side of the mean, six in a row that rise or fall);
-the others are no news.</p>
+the others tell nothing new.</p>
 {{range .Charts}}<h2>{{.Name}}</h2><p class="small">{{.Definition}} {{.Source}}</p>{{.SVG}}
 {{range .Outside}}<p>{{.Month}}: {{.Signal}}{{range .Worst}} <a href="{{.}}">{{.}}</a>{{end}}</p>{{end}}{{end}}
 </main></body></html>`))

@@ -20,10 +20,17 @@ import (
 //go:embed report.html
 var reportHTML string
 
+// telephone is how wide the course is drawn for a telephone, in units of the picture.
+const telephone = 330
+
 // Report writes the report of the record in dir as one page that loads nothing
 // (HTML).
 func Report(w io.Writer, r *review.Record, dir string) error {
-	chart, err := review.Chart(r)
+	chart, err := review.Chart(r, 0)
+	if err != nil {
+		return err
+	}
+	narrow, err := review.Chart(r, telephone)
 	if err != nil {
 		return err
 	}
@@ -42,7 +49,7 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
 		"code": func(at timeline.Time) string {
-			if r.Started == timeline.Never || at < r.Started {
+			if r.Started == timeline.Never {
 				return ""
 			}
 			return (at - r.Started).String()
@@ -53,7 +60,7 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	}
 	return t.Execute(
 		w,
-		map[string]any{"R": r, "Chart": template.HTML(chart), "Hashes": hashes, "Fingerprint": whole.Fingerprint()},
+		map[string]any{"R": r, "Chart": template.HTML(chart), "Narrow": template.HTML(narrow), "Hashes": hashes, "Fingerprint": whole.Fingerprint()},
 	)
 }
 

@@ -12,7 +12,7 @@ const wanted = () => {
 };
 const percent = x => Math.round(100 * x) + " %";
 const figure = (s, id, write) => s.figures && s.figures[id] !== undefined ? write(s.figures[id]) : "-";
-const began = s => s.wall.startsWith("0001-") ? `date unknown, ${s.name}` : s.wall.replace("T", " ").slice(0, 19);
+const began = s => s.wall.startsWith("0001-") ? `date unknown, ${s.name}` : s.wall.replace("T", " ").slice(0, 16);
 const link = (name, text) => el("a", text, { href: `record/${encodeURIComponent(name)}/` });
 
 const lineOf = s => {
@@ -30,7 +30,7 @@ const lineOf = s => {
     outcome.append(el("div", points + (s.drill.team ? ", " + s.drill.team : ""), { class: "source" }));
   }
   tr.append(first, when, el("td", clock(s.seconds), { class: "n" }), el("td", s.rhythm || "-"), el("td", figure(s, "shocks", String), { class: "n" }),
-    el("td", figure(s, "compression_fraction", percent), { class: "n" }), el("td", figure(s, "longest_pause", x => Math.round(x) + " s"), { class: "n" }),
+    el("td", figure(s, "compression_fraction", percent), { class: "n" }), el("td", figure(s, "longest_pause", x => x < 60 ? Math.round(x) + " s" : clock(x)), { class: "n" }),
     outcome, look);
   return tr;
 };
@@ -88,7 +88,7 @@ const fillDrills = list => $("teams").replaceChildren(...list.map(t => {
     li.append(link(d.name, began(d)), ` ${d.score.title}: ${d.score.points} of ${d.score.of} points${d.score.silent ? ", without advice" : ""}`);
     drills.append(li);
   }
-  for (const l of t.lost || []) lost.append(el("li", `${l.reason}: ${l.times} of ${l.of}. ${l.better}`));
+  for (const l of t.lost || []) lost.append(el("li", `${l.reason}: missed ${l.times} of ${l.of} times. ${l.better}`));
   s.append(el("h2", t.team || "No team named"), drawing(t.svg), el("h3", "Drills, newest first"), drills);
   if (t.lost && t.lost.length) s.append(el("h3", "What cost points, most often first"), lost);
   return s;

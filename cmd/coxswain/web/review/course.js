@@ -50,7 +50,7 @@ const course = (() => {
         const r = await fetch(`api/course/${s.index}?from=${(bounds[0] + k * span + o).toFixed(2)}&to=${(bounds[0] + (k + 1) * span + o).toFixed(2)}&width=600`);
         if (r.ok) drawn.push(picture(await r.text()));
       }
-      s.sheet.replaceChildren(...strips.length > 1 ? [document.createTextNode(s.name)] : [], ...drawn);
+      s.sheet.replaceChildren(...strips.length > 1 ? [el("b", s.name)] : [], ...drawn);
     }
   };
   const place = s => {

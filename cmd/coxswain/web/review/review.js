@@ -58,18 +58,23 @@ const show = follow => {
 };
 
 // ---- story, events, figures ----
-const fillStory = () => $("story").replaceChildren(...rec.story.map(sentence => {
+// whole keeps a number and its unit on one line.
+const whole = text => text.replace(/(\d) (s|mg|J|times)\b/g, "$1\u00a0$2");
+// told is a sentence of record i, its parts links to their moments.
+const told = (i, sentence) => sentence.map(p => {
+  if (p.at < 0) return document.createTextNode(whole(p.text));
+  const b = el("a", whole(p.text.replace(/^, /, "")), { href: "#events", title: "Listen from 3 seconds before" });
+  b.onclick = e => { e.preventDefault(); turn(i); hear(p.at); };
+  const both = el("span", p.text.startsWith(", ") ? ", " : "");
+  both.append(b);
+  return both;
+});
+const fillStory = () => $("story").replaceChildren(...records.flatMap((r, i) => r.story.map((sentence, k) => {
   const li = el("li");
-  li.append(...sentence.map(p => {
-    if (p.at < 0) return document.createTextNode(p.text);
-    const b = el("a", p.text.replace(/^, /, ""), { href: "#events", title: "Listen from 3 seconds before" });
-    b.onclick = e => { e.preventDefault(); hear(p.at); };
-    const both = el("span", p.text.startsWith(", ") ? ", " : "");
-    both.append(b);
-    return both;
-  }));
+  if (records.length > 1 && k === 0) li.append(el("b", r.name));
+  li.append(...told(i, sentence));
   return li;
-}));
+})));
 // fillDebriefing shows what a drill earned, each finding a link into its moment.
 const fillDebriefing = () => {
   const d = rec.debriefing;
@@ -111,7 +116,7 @@ const fillRows = () => {
   const find = $("find").value.toLowerCase();
   shown = rec.rows.filter(r => want.has(r.group) && (r.text + " " + (r.heard || "")).toLowerCase().includes(find)).map(r => [r, rowOf(r)]);
   $("rows").replaceChildren(...shown.map(s => s[1]));
-  if (!shown.length) { const td = el("td", "Nothing of this kind.", { colspan: "5" }), tr = el("tr"); tr.append(td); $("rows").append(tr); }
+  if (!shown.length) { const td = el("td", $("find").value ? "Nothing found." : "Nothing of this kind was recorded.", { colspan: "5" }), tr = el("tr"); tr.append(td); $("rows").append(tr); }
 };
 $("filters").oninput = $("find").oninput = () => { fillRows(); show(); };
 const counts = ["pauses", "shocks", "sustained"];
@@ -228,6 +233,7 @@ const choose = () => {
   $("about").textContent = `${rec.began}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
   document.body.classList.toggle("long", rec.rows.length > LONG);
+  document.querySelectorAll(".whose").forEach(e => { e.textContent = records.length > 1 ? ` of ${rec.name}` : ""; });
   $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
   fillStory();
   fillDebriefing();
@@ -235,11 +241,13 @@ const choose = () => {
   fillFigures();
   show();
 };
+// turn goes to another of the records.
+const turn = i => { if (i !== which) { play(false); which = i; part = -1; choose(); } };
 const lay = () => {
   const ends = records.map((r, i) => [-origin(i), Math.max(1, r.end / r.rate) - origin(i)]);
   const limits = [Math.min(...ends.map(e => e[0])), Math.max(...ends.map(e => e[1]))];
   course.open($("strips"), records.map(r => r.name), limits, origin, (index, t) => {
-    if (index !== which) { play(false); which = index; part = -1; choose(); }
+    turn(index);
     seek(t);
   });
 };

@@ -12,7 +12,7 @@ let heard = 0;
 // ill tells what is not well; nothing while all is.
 const ill = n => {
   const out = [];
-  if (n.recogniser !== "hears") out.push(n.recogniser === "starting" ? "STARTING" : "CANNOT HEAR");
+  if (n.recogniser !== "hears") out.push(n.recogniser === "starting" ? "DOES NOT HEAR YET" : "CANNOT HEAR");
   if (n.sound && n.sound !== "whole") out.push(n.sound.endsWith("lost") && n.sound !== "lost" ? `HEARS BADLY, SOUND ${n.sound.toUpperCase()}` : "SOUND " + n.sound.toUpperCase());
   if (n.beats.uneven) out.push("BEAT UNEVEN, COUNT ALOUD");
   if (!n.saving && n.recogniser !== "starting") out.push("NOT SAVING");
@@ -72,8 +72,9 @@ const show = n => {
   given(n);
   room(n);
   const last = (n.last || [])[0];
-  put("heard", n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10 ? "? not understood"
-    : last ? `“${last.text}” ${clock(last.ago_s)} ago` : "nothing called yet");
+  const unclear = n.not_understood_s !== null && n.not_understood_s !== undefined && n.not_understood_s < 10;
+  $("heard").className = unclear ? "unclear" : "";
+  put("heard", unclear ? "? not understood" : last ? `“${last.text}” ${clock(last.ago_s)} ago` : "nothing called yet");
   put("caution", n.caution);
 };
 new EventSource("events" + location.search).onmessage = e => show(JSON.parse(e.data));
