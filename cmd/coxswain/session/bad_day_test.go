@@ -36,8 +36,9 @@ type badDay struct {
 	held    bool             // because this process itself holds it
 	silent  string           // side that is missing until back
 	back    time.Duration
-	stall   time.Duration // at 5 s the callback is late by this much, then hurries
-	sleepAt time.Duration // the machine is suspended here
+	muted   [2]time.Duration // the microphone gives zeros from, to
+	stall   time.Duration    // at 5 s the callback is late by this much, then hurries
+	sleepAt time.Duration    // the machine is suspended here
 	slept   time.Duration
 	stops   int              // from 6 s on, every 5 s, process and device stand still
 	stopped time.Duration    // for so long each, and what sounded is lost
@@ -167,7 +168,10 @@ func (b badDay) standsStill(at time.Duration) bool {
 func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()
-	var in, out [audio.Block]float32
+	var noise, out [audio.Block]float32
+	for i := range noise { // a microphone's own
+		noise[i] = 1e-5 * float32(1-i%2*2)
+	}
 	owed, stalled, calls, spared := 0, false, 0, false
 	for {
 		select {
@@ -200,11 +204,15 @@ func (b badDay) play(f *fakeSound, e *audio.Exchange, up func() time.Duration) {
 				}
 				stalled = true
 			}
+			mic := noise
+			if at := up(); at >= b.muted[0] && at < b.muted[1] {
+				mic = [audio.Block]float32{}
+			}
 			for ; owed > 0; owed-- {
 				if b.sounds != nil {
 					e.Sounds(b.sounds(up()))
 				}
-				e.Callback(in[:], out[:])
+				e.Callback(mic[:], out[:])
 				b.counts.hears(out[:], up())
 			}
 		}

@@ -33,6 +33,7 @@ type Live struct {
 	losses losses
 	dog    watchdog
 	beat   steadiness
+	mic    stillness
 	begun  time.Time // what the clock counts from, and how long the machine had slept then
 	slept0 time.Duration
 
@@ -173,9 +174,11 @@ func (l *Live) turn(now time.Duration) {
 			l.e.Send(make([]float32, audio.Block))
 			continue
 		}
+		l.mic.hears(f.Room[:])
 		l.send(l.s.Step(f.Room[:], f.Speaker[:]), now)
 	}
 	l.followBeat(now)
+	l.followMicrophone(now)
 	l.keep(now)
 	l.watch(now)
 	l.s.lostShare = l.losses.share(now)

@@ -64,6 +64,7 @@ func (l *Live) back(r reopening, now time.Duration) {
 	l.beat.reopened(now)
 	l.e, l.dev, l.called = r.e, r.dev, now+firstCallback
 	l.s.way = wayBack{} // it may be another device
+	l.mic.samples, l.mic.told = 0, false
 	l.dry, l.told, l.lost, l.calls, l.backoff, l.ahead = 0, 0, 0, 0, 0, 0
 	l.s.sound = l.side()
 	switch missing := l.dev.Missing(); {
