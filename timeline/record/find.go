@@ -92,7 +92,7 @@ type recently struct {
 
 // recent are the records that may have ended less than within ago.
 func recent(now time.Time, within time.Duration, folders []string) (list []recently) {
-	for _, dir := range touched(now, within, folders) {
+	for _, dir := range slices.Concat(touched(now, within, folders), last(now, within, folders)) {
 		r, err := Open(dir)
 		if err != nil {
 			continue
@@ -115,6 +115,24 @@ func touched(now time.Time, within time.Duration, folders []string) (dirs []stri
 		}
 	}
 	return dirs
+}
+
+// last are the folders of the few records that were written to last, but for those of touched: the wall clock
+// may have been set ahead since, and the machine's own knows how long ago that was.
+func last(now time.Time, within time.Duration, folders []string) (dirs []string) {
+	const few = 4
+	at := map[string]time.Time{}
+	for _, folder := range folders {
+		found, _ := Dirs(folder)
+		for _, dir := range found {
+			journal := filepath.Join(dir, JournalName)
+			if st, err := os.Lstat(journal); err == nil && !lately(journal, now, within) {
+				dirs, at[dir] = append(dirs, dir), st.ModTime()
+			}
+		}
+	}
+	slices.SortFunc(dirs, func(a, b string) int { return at[b].Compare(at[a]) })
+	return dirs[:min(few, len(dirs))]
 }
 
 // setBack is how far a wall clock may have been set back while a session ran;

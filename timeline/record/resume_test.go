@@ -123,6 +123,52 @@ func TestFindCut(t *testing.T) {
 	}
 }
 
+// A wall clock that is set between the cut and the next start, by whatever, hides no case: the machine's own
+// clock tells how long ago that was, if the machine has run since.
+func TestFindCutWhereTheClockWasSet(t *testing.T) {
+	up := Uptime()
+	if up == nil {
+		t.Skip("this machine has no clock of its own")
+	}
+	for _, c := range []struct {
+		name  string
+		set   time.Duration // ahead
+		id    string
+		found bool
+	}{
+		{"ahead", 3 * time.Hour, up.ID, true},
+		{"back", -3 * time.Hour, up.ID, true},
+		{"not at all", 0, up.ID, true},
+		{"started anew since", 3 * time.Hour, "another", false},
+	} {
+		records, now := t.TempDir(), time.Now().Add(c.set)
+		began := now.Add(-c.set).Add(-20 * time.Second)
+		dir := filepath.Join(records, "cut")
+		w, err := Begin(dir, began)
+		if err != nil {
+			t.Fatal(err)
+		}
+		add(t, w.Journal, timeline.Event{Kind: timeline.SessionOpen, Session: &timeline.Session{Wall: began.Format(time.RFC3339Nano),
+			Rate: timeline.Rate, Boot: &timeline.Boot{ID: c.id, UptimeMS: up.UptimeMS - 20000}}})
+		silence := make([]float32, 10*audio.Rate)
+		if err := w.Sound.Write(silence, silence); err != nil {
+			t.Fatal(err)
+		}
+		w.Sound.Checkpoint()
+		w.Journal.Close()
+		for k := range 6 { // older ones
+			closedRecord(t, records, "old"+strconv.Itoa(k), began.Add(-48*time.Hour), 1)
+			os.Chtimes(filepath.Join(records, "old"+strconv.Itoa(k), JournalName), began, began.Add(-48*time.Hour))
+		}
+		if r := FindCut(now, 10*time.Minute, records); (r != nil) != c.found {
+			t.Errorf("clock set %s: found %v", c.name, r != nil)
+		}
+		if got := LeftOpen(now, 10*time.Minute, records); (len(got) == 1) != c.found {
+			t.Errorf("clock set %s: left open %q", c.name, got)
+		}
+	}
+}
+
 func cutRecord(t testing.TB, records, name string, at time.Time, seconds int) string {
 	t.Helper()
 	dir := filepath.Join(records, name)
