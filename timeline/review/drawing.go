@@ -210,14 +210,18 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 // is short and tells more than what follows, behind it if it must be.
 func (d Drawing) bands(l Lane, y float64) (out []shape) {
 	in := slices.DeleteFunc(slices.Clone(l.Bands), func(b Band) bool { return b.To <= d.From || b.From >= d.To })
-	var words []shape // over all bands
-	free := 0.0       // from here on nothing is written yet
+	var rims, words []shape // over all bands
+	free := 0.0             // from here on nothing is written yet
 	for i, b := range in {
 		s := shape{Kind: "band", X: d.x(b.From), Y: y, H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
 		s.W = math.Max(1, d.x(b.To)-s.X)
-		out = append(out, s)
-		if last := len(out) - 2; last >= 0 && out[last].Colour == s.Colour && out[last].W > 3 && out[last].X+out[last].W > s.X-1 {
+		if last := len(out) - 1; last >= 0 && out[last].Colour == s.Colour && out[last].W > 3 && out[last].X+out[last].W > s.X-1 {
 			out[last].W-- // alike and beside it: told apart
+		}
+		if b.Hollow {
+			rims = append(rims, s)
+		} else {
+			out = append(out, s)
 		}
 		write := func(kind, text string, from, to float64) bool {
 			x := math.Max(from, free) + 2
@@ -239,7 +243,7 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 		}
 		_ = write(kind, b.Text, s.X+s.W, to) || write(kind, b.Short, s.X+s.W, to)
 	}
-	return append(out, words...)
+	return slices.Concat(out, rims, words)
 }
 
 // marks sets a lane's marks into rows, so that no name touches another. Beyond
