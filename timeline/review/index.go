@@ -30,8 +30,12 @@ type Index struct {
 	known map[string]indexed // by folder of the record
 	lines []Summary          // newest first; a slice that nobody changes
 	bad   []string
-	left  int       // records that are not read yet
-	at    time.Time // of the last look
+	at    time.Time // of the last look at the folder
+
+	dirs  []string // what was found then
+	left  []string // of these, what is to be read still
+	fresh map[string]indexed
+	shut  []string // what may not be looked into
 }
 
 // indexed is what is known of a record, and of which state of its journal.
@@ -70,14 +74,20 @@ const atOnce = 300
 func (x *Index) upTo(most int) (lines []Summary, bad []string, left int, err error) {
 	x.mu.Lock()
 	defer x.mu.Unlock()
-	if x.left == 0 && time.Since(x.at) < lookEvery {
+	if len(x.left) == 0 && time.Since(x.at) < lookEvery {
 		return x.lines, x.bad, 0, nil
 	}
-	if err := x.look(most); err != nil {
-		return nil, nil, 0, err
+	if len(x.left) == 0 {
+		same, err := x.look()
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		if x.at = time.Now(); same {
+			return x.lines, x.bad, 0, nil
+		}
 	}
-	x.at = time.Now()
-	return x.lines, x.bad, x.left, nil
+	x.take(most)
+	return x.lines, x.bad, len(x.left), nil
 }
 
 // Forget has a record read anew at the next look, which is the next one asked for.
@@ -88,11 +98,11 @@ func (x *Index) Forget(dir string) {
 	x.at = time.Time{}
 }
 
-// look reads what is new or has changed, the last by name first, and at most so many.
-func (x *Index) look(most int) error {
+// look finds what is new or has changed in the folder; same if nothing is.
+func (x *Index) look() (same bool, err error) {
 	dirs, err := record.Dirs(x.folder)
 	if err != nil {
-		return err
+		return false, err
 	}
 	var stale []string
 	now, found := map[string]indexed{}, make(map[string]indexed, len(dirs))
@@ -108,19 +118,27 @@ func (x *Index) look(most int) error {
 		now[d] = indexed{changed: st.ModTime(), size: st.Size()}
 		stale = append(stale, d)
 	}
-	x.left = max(0, len(stale)-most)
-	stale = stale[x.left:]
 	if len(stale) == 0 && len(found) == len(x.known) && x.lines != nil {
-		return nil
+		return true, nil
 	}
-	for i, line := range x.read(stale) {
-		k := now[stale[i]]
-		k.line, k.why, k.origin, k.events = line.line, line.why, line.origin, line.events
-		found[stale[i]] = k
+	x.known, x.dirs, x.left, x.fresh, x.shut = found, dirs, stale, now, nil
+	for _, err := range record.Shut(x.folder) {
+		x.shut = append(x.shut, err.Error())
 	}
-	x.known = found
-	x.put(dirs)
-	return nil
+	return false, nil
+}
+
+// take reads of what was found the last by name, at most so many, and makes the lines anew.
+func (x *Index) take(most int) {
+	from := max(0, len(x.left)-most)
+	some := x.left[from:]
+	for i, one := range x.read(some) {
+		k := x.fresh[some[i]]
+		one.changed, one.size = k.changed, k.size
+		x.known[some[i]] = one
+	}
+	x.left = x.left[:from]
+	x.put()
 }
 
 // counting chooses of the copies of each case the one that counts: the one whose journal
@@ -137,13 +155,10 @@ func (x *Index) counting() map[string]indexed {
 }
 
 // put makes the lines anew, of what is known of the folders.
-func (x *Index) put(dirs []string) {
+func (x *Index) put() {
 	counts := x.counting()
-	x.lines, x.bad = make([]Summary, 0, len(dirs)), nil
-	for _, err := range record.Shut(x.folder) {
-		x.bad = append(x.bad, err.Error())
-	}
-	for _, d := range dirs {
+	x.lines, x.bad = make([]Summary, 0, len(x.known)), slices.Clone(x.shut)
+	for _, d := range x.dirs {
 		switch k, ok := x.known[d]; {
 		case ok && k.why != "":
 			x.bad = append(x.bad, k.why)
