@@ -75,7 +75,7 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 	watched := monitor.Watched{Latest: s.Latest(), Turns: l.Turns, Dropped: log.Dropped, Start: s.Start, Notices: notices}
 	defer r.sending(log, p, &watched)()
 	stopServing := monitor.Serve(monitor.Options{Records: c.Folder, HTTP: c.HTTP, Open: c.Open, Token: c.Token}, watched)
-	drive(ctx, l, s, log)
+	r.drive(ctx, l, s, log)
 	err = s.Close()
 	stopServing()
 	return last, r.stopped(s, notices, err)
@@ -83,9 +83,10 @@ func (r Rig) Live(ctx context.Context, p Practice) (string, error) {
 
 // drive runs a session on its device. If this process can have no sound any more it ends as a crash
 // does: whoever keeps coxswain going starts it again, and the case goes on.
-func drive(ctx context.Context, l *session.Live, s *session.Session, log *monitor.Log) {
+func (r Rig) drive(ctx context.Context, l *session.Live, s *session.Session, log *monitor.Log) {
 	l.Run(ctx, s)
 	if l.Spent() {
+		r.forgive()
 		slog.Error("this process holds the sound device and cannot use it; ending without closing the record")
 		time.Sleep(200 * time.Millisecond) // for what is on its way to the disk
 		log.Close()

@@ -249,3 +249,33 @@ func TestCaseWithoutItsSoundGoesOn(t *testing.T) {
 		}
 	}
 }
+
+// A case that ends the program as soon as it goes on is left in the end: the team has a beat, without its
+// times. One that was cut off now and then goes on each time.
+func TestCaseThatEndsTheProgram(t *testing.T) {
+	for every, lost := range map[time.Duration][2]int{5 * time.Second: {6, 12}, 16 * time.Second: {}} {
+		c := &config.Config{}
+		c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10
+		now := time.Now()
+		cut(t, c.Folder, "running", now.Add(-25*time.Second), 20, timeline.CodeStart, "access.iv")
+		for k := 1; k <= 12; k++ {
+			var told monitor.Notices
+			on := Rig{Config: c}.resume(now, &told)
+			if gone := k >= lost[0] && k <= lost[1]; on.Lost != gone || gone == (on.Journal != nil) {
+				t.Errorf("every %v, start %d: lost %v: %q", every, k, on.Lost, told.All())
+			}
+			if on.Journal != nil { // the process died
+				on.Sound.Close()
+				on.Journal.Close()
+			}
+			now = now.Add(every)
+		}
+		Rig{Config: c}.forgive()
+		if on := (Rig{Config: c}).resume(now, &monitor.Notices{}); on.Lost {
+			t.Errorf("every %v: not gone on with though it was not to blame", every)
+		} else {
+			on.Sound.Close()
+			on.Journal.Close()
+		}
+	}
+}
