@@ -21,8 +21,11 @@ const JournalName = "events.jsonl"
 // up to it, and of newer ones what it knows.
 const Format = 2
 
-// ErrInUse marks a record that another process writes.
-var ErrInUse = errors.New("another coxswain is writing this record")
+// ErrInUse marks a record that another process writes, ErrRunning a folder of records that another one has.
+var (
+	ErrInUse   = errors.New("another coxswain is writing this record")
+	ErrRunning = errors.New("another coxswain is running")
+)
 
 // line is a line of a journal as it stands on the disk.
 type line struct {

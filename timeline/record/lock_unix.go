@@ -36,10 +36,7 @@ func Lock(records, name string) (release func(), err error) {
 	}
 	if taken(f) {
 		f.Close()
-		return nil, fmt.Errorf(
-			"another coxswain is running on %s: stop it, or choose another folder with --records",
-			records,
-		)
+		return nil, fmt.Errorf("%w on %s: stop it, or choose another folder with --records", ErrRunning, records)
 	}
 	return func() { f.Close() }, nil
 }

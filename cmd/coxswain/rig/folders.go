@@ -28,11 +28,11 @@ func (r Rig) lock(notices *monitor.Notices) (release func(), err error) {
 			return release, nil
 		}
 	}
-	if broken(err) {
-		notices.Add("nor can the fallback: nothing is kept (%v)", err)
-		return func() {}, nil
+	if errors.Is(err, record.ErrRunning) {
+		return nil, err
 	}
-	return nil, err
+	notices.Add("nor can the fallback: nothing is kept (%v)", err)
+	return func() {}, nil
 }
 
 // broken reports whether an error is that of a disk, not of who set up the folder.

@@ -48,6 +48,13 @@ func TestReadOnlyFromTheStart(t *testing.T) {
 	if err := os.WriteFile(file, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
+	nowhere := *c
+	nowhere.Elsewhere = filepath.Join(file, "else")
+	if release, err := (Rig{Config: &nowhere}).lock(&told); err != nil {
+		t.Errorf("where nothing can be kept nobody listens: %v", err)
+	} else {
+		release()
+	}
 	c.Folder = filepath.Join(file, "records")
 	if _, err := r.lock(&told); err == nil {
 		t.Error("records go below a file")
