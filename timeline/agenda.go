@@ -210,7 +210,7 @@ func (p *Protocol) shockOpen(s State) []Cue {
 // its end: compressions go on.
 func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 	unseen := s.Rhythm.Pulseless() && s.RhythmAt < s.LostAt // since a pulse that came back and was lost
-	if p.spentInCold(s) || unseen || !s.InArrest() || !s.Rhythm.Shockable() || s.lastShock() >= s.RhythmAt {
+	if p.spentInCold(s) || unseen || !s.InArrest() || !s.Rhythm.Shockable() || s.shockedIn() {
 		return Never, false
 	}
 	from = max(s.RhythmAt, s.ArrestAt, s.LostAt)
@@ -220,6 +220,15 @@ func (p *Protocol) shockFrom(s State) (from Time, ok bool) {
 		from = max(from, s.CycleFrom+p.Span("cycle_s"))
 	}
 	return from, true
+}
+
+// shockedIn reports whether the rhythm that stands was shocked: it was called before the last shock, or so
+// right behind it that hands come first (AHA 2020 Part 3, ERC 2021 ALS: compress at once, no look behind a shock).
+func (s State) shockedIn() bool {
+	last := s.lastShock()
+	again := last >= max(s.ArrestAt, s.LostAt, s.goneAt) && s.RhythmAt < last+rule("shock_again_s") && s.stack() == 0
+	hands := s.CycleFrom != Never && s.RhythmAt > s.CycleFrom // went back on first
+	return last != Never && (last >= s.RhythmAt || again && !hands && s.ChargingAt == Never && s.ClearAt == Never)
 }
 
 // cycleFrom is when the cycle that is counted began: if nobody calls

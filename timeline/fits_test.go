@@ -32,7 +32,7 @@ func amount(c Cue) bool { return c.Values["dose_mg"] > 0 || c.Values["energy_j"]
 
 func fits(p *Protocol, s State, next Cue, now Time) bool {
 	hands, shock := next.ID == "next.compressions" || next.ID == "next.clear.not", next.ID == "next.defibrillation"
-	seen := s.Rhythm.Shockable() && s.RhythmAt == now && !p.spentInCold(s)
+	seen := s.Rhythm.Shockable() && s.RhythmAt == now && !p.spentInCold(s) && !s.shockedIn()
 	switch {
 	case s.heldOpen() && amount(next):
 		return false

@@ -229,6 +229,9 @@ func (m *Machine) Tick(now Time) []Cue {
 			continue
 		case now <= c.Expires:
 			delete(missed, c.ID)
+			if c.Priority == Due { // what has become due just now has as long to be said
+				c.Expires = max(c.Expires, now+(c.Expires-c.At)/2)
+			}
 			out = append(out, c)
 			if wonders[c.ID] != "" {
 				m.wondered = c
@@ -245,9 +248,20 @@ func (m *Machine) Tick(now Time) []Cue {
 		c := missed[id]
 		c.At, c.Expires = now, now+c.Expires-c.At
 		out = append(out, c)
+		m.saidFor(c, now+m.protocol.Span("drug_again_s")/2)
 	}
 	m.rearm = false
 	return out
+}
+
+// saidFor notes that a cue was said for those of its kind, too, that come until then: it was due long ago, and
+// would be said twice at once.
+func (m *Machine) saidFor(c Cue, until Time) {
+	for _, x := range m.agenda {
+		if x.ID == c.ID && x.At > c.At && x.At <= until {
+			m.said[x.key()] = true
+		}
+	}
 }
 
 // Stale reports whether a cue that Tick returned is no longer due: what has

@@ -63,7 +63,17 @@ func (m *Machine) corrected(e Event) (before Event, ok bool) {
 		return Event{}, false
 	}
 	first, again := bySeq(before.Replaces)
-	return before, !again || !first.same(e)
+	return before, !again || !first.same(e) || !m.byUndo(e)
+}
+
+// byUndo reports whether an undo put e in the place of another, and no callout did.
+func (m *Machine) byUndo(e Event) bool {
+	for _, x := range slices.Backward(m.events) {
+		if x.Seq < e.Seq && x.Kind.IsCallout() && x.Replaces == 0 && x.Kind != Confirm {
+			return x.Kind == Undo
+		}
+	}
+	return false
 }
 
 // same reports whether two events say the same of the same moment.
