@@ -58,7 +58,8 @@ func (c Cue) Describe() string {
 var sameMoment = strings.NewReplacer("clear.warning", "pause.warning", "clear.limit", "pause.limit",
 	"start.warning", "pause.warning",
 	"start.limit", "pause.limit", "pause.charging", "pause.limit", "cycle.soon.pulse", "cycle.soon",
-	"cycle.soon.hold", "cycle.soon", "cycle.look", "cycle.end", "peri.epinephrine", "epinephrine.first")
+	"cycle.soon.hold", "cycle.soon", "cycle.look", "cycle.end", "peri.epinephrine", "epinephrine.first",
+	"drowning.breaths.too", "drowning.breaths")
 
 // key names what is said once.
 func (c Cue) key() string { return fmt.Sprintf("%s@%d", sameMoment.Replace(c.ID), c.At) }

@@ -55,7 +55,7 @@ func (p *Protocol) lastEpinephrine(s State) (Dose, bool) {
 	kg, _ := p.Weight(s)
 	dose, known := p.Dose("epinephrine", 0, kg)
 	for _, d := range slices.Backward(s.Given["epinephrine"]) {
-		if !d.Untimed && (!known || d.Mg == 0 || d.Mg >= dose.Value/2) {
+		if !d.Untimed && !s.intoMuscle(d) && (!known || d.Mg == 0 || d.Mg >= dose.Value/2) {
 			return d, true
 		}
 	}

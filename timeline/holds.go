@@ -62,8 +62,11 @@ func (s State) answeredSince(c Cue) bool {
 		return s.held.at == Never
 	}
 	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
-	if c.ID == "question.drug.shock" || c.ID == "question.epinephrine.shock" {
+	switch c.ID {
+	case "question.drug.shock":
 		return float64(s.shocksInAll()) >= c.Values["shocks"]
+	case "question.epinephrine.shock": // a row of shocks may count as one
+		return float64(s.rows()+s.ShocksBefore) >= c.Values["shocks"]
 	}
 	return pulse && s.InArrest() || c.ID == "compress.now" && s.Compressing
 }

@@ -36,7 +36,11 @@ func (p *Protocol) drowned(s State) []Cue {
 	if s.noted.drowned == Never || s.AirwayAt != Never || s.noted.drowned > s.ArrestAt+p.Span("cycle_s") {
 		return nil
 	}
-	return []Cue{due("drowning.breaths", max(s.noted.drowned, s.ArrestAt)+p.Span("settle_s"), Seconds(30), Due)}
+	id := "drowning.breaths"
+	if !s.airFirst() {
+		id += ".too"
+	}
+	return []Cue{due(id, max(s.noted.drowned, s.ArrestAt)+p.Span("settle_s")/3, Seconds(30), Due)}
 }
 
 // anaphylaxis considers epinephrine into the muscle for whoever has a pulse, once. The arrest has its own
@@ -45,10 +49,17 @@ func (p *Protocol) anaphylaxis(s State) []Cue {
 	if s.noted.anaphylaxis == Never || s.FirstROSC != Never || s.Ended != Never || len(s.Given["epinephrine"]) > 0 {
 		return nil
 	}
-	c := due("peri.anaphylaxis", max(s.noted.anaphylaxis, s.PulseAt)+p.Span("settle_s"), Seconds(60), Due)
+	c := due("peri.anaphylaxis", s.noted.anaphylaxis+p.Span("settle_s"), Seconds(60), Due)
 	c.Parts = []Cue{{ID: "dose.check"}}
 	return []Cue{c}
 }
+
+// intoMuscle reports whether a dose of epinephrine is none of the arrest's: in anaphylaxis it went into the
+// muscle before.
+func (s State) intoMuscle(d Dose) bool { return s.noted.anaphylaxis != Never && d.At < s.ArrestAt }
+
+// airFirst reports whether nobody has compressed yet who drowned: breaths come before hands.
+func (s State) airFirst() bool { return s.noted.drowned != Never && s.FirstCompression == Never }
 
 // spoken names what was called, for a hand-over.
 func (n noted) spoken() (out []Cue) {

@@ -6,6 +6,9 @@ import "strings"
 // protocol can.
 func (m *Machine) readBack(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
+	if e.Kind == Refuse && m.askedPulse(e) {
+		return reply("confirm.pulse", e, now, ReadBack)
+	}
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
 	switch f, name := e.Kind.Family(); {
@@ -86,7 +89,9 @@ func (m *Machine) unsaid(e Event, now Time) string {
 }
 
 // mayPress reports whether somebody may be told to compress at now.
-func (m *Machine) mayPress(now Time) bool { return !m.state.Silent(now) && !m.byMachine() }
+func (m *Machine) mayPress(now Time) bool {
+	return !m.state.Silent(now) && !m.byMachine() && !m.state.airFirst()
+}
 
 // byMachine reports whether hands are none of ours to call for: a machine circulates the blood, or no protocol tells.
 func (m *Machine) byMachine() bool { return m.protocol.byMachine(m.state) || m.state.OfNewborn() }

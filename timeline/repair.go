@@ -144,6 +144,9 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		return Ready{Cues: []Cue{c}}
 	}
 	c := reply("confirm.nothing", e, now, ReadBack)
+	if m.askedPulse(e) {
+		c.ID = "confirm.pulse"
+	}
 	if w := m.wondered; w.ID != "" && e.At < w.Expires+rule("clear_s") {
 		c.ID = wonders[w.ID]
 	}
@@ -151,6 +154,15 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		c.ID = "said.other"
 	}
 	return Ready{Cues: []Cue{c}}
+}
+
+// askedPulse reports whether our last sentence asked for a pulse: a yes says too little for one, and a no
+// too little for none.
+func (m *Machine) askedPulse(e Event) bool {
+	asks := func(c Cue) bool {
+		return strings.HasSuffix(c.ID, ".pulse") && c.ID != "said.shock.given.pulse" || c.ID == "said.rhythm.organised"
+	}
+	return e.At < m.last.Expires+rule("clear_s") && (asks(m.last) || slices.ContainsFunc(m.last.Parts, asks))
 }
 
 // answered does what the undo or the correction before e wanted, if it was answered

@@ -29,9 +29,9 @@ func (p *Protocol) refractory(s State) []Cue {
 	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at || s.Clear() {
 		return nil
 	}
-	c := due(id, s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice).with("shocks", n)
+	c := due(id, s.RhythmAt+p.Span("settle_s"), Seconds(30), Advice)
 	if id == "cold.enough" {
-		return []Cue{p.say(c, "cold_c", "degrees")}
+		return []Cue{p.say(c.with("shocks", n), "cold_c", "degrees")}
 	}
 	given := s.shocksInAll()
 	if id == "refractory" && (given-int(n))%int(n) != 0 { // not at every check

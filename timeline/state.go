@@ -280,6 +280,18 @@ func (s State) stack() int {
 	return n
 }
 
+// rows counts the defibrillations of the arrest, those in a row as one.
+func (s State) rows() (n int) {
+	stacked := false
+	for _, x := range s.Defibrillations() {
+		if !x.Stacked || !stacked {
+			n++
+		}
+		stacked = x.Stacked
+	}
+	return n
+}
+
 // lastShock is when the last shock was given; Never before one.
 func (s State) lastShock() Time {
 	if n := len(s.Shocks); n > 0 {
