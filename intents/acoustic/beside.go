@@ -116,11 +116,10 @@ func (d *decoder) another(c candidate, courteous int, onward bool) bool {
 // underway reports whether a search has a path that began within these frames, as far as it was
 // said for at least so many, that scores so much a frame.
 func (d *decoder) underway(k, from, to, least int, fits float64) bool {
-	now := d.tokens[d.frame&1]
-	return slices.ContainsFunc(d.live[k], func(i int32) bool {
-		began := int(now[i].start)
+	return slices.ContainsFunc(d.live[k], func(p path) bool {
+		began := int(p.start)
 		said := d.frame - began
-		score := float64(now[i].score) / float64(max(1, said))
+		score := float64(p.score) / float64(max(1, said))
 		return began >= from && began <= to && said >= least && (score >= fits || said >= longFrames && score >= anotherFits)
 	})
 }

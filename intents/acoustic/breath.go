@@ -192,7 +192,7 @@ func (d *decoder) through(list []aside, from, to int, behind bool, leaves *loop)
 				x := d.g.pass(i, lo, old, enters)
 				x.score += d.emission(i, row)
 				now[i-lo] = x
-				if d.g.states[i].final && x.score > next.score {
+				if d.g.states[i].final() && x.score > next.score {
 					next, by, ends = x, a, true
 				}
 			}
@@ -241,7 +241,7 @@ func (l loop) until(frame int) (out []found) {
 func (g *graph) pass(i, lo int32, old []token, enters token) token {
 	s := &g.states[i]
 	x := old[i-lo]
-	for _, p := range g.joins[s.join] {
+	for _, p := range g.joins.list(s.join) {
 		if old[p-lo].score > x.score {
 			x = old[p-lo]
 		}

@@ -16,7 +16,7 @@ func (d *decoder) consider(c candidate) {
 	for i, p := range d.pending {
 		mine, theirs := &d.g.phrases[c.phrase], &d.g.phrases[p.phrase]
 		if theirs.Callout.ID == mine.Callout.ID && theirs.HasSlot() == mine.HasSlot() {
-			if c.score > p.score {
+			if c.score > p.score || c.score == p.score && c.end == p.end && c.phrase < p.phrase {
 				d.pending[i] = c
 			}
 			return

@@ -2,7 +2,6 @@ package acoustic
 
 import (
 	"math"
-	"slices"
 
 	"coxswain/intents"
 )
@@ -44,14 +43,12 @@ type tuning struct {
 	priorScale float64 // how much of the phones' priors is divided out
 	bonus      float64 // credit of a phrase's frame over the free phone path
 	worst      float64 // no single frame counts worse than this
-	least      float64 // score a frame that a candidate needs
 	minAverage float64 // candidates below are not looked at closely
 	usual      float64 // advantage of a usual number
 	trust      float64 // weight of the second opinion
 	talk       float64 // handicap of talk: a callout lost is worse than one to take back
 	inflected  float64 // handicap of another form of a callout's words
 	lost       float32 // paths below are given up
-	beam       float32 // and those so far below the best of their phrase
 }
 
 var tuned = tuning{
@@ -65,7 +62,6 @@ var tuned = tuning{
 	talk:       4,
 	inflected:  1.5,
 	lost:       -8,
-	beam:       14,
 }
 
 // candidate is a phrase that may have ended.
@@ -89,11 +85,11 @@ type decoder struct {
 	llr     [][]float32 // ring: per frame and phone, log ratio to the filler, which is the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	live    [][]int32   // per search: the states that hold a token
-	tokens  [2][]path   // per state: of even and of odd frames
-	arrive  []path      // per way on
-	spare   []int32
-	ways    []int32
+	live    [][]path    // per search: its tokens
+	spare   []path      // room for those of a search
+	reached front       // the tokens of the search that is looked at
+	arrived front       // and those that take a way on
+	emits   []float32   // by phone: what this frame adds to a token's score
 	calls   [][]float32 // ring: what the nets think has just been called out
 	best    candidate
 	have    bool
@@ -102,12 +98,6 @@ type decoder struct {
 	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
 	held    []candidate // phrases that wait for the end of their breath
-}
-
-// path is the best token that reaches a state, or takes a way on, in a frame.
-type path struct {
-	score        float32
-	start, frame int32 // frames it entered with and is of
 }
 
 // belief is how sure the net is of a frame. In noise the posteriors are flat, and even
@@ -128,14 +118,11 @@ func newDecoder(g *graph, priors []float32) *decoder {
 		sil:    make([]float32, keepFrames),
 		calls:  make([][]float32, keepFrames),
 	}
-	d.live = make([][]int32, len(g.searches))
+	d.live = make([][]path, len(g.searches))
 	d.belief = make([]belief, keepFrames)
-	d.arrive = slices.Repeat([]path{{frame: -1}}, len(g.ways))
+	d.emits = make([]float32, len(priors))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
-	}
-	for i := range d.tokens {
-		d.tokens[i] = slices.Repeat([]path{{frame: -1}}, len(g.states))
 	}
 	return d
 }
@@ -191,6 +178,10 @@ func (d *decoder) advance(row []float32) {
 	if d.frame >= d.blocked {
 		words, numbers = begins(row)
 	}
+	for p, x := range row {
+		d.emits[p] = x + float32(tuned.bonus)
+	}
+	d.emits[silence] = row[silence] - pauseCost
 	for k := range d.g.searches {
 		s, enter := &d.g.searches[k], words
 		if !d.answers && s.answer {
@@ -200,52 +191,47 @@ func (d *decoder) advance(row []float32) {
 			enter = numbers
 		}
 		if enter &= s.phones; enter != 0 || len(d.live[k]) > 0 {
-			d.step(k, s, row, enter)
+			d.step(k, s, enter)
 		}
 	}
 }
 
-// step is token passing in one phrase: each token stays in its state or takes the
+// step is token passing in one search: each token stays in its state or takes the
 // way on from it, and of those that meet the best lives on. Only states that a token
 // reaches are looked at. New tokens enter with the phones of enter.
-func (d *decoder) step(k int, s *search, row []float32, enter phoneSet) {
-	old, now, frame := d.tokens[d.frame&1], d.tokens[d.frame&1^1], int32(d.frame)
-	reached, ways := d.spare[:0], d.ways[:0]
-	reach := func(i int32, score float32, start int32) {
-		if t := &now[i]; t.frame != frame {
-			*t = path{score, start, frame}
-			reached = append(reached, i)
-		} else if score > t.score {
-			t.score, t.start = score, start
+func (d *decoder) step(k int, s *search, enter phoneSet) {
+	old := d.live[k]
+	d.reached.begin(d.spare, s.lo, s.hi)
+	d.arrived.begin(d.arrived.list, s.ways[0], s.ways[1])
+	for _, p := range old {
+		d.reach(p)
+		switch to := d.g.moves[p.at].to; {
+		case to >= 0:
+			d.reach(path{to, p.start, p.score})
+		case to != nowhere:
+			d.arrived.take(path{to, p.start, p.score})
 		}
 	}
-	for _, i := range d.live[k] {
-		reach(i, old[i].score, old[i].start)
-	}
-	for _, i := range d.live[k] {
-		if s := &d.g.states[i]; s.next >= 0 {
-			reach(s.next, old[i].score, old[i].start)
-		} else if a := &d.arrive[s.way]; a.frame != frame {
-			*a = path{old[i].score, old[i].start, frame}
-			ways = append(ways, s.way)
-		} else if old[i].score > a.score {
-			a.score, a.start = old[i].score, old[i].start
-		}
-	}
-	for _, w := range ways {
-		for _, i := range d.g.ways[w] {
-			reach(i, d.arrive[w].score, d.arrive[w].start)
+	for _, p := range d.arrived.list {
+		for _, i := range d.g.follows(p.at) {
+			d.reach(path{i, p.start, p.score})
 		}
 	}
 	if enter != 0 {
 		for _, e := range s.entries {
 			if enter.has(e.phone) {
-				reach(e.state, 0, frame)
+				d.reach(path{e.state, int32(d.frame), 0})
 			}
 		}
 	}
-	d.live[k] = d.emit(d.live[k][:0], reached, now, row)
-	d.spare, d.ways = reached, ways
+	d.live[k], d.spare = d.reached.list, old
+}
+
+// reach scores the frame in a state that a token reaches, and keeps it if it is not lost.
+func (d *decoder) reach(p path) {
+	if p.score += d.emits[d.g.moves[p.at].phone]; p.score >= tuned.lost {
+		d.reached.take(p)
+	}
 }
 
 // begins are the phones that a phrase may begin with in a frame: those that fit. While
@@ -263,51 +249,38 @@ func begins(row []float32) (words, numbers phoneSet) {
 	return numbers, numbers
 }
 
-// emit scores the frame in every state reached and keeps the tokens within the beam.
-func (d *decoder) emit(live, reached []int32, now []path, row []float32) []int32 {
-	top := dead
-	for _, i := range reached {
-		if p := d.g.states[i].phone; p != silence {
-			now[i].score += row[p] + float32(tuned.bonus)
-		} else {
-			now[i].score += row[p] - pauseCost
-		}
-		top = max(top, now[i].score)
-	}
-	for _, i := range reached {
-		if now[i].score >= max(tuned.lost, top-tuned.beam) {
-			live = append(live, i)
-		}
-	}
-	return live
-}
-
 // endings looks for phrases that end at this frame and decides when the best
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (final []candidate) {
-	now := d.tokens[d.frame&1^1]
-	for k := range d.g.searches {
-		for _, i := range d.live[k] {
-			if !d.g.states[i].final {
+	for _, live := range d.live {
+		for _, p := range live {
+			if p.score <= 0 { // most
 				continue
 			}
-			c := candidate{phrase: int(d.g.states[i].ends), start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
-			if !c.plausible() || d.beaten(c) {
-				continue
+			if phrase := d.g.states[p.at].ends; phrase != noPhrase {
+				final = d.ending(candidate{phrase: int(phrase), start: int(p.start), end: d.frame, score: float64(p.score)}, final)
 			}
-			if d.have && c.start > d.best.end-3 { // what comes after is another callout
-				if final == nil {
-					final = d.choose()
-				}
-				d.have = false
-			}
-			d.consider(c)
 		}
 	}
-	if final == nil && d.have && d.frame-d.best.end >= holdFrames && !d.growing(now) {
+	if final == nil && d.have && d.frame-d.best.end >= holdFrames && !d.growing() {
 		final = d.choose()
 		d.have = false
 	}
+	return final
+}
+
+// ending considers a phrase that ends at this frame.
+func (d *decoder) ending(c candidate, final []candidate) []candidate {
+	if !c.plausible() || d.beaten(c) {
+		return final
+	}
+	if d.have && c.start > d.best.end-3 { // what comes after is another callout
+		if final == nil {
+			final = d.choose()
+		}
+		d.have = false
+	}
+	d.consider(c)
 	return final
 }
 
@@ -327,7 +300,7 @@ func (d *decoder) total(c candidate) float64 {
 // plausible reports whether a phrase took long enough and fits well enough to be looked at.
 func (c candidate) plausible() bool {
 	n := float64(c.end - c.start + 1)
-	return n >= leastFrames && c.score > tuned.least*n && c.score/n-tuned.bonus >= tuned.minAverage
+	return n >= leastFrames && c.score > 0 && c.score/n-tuned.bonus >= tuned.minAverage
 }
 
 var _ intents.Recogniser = (*Recogniser)(nil)

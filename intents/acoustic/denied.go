@@ -75,7 +75,7 @@ func (d *decoder) finals(g *graph, from, to int, sp span) []float32 {
 			if g.states[k].phone != silence {
 				x.score += float32(tuned.bonus)
 			}
-			if now[i] = x; g.states[k].final {
+			if now[i] = x; g.states[k].final() {
 				out[t] = max(out[t], x.score)
 			}
 		}

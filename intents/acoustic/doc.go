@@ -18,7 +18,7 @@
 //	  |        |__^   |__^   |__^           |__^   |__^        |__^
 //	  |
 //	  |  its score is the sum of row[state's phone] + bonus; the best token of each state
-//	  |  lives on, those below the beam die. The filler's score is 0: above it, the phrase
+//	  |  lives on, those that are lost die. The filler's score is 0: above it, the phrase
 //	  |  explains the sound better than free phones do.
 //	  v
 //	candidate: phrase, first and last frame. It is final when no better one that overlaps

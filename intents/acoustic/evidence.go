@@ -94,7 +94,7 @@ func (d *decoder) align(g *graph, c candidate, sp span, enter []float32) alignme
 		for i := range m {
 			s := &g.states[int(sp.lo)+i]
 			best, from := old[i], int32(i)
-			for _, p := range g.joins[s.join] {
+			for _, p := range g.joins.list(s.join) {
 				if q := p - sp.lo; old[q] > best {
 					best, from = old[q], q
 				}
@@ -121,7 +121,7 @@ func (d *decoder) align(g *graph, c candidate, sp span, enter []float32) alignme
 func (g *graph) bestFinal(sp span, score []float32) int {
 	at := -1
 	for i, x := range score {
-		if g.states[int(sp.lo)+i].final && (at < 0 || x > score[at]) {
+		if g.states[int(sp.lo)+i].final() && (at < 0 || x > score[at]) {
 			at = i
 		}
 	}

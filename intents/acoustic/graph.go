@@ -8,19 +8,28 @@ import (
 
 const silence = 0 // phone index
 
-const noPhrase = -2 // ends at a node
+const noPhrase = -2 // ends at a state
 
 // state is one phone of one way to say a phrase: it emits at least one frame.
 type state struct {
-	phone int32
-	word  int32 // index in graph.words if this is the first phone of a word, else -1
-	join  int32 // index in graph.joins: where its paths come from
-	way   int32 // index in graph.ways: where its paths go on to
-	next  int32 // the only state that its paths go on to; -1: none or several
+	phone int8
 	entry bool  // a phrase may begin here
-	final bool  // a phrase may end here
-	ends  int32 // the phrase that does, if it is searched
+	ends  int32 // the phrase that may end here, -1 in what is not searched; noPhrase: none may
+	word  int32 // index in graph.words if this is the first phone of a word, else -1
+	join  int32 // in graph.joins: where its paths come from
 }
+
+// move is what a state adds to a token in a frame, and where the token goes on to. It is kept
+// small: a frame looks at thousands.
+type move struct {
+	to    int32 // the only state that may follow; nowhere: none; below: several, in graph.ways
+	phone int8
+}
+
+const nowhere = -1
+
+// final reports whether a phrase may end in a state.
+func (s *state) final() bool { return s.ends != noPhrase }
 
 // span is the states of one phrase.
 type span struct {
@@ -33,11 +42,12 @@ type graph struct {
 	vocabulary *intents.Vocabulary
 	phrases    []intents.Phrase
 	searches   []search // what is searched all the time
-	spans      []span   // by phrase; of one with a number empty until asked for: see span
+	spans      []span   // by phrase; empty until asked for: see span
 	usual      [][]span // by phrase: the same with each usual number, as spans
 	states     []state
-	joins      [][]int32 // states that end where others may begin; shared by all that begin there
-	ways       [][]int32 // states that may follow; shared by all that end in the same place
+	moves      []move // by state: what the search needs of it
+	joins      lists  // states that end where others may begin; shared by all that begin there
+	ways       lists  // states that may follow, where several may; shared by all that end in the same place
 	words      []string
 	class      []int              // by phrase: the nets' number for its callout; 0: they do not know it
 	asides     []aside            // what may be said around callouts
@@ -212,31 +222,45 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 		}
 	}
 	join, way := places(&b.g.joins, reach), places(&b.g.ways, onward)
-	for _, e := range emit {
-		next := int32(-1)
-		if len(onward[e.to]) == 1 {
-			next = onward[e.to][0]
+	to := func(node int) int32 {
+		switch next := onward[node]; len(next) {
+		case 0:
+			return nowhere
+		case 1:
+			return next[0]
 		}
+		return nowhere - 1 - way(node)
+	}
+	for _, e := range emit {
 		b.g.states = append(b.g.states, state{
-			phone: e.phone, word: e.word, next: next, entry: isStart[e.from], final: endOf[e.to] != noPhrase, ends: endOf[e.to],
-			join: join(e.from), way: way(e.to),
+			phone: int8(e.phone), word: e.word, entry: isStart[e.from], ends: endOf[e.to], join: join(e.from),
 		})
+		b.g.moves = append(b.g.moves, move{to(e.to), int8(e.phone)})
 	}
 	return span{lo, int32(len(b.g.states)), number}
 }
 
-// places gives the number that the states of a node have in a list, and puts them there
-// when they are first asked for.
-func places(list *[][]int32, states [][]int32) func(node int) int32 {
+// lists are many short lists in one, each behind its length, as they are looked at in a row.
+type lists []int32
+
+// list is the one that begins at i.
+func (l lists) list(i int32) []int32 { return l[i+1 : i+1+l[i]] }
+
+// places gives where the states of a node lie in the lists, and puts them there when they are
+// first asked for.
+func places(in *lists, states [][]int32) func(node int) int32 {
 	known := make([]int32, len(states)) // and one
 	return func(node int) int32 {
 		if known[node] == 0 {
-			*list = append(*list, states[node])
-			known[node] = int32(len(*list))
+			known[node] = int32(len(*in)) + 1
+			*in = append(append(*in, int32(len(states[node]))), states[node]...)
 		}
 		return known[node] - 1
 	}
 }
+
+// follows are the states that may follow where several may.
+func (g *graph) follows(to int32) []int32 { return g.ways.list(nowhere - 1 - to) }
 
 // follow adds to seen the nodes that a node reaches for free, itself first.
 func follow(n int, free [][]int, seen []int) []int {

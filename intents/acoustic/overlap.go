@@ -4,13 +4,13 @@ import "slices"
 
 // growing reports whether a longer phrase is on its way: "shock delivered"
 // must not be final in the middle of "shock delivered two hundred joules".
-func (d *decoder) growing(now []path) bool {
+func (d *decoder) growing() bool {
 	if d.frame-d.best.end > 4*holdFrames {
 		return false
 	}
 	for _, live := range d.live {
-		for _, i := range live {
-			x := candidate{start: int(now[i].start), end: d.frame, score: float64(now[i].score)}
+		for _, p := range live {
+			x := candidate{start: int(p.start), end: d.frame, score: float64(p.score)}
 			if x.score > d.best.score+1 && x.start < d.best.end-3 && !d.beaten(x) {
 				return true
 			}
@@ -56,18 +56,16 @@ func (d *decoder) numbered(c candidate) bool {
 // explains reports whether a search has a path that explains more of the sound of a phrase, and
 // began in a frame or before.
 func (d *decoder) explains(k int, c candidate, began int) bool {
-	now := d.tokens[d.frame&1]
-	return slices.ContainsFunc(d.live[k], func(i int32) bool {
-		return float64(now[i].score) > c.score && int(now[i].start) <= began
+	return slices.ContainsFunc(d.live[k], func(p path) bool {
+		return float64(p.score) > c.score && int(p.start) <= began
 	})
 }
 
 // clear drops all tokens that overlap a phrase that was accepted.
 func (d *decoder) clear(c candidate) {
 	d.held = slices.DeleteFunc(d.held, func(h candidate) bool { return h.end <= c.end })
-	now := d.tokens[d.frame&1]
 	for k, live := range d.live {
-		d.live[k] = slices.DeleteFunc(live, func(i int32) bool { return int(now[i].start) < c.end-2 })
+		d.live[k] = slices.DeleteFunc(live, func(p path) bool { return int(p.start) < c.end-2 })
 	}
 	d.blocked = c.end - 2
 	if d.have && d.best.start < c.end-2 {

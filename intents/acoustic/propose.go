@@ -68,7 +68,7 @@ func (d *decoder) local(phrase, from int) (candidate, bool) {
 		for i := range m {
 			s := &d.g.states[int(sp.lo)+i]
 			best, start := old[i], begun[i]
-			for _, p := range d.g.joins[s.join] {
+			for _, p := range d.g.joins.list(s.join) {
 				if q := p - sp.lo; old[q] > best {
 					best, start = old[q], begun[q]
 				}
@@ -82,7 +82,7 @@ func (d *decoder) local(phrase, from int) (candidate, bool) {
 				now[i] -= pauseCost
 			}
 			late := t > d.frame-judgeFrames && t-int(start) >= leastFrames
-			if s.final && late && float64(now[i]) > out.score && now[i] > dead/2 {
+			if s.final() && late && float64(now[i]) > out.score && now[i] > dead/2 {
 				out.start, out.end, out.score, found = int(start), t, float64(now[i]), true
 			}
 		}

@@ -2,13 +2,14 @@ package acoustic
 
 import (
 	"fmt"
+	"math"
 
 	"coxswain/intents"
 )
 
-// search is what is searched as one: a phrase, or all phrases of a callout that hold a
-// number and begin alike. These share what they begin with, as a tree, so that a number
-// is searched once and not for each way to go on after it:
+// search is what is searched as one: all phrases of a callout, or all that hold a number. They
+// share what they begin with, as a tree, so that a drug's name or a number is searched once and
+// not for each way to go on after it:
 //
 //	epi --> {number} --+--> milligram --+--> given
 //	                   '--> given       '--> in
@@ -18,20 +19,27 @@ type search struct {
 	answer  bool // only answers a question
 	entries []entry
 	phones  phoneSet // of the entries
+	ways    [2]int32 // its states' move.to where several follow: the first, and behind the last
 }
 
 // entry is a state that a search may begin with, and its phone.
-type entry struct{ state, phone int32 }
+type entry struct {
+	state int32
+	phone int8
+}
 
 // phoneSet is a set of phones: a bit for each.
 type phoneSet uint64
 
-func (p phoneSet) has(phone int32) bool { return p>>phone&1 != 0 }
+func (p phoneSet) has(phone int8) bool { return p>>phone&1 != 0 }
 
 // addSearch has the states of a span searched all the time.
 func (g *graph) addSearch(sp span, phrase int, answer bool) {
-	s := search{span: sp, phrase: phrase, answer: answer}
+	s := search{span: sp, phrase: phrase, answer: answer, ways: [2]int32{nowhere, math.MinInt32}}
 	for i := sp.lo; i < sp.hi; i++ {
+		if to := g.moves[i].to; to < nowhere {
+			s.ways = [2]int32{min(s.ways[0], to), max(s.ways[1], to+1)}
+		}
 		if x := g.states[i]; x.entry {
 			s.entries = append(s.entries, entry{i, x.phone})
 			s.phones |= 1 << x.phone
@@ -43,25 +51,13 @@ func (g *graph) addSearch(sp span, phrase int, answer bool) {
 // addSearches adds what is searched.
 func (g *graph) addSearches() error {
 	type key struct {
-		callout        *intents.Callout
-		answer, number bool
+		callout              *intents.Callout
+		answer, slot, number bool
 	}
 	var order []key
 	trees := map[key][]int32{}
 	for k, p := range g.phrases {
-		if !p.HasSlot() {
-			sp, err := g.add(p, intents.NumberExpr)
-			if err != nil {
-				return err
-			}
-			g.spans[k] = sp
-			g.addSearch(sp, k, p.Answer)
-			for i := sp.lo; i < sp.hi; i++ {
-				g.states[i].ends = int32(k)
-			}
-			continue
-		}
-		id := key{p.Callout, p.Answer, p.Parts[0].Word == ""}
+		id := key{p.Callout, p.Answer, p.HasSlot(), p.Parts[0].Word == ""}
 		if trees[id] == nil {
 			order = append(order, id)
 		}
@@ -92,7 +88,9 @@ func (b *builder) tree(from, i int, phrases []int32, ends map[int]int32) error {
 			case parts[i] != first.Parts[i]:
 				others = append(others, k)
 			case len(parts) == i+1:
-				ends[to] = k
+				if _, twice := ends[to]; !twice {
+					ends[to] = k
+				}
 			default:
 				longer = append(longer, k)
 			}
@@ -108,8 +106,8 @@ func (b *builder) tree(from, i int, phrases []int32, ends map[int]int32) error {
 	return nil
 }
 
-// span is the states of a phrase alone. One with a number is made when it is first asked
-// for: it is looked at only where it was found.
+// span is the states of a phrase alone. They are made when they are first asked for: a phrase
+// is looked at only where it was found.
 func (g *graph) span(phrase int) span {
 	if g.spans[phrase].hi == 0 {
 		g.spans[phrase] = g.made(g.phrases[phrase], intents.NumberExpr)

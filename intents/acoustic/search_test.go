@@ -18,13 +18,17 @@ func TestPhrasesShareTheirNumbers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ends, together := map[int]bool{}, 0
+	type said struct {
+		callout *intents.Callout
+		text    string
+	}
+	ends, together := map[said]bool{}, 0
 	for _, s := range g.searches {
 		numbers := false
 		for i := s.lo; i < s.hi; i++ {
-			if g.states[i].final {
-				ends[int(g.states[i].ends)] = true
-				numbers = g.phrases[g.states[i].ends].HasSlot()
+			if g.states[i].final() {
+				p := g.phrases[g.states[i].ends]
+				ends[said{p.Callout, p.Text}], numbers = true, p.HasSlot()
 			}
 		}
 		if numbers {
@@ -33,7 +37,7 @@ func TestPhrasesShareTheirNumbers(t *testing.T) {
 	}
 	apart := 0
 	for k, p := range g.phrases {
-		if !ends[k] {
+		if !ends[said{p.Callout, p.Text}] {
 			t.Errorf("no search ends with %q", p.Text)
 		}
 		if sp := g.span(k); p.HasSlot() {
