@@ -18,9 +18,12 @@ const (
 // opensBehind is what an article or an "and" behind a phrase is worth: its sentence goes on.
 const opensBehind = 0.1
 
-// stands is how well a phrase stands that a word follows: as before silence, or less.
-func (f found) stands() float64 {
+// stands is how well a phrase stands that a word follows: as before silence, or less. Behind an "and"
+// another phrase may follow.
+func (d *decoder) stands(f found) float64 {
 	switch {
+	case f.opens && d.another(candidate{end: f.to}, f.to, false):
+		return 1
 	case f.opens:
 		return opensBehind
 	case f.reason == "" || f.reason == intents.Told:
@@ -33,7 +36,7 @@ func (f found) stands() float64 {
 // was heard well, as they are easily heard in other words.
 func (d *decoder) courteousUntil(words []found, frame int) (to int) {
 	for _, f := range words {
-		if f.stands() < 1 || f.from-max(frame, to) > besideGap || !d.heard(f) {
+		if d.stands(f) < 1 || f.from-max(frame, to) > besideGap || !d.heard(f) {
 			break
 		}
 		to = f.to
@@ -105,12 +108,26 @@ func (d *decoder) another(c candidate, courteous int, onward bool) bool {
 	if onward {
 		least, fits = 2*leastFrames, onwardFits
 	}
+	lacks := d.lacksNumber(c)
 	for k := range d.live {
+		if lacks && d.g.searches[k].number {
+			continue // it is its own
+		}
 		if d.underway(k, c.end-3, courteous+2*besideGap, least, fits) {
 			return true
 		}
 	}
 	return false
+}
+
+// lacksNumber reports whether a phrase is what another begins with that goes on with a number:
+// "correction epinephrine", before its dose.
+func (d *decoder) lacksNumber(c candidate) bool {
+	mine := d.g.phrases[c.phrase]
+	return slices.ContainsFunc(d.g.phrases, func(p intents.Phrase) bool {
+		n := len(mine.Parts)
+		return p.Callout == mine.Callout && len(p.Parts) > n && p.Parts[n].Word == "" && slices.Equal(p.Parts[:n], mine.Parts)
+	})
 }
 
 // underway reports whether a search has a path that began within these frames, as far as it was

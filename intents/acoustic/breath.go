@@ -327,7 +327,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		}
 		b.doubtful = b.doubtful || doubtful
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
-			b.right = words[0].stands()
+			b.right = d.stands(words[0])
 		}
 		b.courteous = d.courteousUntil(words, c.end)
 		b.settle()

@@ -11,6 +11,7 @@ import (
 const (
 	holdFrames  = 8    // silence or other speech heard before a phrase is final
 	leastFrames = 12   // a phrase takes longer
+	leastAnswer = 6    // and one that only answers a question: a lone "no"
 	keepFrames  = 1024 // history for the alignment of a phrase: 20 s
 
 	frameHop  = 320  // samples a frame
@@ -271,7 +272,7 @@ func (d *decoder) endings() (final []candidate) {
 
 // ending considers a phrase that ends at this frame.
 func (d *decoder) ending(c candidate, final []candidate) []candidate {
-	if !c.plausible() || d.beaten(c) {
+	if !d.plausible(c) || d.beaten(c) {
 		return final
 	}
 	if d.have && c.start > d.best.end-3 { // what comes after is another callout
@@ -298,9 +299,12 @@ func (d *decoder) total(c candidate) float64 {
 }
 
 // plausible reports whether a phrase took long enough and fits well enough to be looked at.
-func (c candidate) plausible() bool {
-	n := float64(c.end - c.start + 1)
-	return n >= leastFrames && c.score > 0 && c.score/n-tuned.bonus >= tuned.minAverage
+func (d *decoder) plausible(c candidate) bool {
+	n, least := float64(c.end-c.start+1), float64(leastFrames)
+	if d.g.phrases[c.phrase].Answer {
+		least = leastAnswer
+	}
+	return n >= least && c.score > 0 && c.score/n-tuned.bonus >= tuned.minAverage
 }
 
 var _ intents.Recogniser = (*Recogniser)(nil)

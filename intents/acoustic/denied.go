@@ -19,7 +19,7 @@ func (d *decoder) denied(c candidate) float64 {
 	side := &graph{vocabulary: d.g.vocabulary}
 	said, denied := float64(dead), float64(dead)
 	for k, q := range d.g.phrases {
-		if q.Callout != p.Callout || len(q.Parts) < 2 || q.HasSlot() && k != c.phrase {
+		if q.Callout != p.Callout || q.HasSlot() && k != c.phrase {
 			continue
 		}
 		said = max(said, d.beyond(d.g, c, d.g.span(k), behind))

@@ -29,6 +29,8 @@ type evidence struct {
 	poor      float64       // share of phones that fit badly
 	number    float64       // 1 if a number was said
 	missing   bool          // a long word is hardly there
+	usual     bool          // a number that is mostly said, no other fits better, and nor does another callout
+	short     bool          // an answer of a sound or two: a lone "no"
 	sounds    []spokenPhone // one for each phone said
 	opinion   opinion
 }
@@ -53,6 +55,10 @@ const (
 	shortPhrase = 6    // phones of a phrase whose every word must be heard
 	missingFit  = -2.0 // mean log ratio of a word that was not said
 	doubt       = -1.0 // most log odds of a phrase that lacks one
+	usualCredit = 1.0  // log odds of a usual number: the judges were fitted on all numbers alike
+	usualLead   = 2    // by which its callout must lead the next
+	fewSounds   = 2    // sounds of an answer that is shorter than anything the judges were fitted on,
+	fewCredit   = 1.8  // and log odds that they are short of with it
 	roomFrames  = 150  // before a phrase that tell of the room
 )
 
@@ -67,7 +73,9 @@ func (d *decoder) settle(c candidate) ([]string, evidence) {
 		}
 	}
 	if usual.at >= 0 && usual.score+tuned.usual > any.score {
-		return d.measure(c, usual)
+		said, ev := d.measure(c, usual)
+		ev.usual = usual.score >= any.score && c.margin*float64(c.end-c.start+1) >= usualLead
+		return said, ev
 	}
 	return d.measure(c, any)
 }
@@ -227,6 +235,7 @@ func (d *decoder) weigh(c candidate, sp span, segs []seg, n int) ([]string, evid
 			ev.poor += 1 / ev.phones
 		}
 	}
+	ev.short = d.g.phrases[c.phrase].Answer && len(spoken) <= fewSounds
 	frames := math.Max(1, float64(all.frames))
 	ev.average, ev.below, ev.deviation = all.average(), all.diff/frames, all.deviation()
 	ev.top, ev.among = all.top/frames, all.among/frames
@@ -350,6 +359,12 @@ func (e evidence) confidence(m *model) float64 {
 	z := m.phones.odds(f[:features-opinions], e.sounds)
 	if e.opinion.known {
 		z = (z + m.both.odds(f, e.sounds)) / 2
+	}
+	if e.usual {
+		z += usualCredit
+	}
+	if e.short {
+		z += fewCredit
 	}
 	if e.missing {
 		z = math.Min(z, doubt)
