@@ -52,8 +52,8 @@ func DrawRunChart(c RunChart, f figures.Definition, width float64) (string, erro
 		unit, curve.Whole = "count", true
 	}
 	curve.Levels = []Level{{scale * c.Mean, "mean"}}
-	if c.Limits {
-		curve.Levels = append(curve.Levels, Level{scale * c.Low, "lower limit"}, Level{scale * c.High, "upper limit"})
+	if c.Limits { // from the top down, also where they are the same
+		curve.Levels = []Level{{scale * c.High, "upper limit"}, curve.Levels[0], {scale * c.Low, "lower limit"}}
 	}
 	if b := f.Benchmark; b != nil {
 		for _, x := range []struct {

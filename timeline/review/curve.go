@@ -105,7 +105,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 func (d Drawing) levels(c Curve, top float64, y func(float64) float64) (out []shape) {
 	const line = fontSize + 2
 	left, low := d.gutter(), top+curveHeight-2
-	all := slices.SortedFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) })
+	all := slices.SortedStableFunc(slices.Values(c.Levels), func(a, b Level) int { return cmp.Compare(b.At, a.At) })
 	for _, v := range all {
 		out = append(out, shape{Kind: "level", X: left, Y: y(v.At), W: d.width() - left - d.rim()})
 	}
