@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"coxswain/audio"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/session"
@@ -103,6 +105,14 @@ func TestWallDisplay(t *testing.T) {
 	if after := eval[string](t, ctx, places); after != before {
 		t.Errorf("things moved when numbers changed: %s, then %s", before, after)
 	}
+	do(t, ctx, chromedp.EmulateViewport(420, 860)) // in a hand, too
+	loud := eval[string](t, ctx, places)
+	box.Store(n)
+	do(t, ctx, poll(`$("loud").textContent === ""`))
+	if quiet := eval[string](t, ctx, places); quiet != loud {
+		t.Errorf("on a telephone things moved when the room fell silent: %s, then %s", loud, quiet)
+	}
+	do(t, ctx, chromedp.EmulateViewport(1500, 1300))
 	ill := *n
 	ill.Paused, ill.Recogniser, ill.Healthy = &paused, "failed", false
 	box.Store(&ill)
