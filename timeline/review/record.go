@@ -148,10 +148,13 @@ func confirmed(events []timeline.Event) map[uint64]string {
 	if !slices.ContainsFunc(events, func(e timeline.Event) bool { return e.Kind == timeline.Confirm }) {
 		return out
 	}
+	var was timeline.State
+	var last timeline.Event
 	for s, e := range timeline.Replay(events, timeline.End(events)) {
-		if e.Kind == timeline.Confirm && s.Pending != "" {
-			out[e.Seq] = s.Pending.Row().Words
+		if last.Kind == timeline.Confirm && was.Pending != "" && s.EndedBy == last.Seq { // not if it came too late
+			out[last.Seq] = was.Pending.Row().Words
 		}
+		was, last = s, e
 	}
 	return out
 }

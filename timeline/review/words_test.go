@@ -149,7 +149,7 @@ func TestBegan(t *testing.T) {
 	}
 }
 
-// A confirmation says what it confirmed.
+// A confirmation says what it confirmed, and one that came too late confirmed nothing.
 func TestConfirmedIsNamed(t *testing.T) {
 	events := []timeline.Event{{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{}}, {Seq: 2, At: 10, Kind: timeline.CodeStart},
 		{Seq: 3, At: timeline.Seconds(60), Kind: timeline.CodeEnd}, {Seq: 4, At: timeline.Seconds(62), Kind: timeline.Confirm},
@@ -157,6 +157,9 @@ func TestConfirmedIsNamed(t *testing.T) {
 	rows := Rows(events)
 	if got := rows[3].Text + ", " + rows[4].Text; got != "confirmed: code ended, confirmed" {
 		t.Errorf("%q", got)
+	}
+	if events[3].At = timeline.Seconds(95); Rows(events)[3].Text != "confirmed" {
+		t.Errorf("too late: %q", Rows(events)[3].Text)
 	}
 }
 
