@@ -201,7 +201,7 @@ func playABit() {
 	}
 	var f audio.Frame
 	for begun := time.Now(); n < 100 && !d.Dead() && time.Since(begun) < patience; time.Sleep(time.Millisecond) {
-		for e.Next(&f) {
+		for n < 100 && e.Next(&f) {
 			e.Send(make([]float32, audio.Block))
 			n++
 		}
