@@ -110,7 +110,7 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if m.state.Ended != Never { // who comes next is nobody yet
 		return reply("answer.nocode", e, now, Answer)
 	}
-	if m.state.OfNewborn() {
+	if m.state.OfNewborn() || drug == "epinephrine" && m.state.anaphylactic() {
 		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "dose.check"}}
 		return c
 	}

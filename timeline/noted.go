@@ -58,6 +58,9 @@ func (p *Protocol) anaphylaxis(s State) []Cue {
 // muscle before.
 func (s State) intoMuscle(d Dose) bool { return s.noted.anaphylaxis != Never && d.At < s.ArrestAt }
 
+// anaphylactic reports whether epinephrine is given into the muscle, of which no amount is told.
+func (s State) anaphylactic() bool { return s.noted.anaphylaxis != Never && !s.InArrest() }
+
 // airFirst reports whether nobody has compressed yet who drowned: breaths come before hands.
 func (s State) airFirst() bool { return s.noted.drowned != Never && s.FirstCompression == Never }
 

@@ -32,6 +32,9 @@ func (p *Protocol) questions(s State, e Event) []question {
 		return after.syncLeft(false)
 	}
 	out := append(s.ecmoQuestions(e), p.For(s).actQuestions(s, e)...)
+	if s.heldOpen() { // whose amount it is, nobody has said
+		out = slices.DeleteFunc(out, func(q question) bool { return q.amount })
+	}
 	if _, drug := e.Kind.Drug(); p.otherPatient(s) && (drug || e.Kind.shocks() || e.Kind == ShockCharging) {
 		out = slices.DeleteFunc(out, func(q question) bool { return q.amount }) // whose, nobody knows
 		who := question{Cue: Cue{ID: "question.who"}}
@@ -117,7 +120,7 @@ func (p *Protocol) coldQuestion(s State, drug string) []question {
 // a pulse: as much as in the arrest, and more than the protocol gives with one.
 // Epinephrine without an amount is taken for the arrest's.
 func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
-	if !s.knownPulse() || !ofTheArrest(drug) {
+	if !s.knownPulse() || !ofTheArrest(drug) || drug == "epinephrine" && s.anaphylactic() {
 		return nil
 	}
 	kg, _ := p.Weight(s)
@@ -264,6 +267,9 @@ func (p *Protocol) doseQuestions(s State, e Event, drug string) []question {
 func (p *Protocol) amountQuestion(s State, e Event, drug string) []question {
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	kg, _ := p.Weight(s)
+	if drug == "epinephrine" && s.anaphylactic() { // into the muscle: another dose
+		return nil
+	}
 	if most, ok := p.most(drug, len(given), kg); ok && mg > most*1.001 {
 		dose := most
 		if next, ok := p.Dose(drug, len(given), kg); ok {

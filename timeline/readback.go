@@ -6,6 +6,9 @@ import "strings"
 // protocol can.
 func (m *Machine) readBack(e Event, now Time) Cue {
 	p := m.protocol.For(m.state)
+	if e.Kind == Refuse && m.state.held.who {
+		return reply(whoAgain, e, now, ReadBack)
+	}
 	if e.Kind == Refuse && m.askedPulse(e) {
 		return reply("confirm.pulse", e, now, ReadBack)
 	}
@@ -23,6 +26,11 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Parts = append([]Cue{{ID: "compress.now"}}, c.Parts...)
 	case e.Kind == PatientHypothermic:
 		c.Parts = append(c.Parts, p.cold(m.state)...)
+	case m.state.OfNewborn() && (e.Kind == AirwaySecured || e.Kind.tellsWho()):
+		if c.Parts = nil; e.Kind == AirwaySecured {
+			c.ID += ".open"
+		}
+		return c
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientWeight && m.state.byWeight(p) && !p.otherPatient(m.state):

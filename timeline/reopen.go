@@ -124,7 +124,9 @@ func (m *Machine) since(from int, back []Event) (out []Event) {
 // others are the callouts from there on that tell who lies there, if they would make another kind of
 // patient of the one whose case it is.
 func (m *Machine) others(from int, back []Event) []Event {
-	told := slices.DeleteFunc(m.since(from, back), func(e Event) bool { return !e.Kind.tellsWho() })
+	told := slices.DeleteFunc(m.since(from, back), func(e Event) bool {
+		return !e.Kind.tellsWho() && e.Kind != PatientNewborn
+	})
 	if len(told) == 0 {
 		return nil
 	}
@@ -133,7 +135,7 @@ func (m *Machine) others(from int, back []Event) []Event {
 	})
 	was := Fold(without)
 	for _, x := range told {
-		if _, held := m.protocol.whose(was, x); held {
+		if _, held := m.protocol.whose(was, x); held || x.Kind == PatientNewborn && !was.OfNewborn() {
 			return told
 		}
 	}
@@ -179,4 +181,14 @@ func (m *Machine) reopened(e Event, now Time) []Cue {
 func (m *Machine) doubtful() bool {
 	before := slices.DeleteFunc(slices.Clone(m.events), func(e Event) bool { return e.Seq == m.state.EndedBy })
 	return Fold(before).Compressing
+}
+
+// handsSince is that hands are off since a pulse that an undo takes back: whoever felt one long ago stopped.
+func (m *Machine) handsSince(last, undo Event) (off Event, ok bool) {
+	pulse := last.Kind == PulsePresent || last.Kind == ROSC
+	if !pulse || undo.At < last.At+rule("clear_s") || m.byMachine() {
+		return Event{}, false
+	}
+	s := Fold(slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq }))
+	return Event{At: last.At, Kind: CompressionsOff}, s.InArrest() && s.Compressing
 }

@@ -42,7 +42,12 @@ func (m *Machine) takeBack(last, e Event, now Time) Ready {
 	if m.tookBackEnd(last) { // the end stays taken back: whoever was given up is to be called so again
 		c.Parts = append(c.Parts, Cue{ID: "said." + string(CodeStart)})
 	}
-	return Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}, Cues: []Cue{c}}
+	r := Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}}
+	if off, ok := m.handsSince(last, e); ok {
+		r.Events, c.Parts = append(r.Events, off), append(c.Parts, Cue{ID: "compress.now"})
+	}
+	r.Cues = []Cue{c}
+	return r
 }
 
 // corrected is what the team had called in the place of e, before it corrected it or
@@ -132,6 +137,9 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	}
 	if m.state.answered == whoQuestion {
 		return m.confirmedWho(e, now)
+	}
+	if m.state.held.who && m.state.answered == whoAgain {
+		return Ready{Cues: []Cue{reply(whoAgain, e, now, ReadBack)}}
 	}
 	if r, ok := m.answered(e, now); ok {
 		return r

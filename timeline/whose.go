@@ -65,7 +65,7 @@ func (k Kind) tellsWho() bool {
 // takes it, and what asks for another one gives it up.
 func (s *State) holdWho(e Event) {
 	f, _ := e.Kind.Family()
-	if named := e.Kind.tellsWho() || e.Kind == Confirm || e.Kind == Refuse; named || e.Kind == Question && e.Cue == whoAgain {
+	if named := e.Kind.tellsWho(); named || e.Kind == Question && e.Cue == whoAgain { // a yes or a no names nobody
 		s.held.who = !named
 	}
 	switch {

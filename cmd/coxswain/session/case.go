@@ -286,7 +286,7 @@ func (s *oneCase) metronome() {
 		}
 		s.sched.StartBeat(m)
 	}
-	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.MetronomeMuted && !st.Beat.NoBreaths &&
+	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.OfNewborn() && !st.MetronomeMuted && !st.Beat.NoBreaths &&
 		!st.Silent(now) {
 		s.sched.Breathe(int64(st.AirwayAt)+s.off, int64(p.Span("ventilation_s")))
 	} else {
