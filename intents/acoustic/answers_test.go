@@ -40,7 +40,7 @@ func TestAroundACallout(t *testing.T) {
 		"charging to two, no, three hundred.":     "",
 	} {
 		var ids []string
-		for _, r := range hear(t, nil, speak(t, said), 1600) {
+		for _, r := range hear(t, nil, speakAs(t, "kal16", said), 1600) {
 			ids = append(ids, r.Callout)
 		}
 		if got := strings.Join(ids, " "); got != want {
@@ -57,7 +57,7 @@ func TestDigitOfALargeNumber(t *testing.T) {
 		of   *intents.Callout
 		x    float64
 		want float64
-	}{{energy, 2, unusualNeed}, {energy, 200, 0}, {energy, 100, 0}, {adenosine, 3, 0}, {adenosine, 6, 0}} {
+	}{{energy, 2, digitNeed}, {energy, 200, 0}, {energy, 100, 0}, {adenosine, 3, 0}, {adenosine, 6, 0}} {
 		if got := unusual(c.of, map[string]float64{"x": c.x}); got != c.want {
 			t.Errorf("%v of %v needs %v, want %v", c.x, c.of.Usual, got, c.want)
 		}

@@ -12,7 +12,8 @@ import (
 func TestWhatForbidsIsAboutTheCallout(t *testing.T) {
 	for _, c := range [][2]string{
 		{"oh no, we lost the pulse", "pulse.lost"},
-		{"sorry, no pulse", "pulse.absent"},
+		{"sorry, there's no pulse", "pulse.absent"},
+		{"okay, no pulse", "pulse.absent"},
 		{"alright, the adrenaline is in", "drug.epinephrine"},
 		{"now we have an organized rhythm", "rhythm.organised"},
 		{"okay amiodarone is in now", "drug.amiodarone"},

@@ -48,6 +48,7 @@ func (r *Recogniser) numberRival(w proposal, out intents.Result) []intents.Rival
 // amounts that no vial gives ("amiodarone eighty one milligrams").
 const (
 	unusualNeed = 0.85 // confidence that one needs
+	digitNeed   = 0.95 // and that a digit needs which is the beginning of one
 	wholeNumber = 50   // least number of a callout whose single digits are the beginning of one: "two hundred"
 	plainNumber = 20   // up to which any is as good as another, and of which steps
 	plainStep   = 5    // are taken above it
@@ -59,8 +60,10 @@ func unusual(c *intents.Callout, values map[string]float64) float64 {
 		return 0
 	}
 	for _, x := range values {
-		cut := x < 10 && slices.Min(c.Usual) >= wholeNumber
-		if cut || x > plainNumber && math.Mod(x, plainStep) != 0 {
+		if x < 10 && slices.Min(c.Usual) >= wholeNumber {
+			return digitNeed
+		}
+		if x > plainNumber && math.Mod(x, plainStep) != 0 {
 			return unusualNeed
 		}
 	}

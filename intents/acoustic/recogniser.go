@@ -281,7 +281,9 @@ func (r *Recogniser) rivals(c candidate) []intents.Rival {
 	said, ev := r.dec.settle(*c.rival)
 	values, err := r.v.Values(p, said)
 	behind := c.margin * float64(c.end-c.start+1)
-	if !c.rival.opinion.known { // the nets' second opinion speaks for what it was taught alone
+	// The nets' second opinion speaks for what it was taught alone, and of two that exclude each
+	// other it has learned which is said more: "can" and "can't" may be one sound.
+	if !c.rival.opinion.known || r.dec.excludes(c.phrase, c.rival.phrase) {
 		behind = max(0, c.score-c.rival.score)
 	}
 	if sure := ev.atBest(r.model) * math.Exp(-behind/rivalScale); err == nil && !p.Talk() && sure >= openFloor {
