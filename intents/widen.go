@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 )
 
 // leastNear is the least that a slip may ask of a callout: less forbids nothing.
@@ -21,6 +22,9 @@ func (v *Vocabulary) widens(name string, base, o *Vocabulary) error {
 	}
 	for _, c := range o.Callouts {
 		b := base.find(c.ID)
+		if why := v.foreign(c, b); why != "" {
+			return fmt.Errorf("%s:%d: callout %s: %s: its amount would be lost, or be another", name, c.Line, c.ID, why)
+		}
 		for _, slot := range slices.Sorted(maps.Keys(c.Max)) {
 			if b == nil || base.Slots[slot].Unit == "" {
 				continue
@@ -32,6 +36,51 @@ func (v *Vocabulary) widens(name string, base, o *Vocabulary) error {
 		}
 	}
 	return nil
+}
+
+// foreign finds a number in the phrases of a callout that is not one of the built-in callout's, or that is
+// said in the unit of another: "our epi {my_mg} given", "epi {dose_mg} grams given". Empty if there is none.
+func (v *Vocabulary) foreign(c Callout, built *Callout) string {
+	if built == nil {
+		return ""
+	}
+	takes := map[string]bool{}
+	for _, p := range built.Phrases {
+		for _, w := range strings.Fields(p) {
+			takes[w] = true
+		}
+	}
+	for _, p := range append(slices.Clone(c.Phrases), c.Answers...) {
+		words := strings.Fields(p)
+		for i, w := range words {
+			if !slotForm.MatchString(w) || w == "{n}" { // that one is borrowed
+				continue
+			}
+			if !takes[w] {
+				return fmt.Sprintf("%q has %s in it, which the built-in callout does not take", p, w)
+			}
+			if i+1 < len(words) && v.otherUnit(strings.Trim(w, "{}"), words[i+1]) {
+				return fmt.Sprintf("%q has %s in %s", p, w, words[i+1])
+			}
+		}
+	}
+	return ""
+}
+
+// otherUnit reports whether a word is the unit of a slot, and not of this one.
+func (v *Vocabulary) otherUnit(slot, word string) bool {
+	in := func(s Slot) bool {
+		return s.Units[word] != 0 || slices.Contains(strings.Fields(s.Unit), word) || slices.Contains(strings.Fields(s.Unit), word+"s")
+	}
+	if in(v.Slots[slot]) {
+		return false
+	}
+	for _, s := range v.Slots {
+		if in(s) {
+			return true
+		}
+	}
+	return false
 }
 
 // wider is what a slot takes that another does not; empty if nothing.

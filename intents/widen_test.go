@@ -1,0 +1,23 @@
+package intents
+
+import (
+	"strings"
+	"testing"
+)
+
+// A built-in callout takes its own numbers in their own units: another's would be lost, or be a thousandfold.
+func TestNumbersOfAnotherCallout(t *testing.T) {
+	for text, want := range map[string]string{
+		"slots:\n  my_mg: {unit: milligrams, min: 0, max: 5000, step: 0.1}\n" +
+			"callouts:\n  - {id: drug.epinephrine, phrases: [\"our epi {my_mg} given\"]}": "ours.yaml:4: ",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi {energy_j} given\"]}":               "does not take",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi {dose_mg} grams given\"]}":          "in grams",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"our epi {dose_mg} milligrams given\"]}": "",
+		"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\"]}":                              "",
+	} {
+		_, err := laid(t, text)
+		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", text, err, want)
+		}
+	}
+}
