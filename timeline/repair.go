@@ -89,7 +89,9 @@ func (e Event) same(x Event) bool {
 // undoable is the newest callout of this case that an undo takes back. It is
 // near if it was heard a short while and few callouts ago.
 func (m *Machine) undoable(at Time) (last Event, near, ok bool) {
-	return m.latest(at, func(e Event) bool { return true })
+	return m.latest(at, func(e Event) bool {
+		return e.Kind != CodeEnd || m.before(e, e.At).Ended == Never // a second end did nothing
+	})
 }
 
 // TakesBack is the kind of the callout that an undo would take back now; false: none.
