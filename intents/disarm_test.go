@@ -20,11 +20,7 @@ func laid(t *testing.T, text string) (*Vocabulary, error) {
 
 // A site's overlay cannot take away what keeps a word from being logged: it is refused where it stands.
 func TestOverlaysThatDisarm(t *testing.T) {
-	for _, c := range []struct {
-		text string
-		line int // of what is refused; 0: it is taken
-		want string
-	}{
+	refuses(t, []refusal{
 		{"callouts:\n  - {id: death, phrases: [\"yes\"]}", 2, "answers a question"},
 		{"callouts:\n  - {id: rosc, phrases: [got him back]}\n  - {id: death, phrases: [affirmative]}", 3, "answers a question"},
 		{"replace: true\ncallouts:\n  - {id: death, phrases: [\"yes\"]}", 3, "answers a question"},
@@ -60,6 +56,12 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"around:\n  beside: [have not been]", 2, "cannot mean nothing"},
 		{"callouts:\n  - {id: drug.epinephrine, phrases: [epinephrine]}", 2, "is one word, said in"},
 		{"lead_all: false\npronunciations:\n  amiodarone: [EH P IY]", 3, "would sound as \"epi\""},
+	})
+}
+
+// Nor may it take numbers that are not believed, or ask nothing where a slip is built in.
+func TestOverlaysThatWiden(t *testing.T) {
+	refuses(t, []refusal{
 		{"slots:\n  dose_mg: {min: 0.01, max: 9999}", 2, "want within 0.01 to 2000"},
 		{"slots:\n  beats:\n    {min: 20, max: 120}", 3, "want within 100 to 120"},
 		{"slots:\n  dose_mg: {min: 1, max: 20, units: {micrograms: 1}}", 2, "units map[micrograms:1]"},
@@ -74,6 +76,12 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"around:\n  slips:\n    - {heard: have a pulse, meant: had a pulse, near: 0.01}", 3, "want at least 5"},
 		{"around:\n  slips:\n    - {heard: shock in, meant: shocking, near: 0.001}", 3, "want at least 0.1"},
 		{"around:\n  slips:\n    - {heard: have a pulse, meant: had a pulse, near: 6}\n    - {heard: shock in, meant: shocking}", 0, ""},
+	})
+}
+
+// What a site needs is taken.
+func TestOverlaysThatAdd(t *testing.T) {
+	refuses(t, []refusal{
 		{"slots:\n  dose_mg: {min: 0.05, max: 50}\n  ours: {min: 1, max: 9000}", 0, ""},
 		{"callouts:\n  - {id: drug.epinephrine, phrases: [jolly drops in], max: {dose_mg: 5}}", 0, ""},
 		{"callouts:\n  - {id: word.yes, phrases: [\"yes\"]}\n  - {id: word.stop, phrases: [stop]}", 0, ""},
@@ -84,7 +92,19 @@ func TestOverlaysThatDisarm(t *testing.T) {
 		{"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\", zapped]}", 0, ""},
 		{"lead_word: timekeeper\nlead_all: true", 0, ""},
 		{"around:\n  beside: [cheerio]\n  forbid: {order: [let us think about, not]}\n  openers: [look]", 0, ""},
-	} {
+	})
+}
+
+// refusal is an overlay, and the line of what is refused in it and why; 0: it is taken.
+type refusal struct {
+	text string
+	line int
+	want string
+}
+
+func refuses(t *testing.T, all []refusal) {
+	t.Helper()
+	for _, c := range all {
 		_, err := laid(t, c.text)
 		at := fmt.Sprintf("ours.yaml:%d: ", c.line)
 		if (c.line == 0) != (err == nil) || err != nil && (!strings.Contains(err.Error(), at) || !strings.Contains(err.Error(), c.want)) {

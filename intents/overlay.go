@@ -9,14 +9,7 @@ import (
 
 // overlay lays o over v and returns the result.
 func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
-	known, unknown := 0, -1
-	for i, c := range o.Callouts {
-		if v.find(c.ID) != nil || c.New {
-			known++
-		} else if unknown < 0 {
-			unknown = i
-		}
-	}
+	known, unknown := v.knows(o)
 	out := &Vocabulary{
 		Version:        v.Version,
 		Language:       v.Language,
@@ -37,13 +30,8 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	}
 	switch {
 	case o.Replace || unknown >= 0 && known == 0:
-		out.Callouts, out.Talk, out.Around, out.Either, out.Alone = o.Callouts, o.Talk, o.Around, o.Either, true
-		for i := range out.Callouts {
-			if b := v.find(out.Callouts[i].ID); b != nil {
-				out.Callouts[i].bound(b)
-			}
-		}
-		out.borrowSlots(v)
+		out.Talk, out.Around, out.Either, out.Alone = o.Talk, o.Around, o.Either, true
+		out.takePlaces(v, o.Callouts)
 		return out, out.checkWords(name, o)
 	case unknown >= 0:
 		c := o.Callouts[unknown]
@@ -65,6 +53,31 @@ func (v *Vocabulary) overlay(name string, o *Vocabulary) (*Vocabulary, error) {
 	}
 	out.borrowSlots(v)
 	return out, out.checkWords(name, o)
+}
+
+// knows is how many callouts of an overlay are built in or said to be new, and the first that is
+// neither; -1: there is none.
+func (v *Vocabulary) knows(o *Vocabulary) (known, unknown int) {
+	unknown = -1
+	for i, c := range o.Callouts {
+		if v.find(c.ID) != nil || c.New {
+			known++
+		} else if unknown < 0 {
+			unknown = i
+		}
+	}
+	return known, unknown
+}
+
+// takePlaces puts callouts in the place of those of another vocabulary, within their bounds.
+func (v *Vocabulary) takePlaces(of *Vocabulary, callouts []Callout) {
+	v.Callouts = callouts
+	for i := range v.Callouts {
+		if b := of.find(v.Callouts[i].ID); b != nil {
+			v.Callouts[i].bound(b)
+		}
+	}
+	v.borrowSlots(of)
 }
 
 // lay lays a site's callout over this one: phrases are added, the rest is taken

@@ -31,63 +31,67 @@ func TestMain(m *testing.M) {
 func play(part string) {
 	mark := os.Getenv("PART_MARK")
 	_, err := os.Stat(mark)
-	first := err != nil
 	os.WriteFile(mark, nil, 0o600)
-	if first {
-		switch part {
-		case "crash":
-			in := bufio.NewReader(os.Stdin)
-			in.ReadString('\n')
-			fmt.Println(`{"ready":"crash"}`)
-			in.Read(make([]byte, 640))
-			os.Exit(3)
-		case "hang":
-			fmt.Println(`{"ready":"hang"}`)
-			time.Sleep(time.Hour)
-		case "garbage":
-			fmt.Println(`{"ready":"garbage"}`)
-			fmt.Println("Segmentation fault (core not dumped)")
-			time.Sleep(time.Hour)
-		case "flood":
-			fmt.Println(`{"ready":"flood"}`)
-			mb := make([]byte, 1<<20)
-			for range 1024 { // 1 GB without a newline
-				os.Stdout.Write(mb)
-			}
-			time.Sleep(time.Hour)
-		case "valid flood": // as good as any line, without end
-			fmt.Println(`{"ready":"valid flood"}`)
-			for {
-				fmt.Println(`{"result":{"callout":"rosc","text":"rosc","values":{},"confidence":1,"start":0,"end":0,"decided":0}}`)
-			}
-		case "late flood": // floods once its input has ended
-			fmt.Println(`{"ready":"late flood"}`)
-			io.Copy(io.Discard, os.Stdin)
-			for {
-				fmt.Println(`{"heard":1}`)
-			}
-		case "ahead":
-			fmt.Println(`{"ready":"ahead"}`)
-			fmt.Println(`{"heard":99999999999}`)
-			time.Sleep(time.Hour)
-		case "stubborn": // closes its output and ignores the interrupt
-			signal.Ignore(os.Interrupt)
-			fmt.Println(`{"ready":"stubborn"}`)
-			os.Stdout.Close()
-			time.Sleep(time.Hour)
-		case "group":
-			fmt.Printf("{\"ready\":\"%d\"}\n", syscall.Getpgrp())
-			sleep := exec.Command("sleep", "3600")
-			sleep.Stderr = os.Stderr
-			sleep.Run()
-		case "token":
-			fmt.Println(`{"ready":"token ` + os.Getenv("COXSWAIN_HTTP_TOKEN") + `"}`)
-			time.Sleep(time.Hour)
-		}
+	if err != nil {
+		misbehave(part)
 	}
 	Serve("well again", func(*Vocabulary) (Recogniser, error) {
 		return &Scripted{Results: []Result{{Callout: "access.iv", Text: "iv access", Confidence: 1, Start: 100, End: 300, Decided: 640}}}, nil
 	}, os.Stdin, os.Stdout)
+}
+
+// misbehave is the first run.
+func misbehave(part string) {
+	switch part {
+	case "crash":
+		in := bufio.NewReader(os.Stdin)
+		in.ReadString('\n')
+		fmt.Println(`{"ready":"crash"}`)
+		in.Read(make([]byte, 640))
+		os.Exit(3)
+	case "hang":
+		fmt.Println(`{"ready":"hang"}`)
+		time.Sleep(time.Hour)
+	case "garbage":
+		fmt.Println(`{"ready":"garbage"}`)
+		fmt.Println("Segmentation fault (core not dumped)")
+		time.Sleep(time.Hour)
+	case "flood":
+		fmt.Println(`{"ready":"flood"}`)
+		mb := make([]byte, 1<<20)
+		for range 1024 { // 1 GB without a newline
+			os.Stdout.Write(mb)
+		}
+		time.Sleep(time.Hour)
+	case "valid flood": // as good as any line, without end
+		fmt.Println(`{"ready":"valid flood"}`)
+		for {
+			fmt.Println(`{"result":{"callout":"rosc","text":"rosc","values":{},"confidence":1,"start":0,"end":0,"decided":0}}`)
+		}
+	case "late flood": // floods once its input has ended
+		fmt.Println(`{"ready":"late flood"}`)
+		io.Copy(io.Discard, os.Stdin)
+		for {
+			fmt.Println(`{"heard":1}`)
+		}
+	case "ahead":
+		fmt.Println(`{"ready":"ahead"}`)
+		fmt.Println(`{"heard":99999999999}`)
+		time.Sleep(time.Hour)
+	case "stubborn": // closes its output and ignores the interrupt
+		signal.Ignore(os.Interrupt)
+		fmt.Println(`{"ready":"stubborn"}`)
+		os.Stdout.Close()
+		time.Sleep(time.Hour)
+	case "group":
+		fmt.Printf("{\"ready\":\"%d\"}\n", syscall.Getpgrp())
+		sleep := exec.Command("sleep", "3600")
+		sleep.Stderr = os.Stderr
+		sleep.Run()
+	case "token":
+		fmt.Println(`{"ready":"token ` + os.Getenv("COXSWAIN_HTTP_TOKEN") + `"}`)
+		time.Sleep(time.Hour)
+	}
 }
 
 // Whatever a plug-in does, Hear never waits for it, the fault is told once,

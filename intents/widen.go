@@ -70,7 +70,8 @@ func (v *Vocabulary) foreign(c Callout, built *Callout) string {
 // otherUnit reports whether a word is the unit of a slot, and not of this one.
 func (v *Vocabulary) otherUnit(slot, word string) bool {
 	in := func(s Slot) bool {
-		return s.Units[word] != 0 || slices.Contains(strings.Fields(s.Unit), word) || slices.Contains(strings.Fields(s.Unit), word+"s")
+		own := strings.Fields(s.Unit)
+		return s.Units[word] != 0 || slices.Contains(own, word) || slices.Contains(own, word+"s")
 	}
 	if in(v.Slots[slot]) {
 		return false

@@ -75,7 +75,8 @@ func TestDrillPage(t *testing.T) {
 		poll(`$("scene").textContent.startsWith("Visitor") && $("due").textContent && $("title").textContent === "Found in the corridor"`))
 	shot(t, ctx, "drill")
 	do(t, ctx, byKeys(`#end`, kb.Enter), poll(`!$("after").hidden && document.activeElement === $("debrief")`),
-		poll(`/^[0-9]+ of [0-9]+ points: Found in the corridor, Night shift$/.test($("score").textContent) && /Shock it/.test($("lost").textContent)`), chromedp.KeyEvent(kb.Enter),
+		poll(`/^[0-9]+ of [0-9]+ points: Found in the corridor, Night shift$/.test($("score").textContent) && `+
+			`/Shock it/.test($("lost").textContent)`), chromedp.KeyEvent(kb.Enter),
 		arrive(`document.querySelectorAll("#findings tr").length === 4`), poll(`audio.readyState > 0`))
 	shot(t, ctx, "drill-debriefing")
 	score := eval[string](t, ctx, `$("score").textContent`)

@@ -60,7 +60,8 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	}
 	return t.Execute(
 		w,
-		map[string]any{"R": r, "Chart": template.HTML(chart), "Narrow": template.HTML(narrow), "Hashes": hashes, "Fingerprint": whole.Fingerprint()},
+		map[string]any{"R": r, "Chart": template.HTML(chart), "Narrow": template.HTML(narrow),
+			"Hashes": hashes, "Fingerprint": whole.Fingerprint()},
 	)
 }
 

@@ -20,7 +20,8 @@ func (r Rig) lock(notices *monitor.Notices) (release func(), err error) {
 	if !broken(err) {
 		return release, err
 	}
-	slog.Error("the folder for records cannot be written to: they go to the fallback", "why", err, "fallback", r.Fallback())
+	slog.Error("the folder for records cannot be written to: they go to the fallback",
+		"why", err, "fallback", r.Fallback())
 	notices.Add("the folder for records cannot be written to (%v): they go to %s", err, r.Fallback())
 	at, err := ownFolder(r.Fallback())
 	if err == nil {

@@ -165,8 +165,8 @@ func TestResumeBesideACaseThatEnded(t *testing.T) {
 	}
 }
 
-// A case that was cut off, and whose journal has a wrong line or is gone, cannot go on: whoever runs coxswain is told which, where and why. One that ended, or was
-// long ago, is nobody's concern.
+// A case that was cut off, and whose journal has a wrong line or is gone, cannot go on: whoever runs coxswain
+// is told which, where and why. One that ended, or was long ago, is nobody's concern.
 func TestSpoiltCaseIsToldOf(t *testing.T) {
 	c := &config.Config{}
 	c.Folder, c.Elsewhere, c.ResumeMinutes = t.TempDir(), t.TempDir(), 10

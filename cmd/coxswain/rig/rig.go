@@ -100,8 +100,8 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 		return session.Resume{Lost: lost}
 	}
 	if r.tried(now) {
-		notices.Add("a case that was cut off has ended coxswain %d times within %v and does not go on, a new one begins with "+
-			"the next callout: %s", triesMost, triesWithin, cut.Dir)
+		notices.Add("a case that was cut off has ended coxswain %d times within %v and does not go on, "+
+			"a new one begins with the next callout: %s", triesMost, triesWithin, cut.Dir)
 		return session.Resume{Lost: true}
 	}
 	w, err := cut.Resume(now)

@@ -80,21 +80,7 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 		}
 		return 0
 	}
-	l.open = func(e *audio.Exchange) (Sound, error) {
-		if up() >= b.gone[0] && up() < b.gone[1] {
-			if b.held {
-				return nil, fmt.Errorf("%w: %w", ErrSpent, device.ErrMissing)
-			}
-			return nil, device.ErrMissing
-		}
-		time.Sleep(b.takes)
-		f := &fakeSound{quit: make(chan struct{})}
-		if up() < b.back {
-			f.missing = b.silent
-		}
-		go b.play(f, e, up)
-		return f, nil
-	}
+	l.open = func(e *audio.Exchange) (Sound, error) { return b.open(e, up) }
 	l.e = audio.NewExchange(10)
 	var err error
 	if l.dev, err = l.open(l.e); err != nil {
@@ -127,6 +113,23 @@ func (b badDay) run(t *testing.T, dir string) (events []timeline.Event, pos, pas
 		t.Fatal(err)
 	}
 	return events, pos, passed
+}
+
+// open is the day's device: it is there or not, and takes its time.
+func (b badDay) open(e *audio.Exchange, up func() time.Duration) (Sound, error) {
+	if up() >= b.gone[0] && up() < b.gone[1] {
+		if b.held {
+			return nil, fmt.Errorf("%w: %w", ErrSpent, device.ErrMissing)
+		}
+		return nil, device.ErrMissing
+	}
+	time.Sleep(b.takes)
+	f := &fakeSound{quit: make(chan struct{})}
+	if up() < b.back {
+		f.missing = b.silent
+	}
+	go b.play(f, e, up)
+	return f, nil
 }
 
 // options are those of the day's session: eight callouts, one every four seconds.

@@ -286,8 +286,8 @@ func (s *oneCase) metronome() {
 		}
 		s.sched.StartBeat(m)
 	}
-	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.OfNewborn() && !st.MetronomeMuted && !st.Beat.NoBreaths &&
-		!st.Silent(now) {
+	if st.AirwayAt != timeline.Never && st.Ended == timeline.Never && !st.OfNewborn() && !st.MetronomeMuted &&
+		!st.Beat.NoBreaths && !st.Silent(now) {
 		s.sched.Breathe(int64(st.AirwayAt)+s.off, int64(p.Span("ventilation_s")))
 	} else {
 		s.sched.Breathe(-1, 0)
