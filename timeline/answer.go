@@ -51,25 +51,25 @@ func (m *Machine) answerOf(e Event, now Time) Cue {
 		c.Items, c.Expires = p.likelyFirst(m.state), now+Seconds(10)
 		return c
 	case AskCauses:
-		c := reply("answer.causes.left", e, now, Answer)
-		if c.Items = p.CausesLeft(m.state); len(c.Items) == 0 {
-			c.ID = "answer.causes.none"
-		}
-		return c
+		return reply("answer.causes.left", e, now, Answer).listing(p.CausesLeft(m.state), "answer.causes.none")
 	case SayAgain:
 		return m.again(e, now)
 	case AskShocks:
 		return m.shocks(e, now)
 	case AskMissing:
-		c := reply("answer.missing", e, now, Answer)
-		if c.Items = p.RoundLeft(m.state); len(c.Items) == 0 {
-			c.ID = "answer.missing.none"
-		}
-		return c
+		return reply("answer.missing", e, now, Answer).listing(p.RoundLeft(m.state), "answer.missing.none")
 	case AskBasis:
 		return m.basis(e, now)
 	}
 	return m.readBack(e, now)
+}
+
+// listing is an answer with its items, or none of them.
+func (c Cue) listing(items []string, none string) Cue {
+	if c.Items = items; len(items) == 0 {
+		c.ID = none
+	}
+	return c
 }
 
 // shocks answers how many were given.
@@ -110,34 +110,13 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	if m.state.Ended != Never { // who comes next is nobody yet
 		return reply("answer.nocode", e, now, Answer)
 	}
-	if m.state.OfNewborn() || drug == "epinephrine" && m.state.anaphylactic() {
-		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "dose.check"}}
-		return c
-	}
-	if who := p.doubtedWho(m.state); who != nil {
-		c.ID, c.Parts = "dose.unknown", m.protocol.askedWhoFirst(m.state, who)
-		return c
-	}
-	if none, spent := p.spent(m.state, drug); spent {
-		c.ID, c.Parts = "dose.spent", []Cue{none}
-		return c
+	if instead, none := m.noAmount(c, drug); none {
+		return instead
 	}
 	if drug == "shock" { // before any other answer
 		c.Items, c.Priority = nil, Cycle
 	}
-	part := func(id string) { c.Parts = append(c.Parts, Cue{ID: id}) }
-	switch a := amount.Amount; {
-	case !ok && a.PerKg > 0:
-		c.Parts = append(c.Parts, m.state.askWeight())
-	case a.Maximum:
-		part("dose.maximum")
-	case a.MgMin > 0:
-		c.Parts = append(c.Parts, Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax)))
-	case !ok:
-		part("dose.check")
-	default:
-		c.Parts = append(c.Parts, Cue{ID: "dose." + unit}.with(strings.TrimSuffix(unit, ".sync"), amount.Value))
-	}
+	c.Parts = append(c.Parts, m.state.amountTold(amount, unit, ok))
 	if !ok && !amount.Amount.numberless() {
 		c.ID = "dose.unknown"
 		return c
@@ -152,6 +131,39 @@ func (m *Machine) dose(e Event, now Time, drug string) Cue {
 	c.Parts = append(c.Parts, p.doubts(m.state, drug, amount)...)
 	c.Parts = append(c.Parts, m.protocol.askedWhose(m.state)...)
 	return c
+}
+
+// noAmount is the answer that stands for an amount where none may be told.
+func (m *Machine) noAmount(c Cue, drug string) (instead Cue, none bool) {
+	p := m.protocol.For(m.state)
+	if m.state.OfNewborn() || drug == "epinephrine" && m.state.anaphylactic() {
+		c.ID, c.Parts = "dose.unknown", []Cue{{ID: "dose.check"}}
+		return c, true
+	}
+	if who := p.doubtedWho(m.state); who != nil {
+		c.ID, c.Parts = "dose.unknown", m.protocol.askedWhoFirst(m.state, who)
+		return c, true
+	}
+	if none, spent := p.spent(m.state, drug); spent {
+		c.ID, c.Parts = "dose.spent", []Cue{none}
+		return c, true
+	}
+	return c, false
+}
+
+// amountTold tells an amount, or what stands in its way.
+func (s State) amountTold(amount Computed, unit string, ok bool) Cue {
+	switch a := amount.Amount; {
+	case !ok && a.PerKg > 0:
+		return s.askWeight()
+	case a.Maximum:
+		return Cue{ID: "dose.maximum"}
+	case a.MgMin > 0:
+		return Cue{ID: "dose.rate"}.with("mg_min", a.MgMin).with("mg_min_max", max(a.MgMin, a.MgMinMax))
+	case !ok:
+		return Cue{ID: "dose.check"}
+	}
+	return Cue{ID: "dose." + unit}.with(strings.TrimSuffix(unit, ".sync"), amount.Value)
 }
 
 // askWeight asks for the weight or, if one was called that cannot be, whether it is.

@@ -14,6 +14,24 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	}
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
+	if m.state.OfNewborn() && (e.Kind == AirwaySecured || e.Kind.tellsWho()) {
+		if c.Parts = nil; e.Kind == AirwaySecured {
+			c.ID += ".open"
+		}
+		return c
+	}
+	c = m.detailed(c, e, now)
+	c.Priority = m.urgency(e, p, now)
+	if p.needsWeight(m.state, e) {
+		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
+	}
+	return c
+}
+
+// detailed adds to a read-back what goes with that callout alone: what it is of, what follows
+// from it, and what it changes.
+func (m *Machine) detailed(c Cue, e Event, now Time) Cue {
+	p := m.protocol.For(m.state)
 	switch f, name := e.Kind.Family(); {
 	case f == "before.":
 		c = m.state.saidBefore(c, name, e)
@@ -26,21 +44,12 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Parts = append([]Cue{{ID: "compress.now"}}, c.Parts...)
 	case e.Kind == PatientHypothermic:
 		c.Parts = append(c.Parts, p.cold(m.state)...)
-	case m.state.OfNewborn() && (e.Kind == AirwaySecured || e.Kind.tellsWho()):
-		if c.Parts = nil; e.Kind == AirwaySecured {
-			c.ID += ".open"
-		}
-		return c
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientWeight && m.state.byWeight(p) && !p.otherPatient(m.state):
 		c.Parts = append(c.Parts, Cue{ID: "said.patient.child"}) // the weight alone says so
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		c.Parts = append(c.Parts, p.estimated(m.state)...)
-	}
-	c.Priority = m.urgency(e, p, now)
-	if p.needsWeight(m.state, e) {
-		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
 	}
 	return c
 }

@@ -216,16 +216,7 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	}
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
-	moved, together := last, e.At == last.At
-	claimed := m.claimed(last, e)
-	start := max(0, min(last.At, Fold(without).Started))
-	if last.Kind == CodeStart && Fold(without).Started == Never { // our clock begins now
-		start = last.At
-	}
-	moved.At = max(claimed, start)
-	if last.Kind.dose() || last.Kind.Row().Utstein != "" || last.Kind == CodeStart { // what counts from it counts from before
-		moved.Values = early(last.Values, start-claimed)
-	}
+	moved, together := m.movedBack(last, e, without), e.At == last.At
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
 		c.Items = []string{between.Kind.Row().Spoken}
@@ -240,16 +231,7 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		}
 	}
 	c := named(reply("backdated", e, now, ReadBack), last)
-	if from := m.state.CodeAt(); from != Never && (last.At > from || moved.Early() > 0) {
-		to := Cue{ID: "backdated.start"}
-		if early := int(moved.Early().Seconds()); early > 0 {
-			to = Cue{ID: "backdated.before"}.with("minutes", float64(early/60)).with("seconds", float64(early%60))
-		} else if t := int((moved.At - from).Seconds()); t > 0 {
-			to = Cue{ID: "backdated.to"}.with("minutes", float64(t/60)).with("seconds", float64(t%60))
-		}
-		c.Parts = append(c.Parts, to)
-	}
-	c.Parts = append(c.Parts, said...)
+	c.Parts = slices.Concat(c.Parts, m.state.stands(last, moved), said)
 	if together && last.Kind == CodeStart && moved.Early() > 0 {
 		c = m.startTold(last, e, now)
 	}

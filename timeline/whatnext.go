@@ -108,7 +108,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 	if c.ID == "next.compressions" && p.byMachine(m.state) {
 		return p.nextOnECMO(m.state, c)
 	}
-	if most, spent := p.coldShocksSpent(m.state); spent && c.ID == "next.clear" { // it is asked about, and not called for
+	if most, spent := p.coldShocksSpent(m.state); spent && c.ID == "next.clear" { // asked about, not called for
 		c.ID, c.Parts = "said."+string(ShockClear), []Cue{Cue{ID: "question.shock.cold"}.with("shocks", most)}
 		return c
 	}
@@ -117,8 +117,13 @@ func (m *Machine) next(e Event, now Time) Cue {
 	} else {
 		c = m.fromAgenda(c, now)
 	}
-	if m.state.returned() && (c.ID == "next.nothing" || c.ID == "next.pulse") {
-		c.ID, c.Parts = "next.pulse", p.care(m.state)
+	return p.orCare(m.state, c)
+}
+
+// orCare answers with the care of a patient whose pulse came back, where nothing else is next.
+func (p *Protocol) orCare(s State, c Cue) Cue {
+	if s.returned() && (c.ID == "next.nothing" || c.ID == "next.pulse") {
+		c.ID, c.Parts = "next.pulse", p.care(s)
 	}
 	return c
 }

@@ -34,9 +34,9 @@ type Point struct {
 
 func (p Point) spread() bool { return p.High > p.Low }
 
-// curve draws points, the line through them, levels and their scale.
-func (d Drawing) curve(c Curve, top float64) []shape {
-	low, high := math.Inf(1), math.Inf(-1)
+// scale is what a curve's scale goes from and to, and the step of its numbers.
+func (c Curve) scale() (low, high, step float64) {
+	low, high = math.Inf(1), math.Inf(-1)
 	for _, p := range c.Points {
 		low, high = math.Min(low, p.Y), math.Max(high, p.Y)
 		if p.spread() {
@@ -46,7 +46,6 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	for _, v := range c.Levels {
 		low, high = math.Min(low, v.At), math.Max(high, v.At)
 	}
-	left := d.gutter()
 	// What is the same all the time gets no scale of its rounding.
 	if least := math.Max(0.02*math.Abs(high), math.Max(c.Least, 1e-6)); high-low < least {
 		low, high = low-least, high+least
@@ -57,7 +56,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 			high = math.Min(c.Most, high)
 		}
 	}
-	step := niceStep(high-low, 5)
+	step = niceStep(high-low, 5)
 	if c.Whole {
 		step = math.Max(1, step)
 	}
@@ -65,6 +64,13 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	if high <= low {
 		high = low + step
 	}
+	return low, high, step
+}
+
+// curve draws points, the line through them, levels and their scale.
+func (d Drawing) curve(c Curve, top float64) []shape {
+	low, high, step := c.scale()
+	left := d.gutter()
 	y := func(v float64) float64 { return top + 2*fontSize + (high-v)/(high-low)*(curveHeight-3*fontSize) }
 	var out []shape
 	for k := 0; low+float64(k)*step <= high+step/2; k++ {

@@ -206,6 +206,11 @@ func (d Drawing) lane(l Lane, y float64) ([]shape, float64) {
 	return append(d.bands(l, y), marks...), math.Max(bandHeight, float64(rows)*rowHeight)
 }
 
+// touches reports whether the band s is alike and beside the one before it, which has room to be told apart.
+func (before shape) touches(s shape) bool {
+	return before.Colour == s.Colour && before.W > 3 && before.X+before.W > s.X-1
+}
+
 // bands draws a lane's bands, each with its text where there is room: that of a hollow one, which
 // is short and tells more than what follows, behind it if it must be.
 func (d Drawing) bands(l Lane, y float64) (out []shape) {
@@ -215,8 +220,8 @@ func (d Drawing) bands(l Lane, y float64) (out []shape) {
 	for i, b := range in {
 		s := shape{Kind: "band", X: d.x(b.From), Y: y, H: bandHeight, Colour: b.Colour, Hollow: b.Hollow}
 		s.W = math.Max(1, d.x(b.To)-s.X)
-		if last := len(out) - 1; last >= 0 && out[last].Colour == s.Colour && out[last].W > 3 && out[last].X+out[last].W > s.X-1 {
-			out[last].W-- // alike and beside it: told apart
+		if last := len(out) - 1; last >= 0 && out[last].touches(s) {
+			out[last].W-- // told apart
 		}
 		if b.Hollow {
 			rims = append(rims, s)

@@ -156,7 +156,8 @@ func (t teller) course() Sentence {
 		case n == len(given):
 			text, from = text+" before arrival", s.Started
 		case n > 0:
-			text, from = fmt.Sprintf("%s (%s before arrival), here%s", text, times(n), since(len(given)-n)+t.at(given[n].At)), given[n].At
+			from = given[n].At
+			text = fmt.Sprintf("%s (%s before arrival), here%s", text, times(n), since(len(given)-n)+t.at(from))
 		default:
 			text += since(len(given)) + t.at(from)
 		}

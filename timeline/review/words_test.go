@@ -125,7 +125,8 @@ func TestRowsHaveNoIDs(t *testing.T) {
 			t.Errorf("%q is not in %s", want, all)
 		}
 	}
-	svg, err := Chart(Of([]timeline.Event{events[0], {Seq: 2, Kind: timeline.PatientWeight, Values: map[string]float64{"weight_kg": 4}}}, nil), 0)
+	weight := timeline.Event{Seq: 2, Kind: timeline.PatientWeight, Values: map[string]float64{"weight_kg": 4}}
+	svg, err := Chart(Of([]timeline.Event{events[0], weight}, nil), 0)
 	if err != nil || !strings.Contains(svg, ">patient weight, 4 kg<") {
 		t.Errorf("%v: the course has no number beside the weight", err)
 	}
