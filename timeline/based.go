@@ -47,6 +47,10 @@ func (m *Machine) basis(e Event, now Time) Cue {
 	if !told {
 		return c
 	}
+	if instead, none := m.noAmount(c, drug); drug != "" && none { // what was not told rests on nothing
+		instead.Items = []string{drug}
+		return instead
+	}
 	p := m.protocol.For(m.state)
 	var parts []Cue
 	check := p.guideline()
