@@ -33,8 +33,10 @@ func TestBareAnswers(t *testing.T) {
 		}
 	}
 	unsure := intents.Result{Callout: "shock.given", Answer: true, Confidence: 0.43, Open: true, Start: 100, End: 200, Decided: 300}
-	if d := r.Decide(unsure, 0.6, View{Facts: facts("running arrest")}); d.Verdict != Ignore {
-		t.Errorf("what may be the beginning of a callout is asked about: %+v", d)
+	for _, f := range []string{"running arrest", "running arrest clear", "running arrest clear charged"} {
+		if d := r.Decide(unsure, 0.6, View{Facts: facts(f)}); d.Verdict != Ignore {
+			t.Errorf("%s: what may be the beginning of a callout is asked about: %+v", f, d)
+		}
 	}
 	stable := intents.Rival{Callout: "patient.unstable", Text: "unstable", Confidence: 0.9}
 	x := intents.Result{Callout: "patient.stable", Text: "stable", Answer: true, Confidence: 0.9, Open: true, Decided: 300,

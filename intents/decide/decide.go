@@ -121,8 +121,8 @@ func (d *Decision) verdict(need float64, same bool) Verdict {
 // mayBeAsked reports whether a callout is near enough to be asked about, and there is room for
 // a question. What is sure but for its time is asked about even before a case runs.
 func (v View) mayBeAsked(d Decision, need float64) bool {
-	if d.Result.Answer && d.sure < need {
-		return false // "shocked" may be the beginning of "shock delivered"
+	if d.Result.Answer && min(d.sure, d.Result.Confidence) < need {
+		return false // "shocked" may be the beginning of "shock delivered", however likely a shock is
 	}
 	if d.When && d.sure >= need {
 		return true

@@ -21,10 +21,11 @@ def _speech(x):
 
 
 class Augment:
-    def __init__(self, noise, talk, rirs, boxes, dev, few=.3):
+    def __init__(self, noise, talk, rirs, boxes, dev, few=.3, colour="all"):
         """noise, talk: long 1-D waves; rirs: measured responses, [n, 16000], whose direct sound
-        is 1 at sample 0; boxes: those of rooms.py, the same; few: how often the talk is of one to three people."""
-        self.few = few
+        is 1 at sample 0; boxes: those of rooms.py, the same; few: how often the talk is of one to three people;
+        colour: whether voices are coloured alone (all, none, or apart: not where nothing but talk is over them)."""
+        self.few, self.colours = few, colour
         self.noise, self.talk, self.dev = noise.to(dev), talk.to(dev), dev
         self.rirs, self.boxes = rirs.to(dev), boxes.to(dev)
 
@@ -82,9 +83,12 @@ class Augment:
         ref = torch.where(quiet, torch.full_like(ref, .05), ref)
         x = self.room(x, .75)
         # A talker turned away, a mask, a room that swallows the low sounds: of the voice, not of the noise over it.
-        x = torch.where(_rand(b, 0, 1, self.dev) < .5, self.colour(x, 7, 900), x)
-        x = torch.where(quiet, x, x / _speech(x) * ref)
         u = _rand(b, 0, 1, self.dev)
+        some = _rand(b, 0, 1, self.dev) < (0. if self.colours == "none" else .5)
+        if self.colours == "apart":
+            some = some & ((u < .38) | (u > .68))
+        x = torch.where(some, self.colour(x, 7, 900), x)
+        x = torch.where(quiet, x, x / _speech(x) * ref)
         many = sum(self.crops(self.talk, b, n) * (_rand(b, 0, 1, self.dev) < .7) for _ in range(5)) + self.crops(self.talk, b, n)
         few = self.crops(self.talk, b, n) + sum((_rand(b, 0, 1, self.dev) < .4) * self.crops(self.talk, b, n) for _ in range(2))
         talk = self.room(torch.where((_rand(b, 0, 1, self.dev) < self.few) & ~quiet, few, many), .5)

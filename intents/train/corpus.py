@@ -150,15 +150,15 @@ def sentences(n, seed, vocabulary, arpa):
             yield " ".join(s).replace(" ,", ","), ()
         elif k < .26:
             yield fill(rng.choice(TALK)), ()
-        elif k < .38:
+        elif k < .31:
             yield fill(denied(rng, calls, known)), ()
-        elif k < .48:
+        elif k < .41:
             yield fill(near(rng, calls, known, bag)), ()
-        elif k < .54:
+        elif k < .47:
             yield number(rng) + ", " + number(rng) + " " + rng.choice(["joules", "milligrams", "kilos", "minutes", ""]), ()
-        elif k < .60:  # a callout's words inside other speech
+        elif k < .54:  # a callout's words inside other speech
             yield " ".join(bag(rng.randrange(1, 4))) + " " + fill(rng.choice(calls)) + " " + " ".join(bag(rng.randrange(1, 4))), UNSURE
-        elif k < .63:
+        elif k < .59:
             yield callout()[0] + rng.choice([" ", ", "]) + rng.choice(TRAIL), UNSURE
         elif k < .88:
             s, c = callout()

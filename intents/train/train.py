@@ -209,6 +209,7 @@ def arguments():
     ap.add_argument("--lr", type=float, default=6e-4); ap.add_argument("--hard", type=float, default=1., help="how loud the trouble gets, 0 to 1")
     ap.add_argument("--teachers", nargs="*", default=[], help="folders of nets that teach instead of the mean of the steps")
     ap.add_argument("--few", type=float, default=.3, help="how often the talk over a voice is of one to three people")
+    ap.add_argument("--colour", choices=["all", "none", "apart"], default="all", help="voices coloured alone: see augment.py")
     ap.add_argument("--teacher", type=float, default=0., help="weight of the teacher against the labels")
     ap.add_argument("--sequence", type=float, default=0., help="weight of whole sequences (chain.py) against single labels")
     ap.add_argument("--copies", type=int, default=1, help="other throats that say what the people said")
@@ -309,7 +310,7 @@ def main():
     level = lambda w: w / max(.01, np.sqrt((w ** 2).mean())) * .05
     talk = np.concatenate([level(people.cut(r)[0].astype(np.float32) / 32768) for r in people.keep if r["kind"] == "speech" and not folds.talker(r["speaker"], a.fold)])
     boxes = torch.from_numpy(np.load(a.rooms))
-    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev, a.few)
+    aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev, a.few, a.colour)
     classes = corpus.callouts(a.vocabulary)
     model = Tcn(a.width, 1 + len(classes), EARS).to(dev)
     hear = Hearing(dev)
