@@ -59,12 +59,21 @@ func (v *Vocabulary) foreign(c Callout, built *Callout) string {
 			if !takes[w] {
 				return fmt.Sprintf("%q has %s in it, which the built-in callout does not take", p, w)
 			}
+			if i > 0 && partOfNumber(words[i-1]) {
+				return fmt.Sprintf("%q has %q before %s, a part of the number that is not in it", p, words[i-1], w)
+			}
 			if i+1 < len(words) && v.otherUnit(strings.Trim(w, "{}"), words[i+1]) {
 				return fmt.Sprintf("%q has %s in %s", p, w, words[i+1])
 			}
 		}
 	}
 	return ""
+}
+
+// partOfNumber reports whether a word may be the beginning of a number: "point", "twenty".
+func partOfNumber(word string) bool {
+	_, err := ParseNumber([]string{word})
+	return err == nil || slices.Contains([]string{"point", "half", "tenth"}, word)
 }
 
 // otherUnit reports whether a word is the unit of a slot, and not of this one.

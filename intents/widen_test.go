@@ -13,6 +13,8 @@ func TestNumbersOfAnotherCallout(t *testing.T) {
 		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi {energy_j} given\"]}":               "does not take",
 		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi {dose_mg} grams given\"]}":          "in grams",
 		"callouts:\n  - {id: drug.epinephrine, phrases: [\"our epi {dose_mg} milligrams given\"]}": "",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi point {dose_mg} given\"]}":          "a part of the number",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi twenty {dose_mg} given\"]}":         "a part of the number",
 		"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\"]}":                              "",
 	} {
 		_, err := laid(t, text)

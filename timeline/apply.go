@@ -41,7 +41,8 @@ func (s *State) conversation(e Event) {
 		}
 	case e.Kind.IsCallout():
 		s.untakes = e.Kind == Undo && s.answered == whoQuestion
-		s.HeardAt, s.answered = e.At, ""
+		s.HeardAt = e.At
+		s.forgetAnswer(e)
 		if e.Kind == Confirm {
 			s.answered = s.asked
 			s.weightSure = s.weightSure || s.asked == "question.weight"

@@ -1,6 +1,9 @@
 package timeline
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 // Who lies there, where a callout would make the running case another kind of patient's: it is
 // asked for whom, and changes nothing until that is confirmed.
@@ -258,6 +261,13 @@ func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
 	c.Items = []string{m.protocol.kindOf(m.state) + " doses"}
 	r.Cues = []Cue{c}
 	return r, len(r.Events) > 0
+}
+
+// forgetAnswer ends what an undo means by the answer right before it; what is only asked in between does not.
+func (s *State) forgetAnswer(e Event) {
+	if !strings.HasPrefix(string(e.Kind), "ask.") {
+		s.answered = ""
+	}
 }
 
 // kindOf is adult, child or infant.
