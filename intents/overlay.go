@@ -131,16 +131,7 @@ func (v *Vocabulary) checkWords(name string, o *Vocabulary) error {
 func (v *Vocabulary) borrowSlots(base *Vocabulary) {
 	for i := range v.Callouts {
 		c := &v.Callouts[i]
-		slot := "n"
-		if b := base.find(c.ID); b != nil {
-			for _, p := range b.Phrases {
-				for _, w := range strings.Fields(p) {
-					if slotForm.MatchString(w) && w != "{n}" {
-						slot = strings.Trim(w, "{}")
-					}
-				}
-			}
-		}
+		slot := base.find(c.ID).lends()
 		for k, p := range c.Phrases {
 			if strings.Contains(p, "{n}") {
 				c.Phrases[k] = strings.ReplaceAll(p, "{n}", "{"+slot+"}")
@@ -150,4 +141,20 @@ func (v *Vocabulary) borrowSlots(base *Vocabulary) {
 			}
 		}
 	}
+}
+
+// lends is the name of the slot that {n} stands for in an overlay's phrases of this callout.
+func (c *Callout) lends() string {
+	slot := "n"
+	if c == nil {
+		return slot
+	}
+	for _, p := range c.Phrases {
+		for _, w := range strings.Fields(p) {
+			if slotForm.MatchString(w) && w != "{n}" {
+				slot = strings.Trim(w, "{}")
+			}
+		}
+	}
+	return slot
 }

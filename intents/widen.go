@@ -51,12 +51,12 @@ func (v *Vocabulary) foreign(c Callout, built *Callout) string {
 		}
 	}
 	for _, p := range append(slices.Clone(c.Phrases), c.Answers...) {
-		words := strings.Fields(p)
+		words := strings.Fields(strings.ReplaceAll(p, "{n}", "{"+built.lends()+"}"))
 		for i, w := range words {
-			if !slotForm.MatchString(w) || w == "{n}" { // that one is borrowed
+			if !slotForm.MatchString(w) {
 				continue
 			}
-			if !takes[w] {
+			if !takes[w] && w != "{n}" { // that one is borrowed from a callout without a number
 				return fmt.Sprintf("%q has %s in it, which the built-in callout does not take", p, w)
 			}
 			if i > 0 && partOfNumber(words[i-1]) {

@@ -16,6 +16,10 @@ func TestNumbersOfAnotherCallout(t *testing.T) {
 		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi point {dose_mg} given\"]}":          "a part of the number",
 		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi twenty {dose_mg} given\"]}":         "a part of the number",
 		"callouts:\n  - {id: shock.given, phrases: [\"zapped {n}\"]}":                              "",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi point {n} given\"]}":                "a part of the number",
+		"callouts:\n  - {id: shock.given, phrases: [\"zapped one {n}\"]}":                          "a part of the number",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"epi {n} grams given\"]}":                "in grams",
+		"callouts:\n  - {id: drug.epinephrine, phrases: [\"our epi {n} milligrams given\"]}":       "",
 	} {
 		_, err := laid(t, text)
 		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
