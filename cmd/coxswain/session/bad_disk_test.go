@@ -113,7 +113,11 @@ func TestFullDiskGoesElsewhere(t *testing.T) {
 			d := fullDisk{j, r, begun.Add(10 * time.Second)}
 			return d, d
 		}
-		badDay{length: 40 * time.Second, disk: full}.run(t, dir)
+		var seen Snapshot
+		badDay{length: 40 * time.Second, disk: full, seen: &seen}.run(t, dir)
+		if want := filepath.Base(dir) + "-2"; seen.Record != want {
+			t.Errorf("the status names %q, want %q", seen.Record, want)
+		}
 		r, err := record.Open(dir + "-2")
 		if err != nil {
 			t.Fatal(err)

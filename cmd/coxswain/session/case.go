@@ -26,9 +26,10 @@ type oneCase struct {
 	machine  *timeline.Machine
 	player   *audio.Player
 	sched    *prompts.Scheduler
-	name     string // of the record; empty: nothing is kept
-	off      int64  // clock of the session at sample 0
-	pos      int64  // clock: samples of the room heard
+	name     string // of the record, as it was begun; empty: nothing is kept
+	named    func() string
+	off      int64 // clock of the session at sample 0
+	pos      int64 // clock: samples of the room heard
 	events   []timeline.Event
 	waiting  []held           // cues that wait for their event to be on the disk
 	spoken   []prompts.Spoken // what sounded lately, to tell our own voice
@@ -60,6 +61,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		player:   player,
 		off:      off,
 		name:     k.Name,
+		named:    k.Named,
 		ledger:   newLedger(k.Journal, o.Live && k.Name != ""),
 		logger:   newLogger(k.Sound, o.Live && k.Name != ""),
 		machine: timeline.NewMachine(
@@ -115,6 +117,16 @@ func (o *Options) practice() *timeline.Drill {
 
 // kept reports whether the case has a record.
 func (s *oneCase) kept() bool { return s.name != "" }
+
+// folder is the record's name, as it is now.
+func (s *oneCase) folder() string {
+	if s.named != nil {
+		if name := s.named(); name != "" {
+			return name
+		}
+	}
+	return s.name
+}
 
 // now is the sample that is rendered next.
 func (s *oneCase) now() timeline.Time { return timeline.Time(s.player.Pos() - s.off) }

@@ -154,7 +154,7 @@ func (s *Session) next() {
 	s.former = ""
 	silent := s.aside != nil && s.now == s.aside.oneCase && !s.now.ended()
 	if s.now.justEnded() || silent {
-		s.former = s.now.name
+		s.former = s.now.folder()
 	}
 	if s.aside == nil || s.now != s.aside.oneCase {
 		s.finish(s.now)
@@ -182,6 +182,7 @@ func (s *Session) record(off int64) Kept {
 		Former:  s.former,
 		Until:   s.formerUntil(off),
 		Name:    s.o.Wall.Add(audio.Duration(off)).Format("2006-01-02T150405"),
+		Named:   r.named,
 		Journal: (*openingJournal)(r),
 		Sound:   (*openingSound)(r),
 	}
@@ -202,7 +203,7 @@ func (s *Session) tell(what string) {
 	if s.o.Live {
 		level = slog.LevelInfo
 	}
-	slog.Log(context.Background(), level, what, "record", s.now.name)
+	slog.Log(context.Background(), level, what, "record", s.now.folder())
 }
 
 // ended reports whether the end of the code was confirmed.

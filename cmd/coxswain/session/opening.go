@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"coxswain/audio"
@@ -21,11 +22,12 @@ type opening struct {
 	live    bool
 	mu      sync.Mutex
 	k       Kept
-	had     []timeline.Event // what was appended
-	pos     int64            // samples of sound that came
-	marks   []recorder.Mark  // labels
-	retryAt time.Time        // a lost record is not written anew before
-	stuck   [2]time.Time     // since when journal and sound cannot be written to; zero: they can
+	name    atomic.Pointer[string] // of k, for whoever must not wait for a disk
+	had     []timeline.Event       // what was appended
+	pos     int64                  // samples of sound that came
+	marks   []recorder.Mark        // labels
+	retryAt time.Time              // a lost record is not written anew before
+	stuck   [2]time.Time           // since when journal and sound cannot be written to; zero: they can
 }
 
 // The two of stuck.
@@ -59,6 +61,7 @@ func (o *opening) open() (Kept, error) {
 // turnTo makes k the record; the lock is held.
 func (o *opening) turnTo(k Kept) Kept {
 	o.k, o.stuck = k, [2]time.Time{}
+	o.name.Store(&k.Name)
 	for _, m := range o.marks {
 		k.Sound.Mark(m)
 	}
@@ -195,6 +198,14 @@ func (s *openingSound) Close() error {
 		return fmt.Errorf("the record was lost, and could not be written anew")
 	}
 	return s.k.Sound.Close()
+}
+
+// named is the record's name: that of the folder that is written to now, once there is one.
+func (o *opening) named() string {
+	if p := o.name.Load(); p != nil {
+		return *p
+	}
+	return ""
 }
 
 // resumed is the record of a case that goes on, as one that was opened before.

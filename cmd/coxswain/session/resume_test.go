@@ -28,10 +28,7 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var block [audio.Block]float32
-	for range 700 {
-		s.Step(block[:], block[:])
-	}
+	quiet(s, 7)
 	_ = append(was, timeline.Event{Kind: "not ours"}) // what the caller does with its list
 	s.show()
 	if n := s.Latest().Load().Callouts; n != 3 {
@@ -44,17 +41,13 @@ func TestResumedSessionHasItsOwnEvents(t *testing.T) {
 	if want := []string{"IV access", "compressions started", "code started"}; !slices.Equal(shown, want) {
 		t.Errorf("the wall lists %q, want %q", shown, want)
 	}
-	spoken := 0
 	for i, e := range s.now.events {
 		if e.Seq != uint64(i+1) {
 			t.Errorf("event %d has number %d: %s", i+1, e.Seq, e.Describe())
 		}
-		if e.Kind == timeline.CueSpoken {
-			spoken++
-		}
 	}
-	if spoken != 3 { // the cut, and two read-backs
-		t.Errorf("%d prompts in the list, want 3", spoken)
+	if n := len(cuesOf(s.now.events)); n != 3 { // the cut, and two read-backs
+		t.Errorf("%d prompts in the list, want 3", n)
 	}
 }
 
@@ -67,18 +60,9 @@ func TestLostCaseIsSaid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var block [audio.Block]float32
-	for range 1500 {
-		s.Step(block[:], block[:])
-	}
-	var said []string
-	for _, e := range s.now.events {
-		if e.Kind == timeline.CueSpoken {
-			said = append(said, e.Cue)
-		}
-	}
-	if !slices.Equal(said, []string{"fault.case", "opening"}) {
-		t.Errorf("said %q", said)
+	quiet(s, 15)
+	if ids := cuesOf(s.now.events); !slices.Equal(ids, []string{"fault.case", "opening"}) {
+		t.Errorf("said %q", ids)
 	}
 }
 
@@ -97,9 +81,9 @@ func TestCaseGoesOnInAnotherRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var block [audio.Block]float32
-	for range 1500 {
-		s.Step(block[:], block[:])
+	quiet(s, 15)
+	if name := s.Latest().Load().Record; name != "r-2" {
+		t.Errorf("the status names %q, which is written no more", name)
 	}
 	st := s.now.machine.State()
 	if err := s.Close(); err != nil {
@@ -115,15 +99,10 @@ func TestCaseGoesOnInAnotherRecord(t *testing.T) {
 	if !st.Running() || len(st.Doses("epinephrine")) != 1 {
 		t.Errorf("it knows of the case: %v; of doses: %d", st.Running(), len(st.Doses("epinephrine")))
 	}
-	var said []string
-	for _, e := range r.Events {
-		if e.Kind == timeline.CueSpoken {
-			said = append(said, e.Cue)
-		}
-	}
-	if r.Events[2].Kind != "drug.epinephrine" || countOf(r.Events, "access.iv", "") != 1 || len(said) < 3 ||
-		!slices.Contains(said, "resumed") || !slices.Contains(said, "fault.disk") {
-		t.Errorf("%d events, said %q", len(r.Events), said)
+	ids := cuesOf(r.Events)
+	if r.Events[2].Kind != "drug.epinephrine" || countOf(r.Events, "access.iv", "") != 1 || len(ids) < 3 ||
+		!slices.Contains(ids, "resumed") || !slices.Contains(ids, "fault.disk") {
+		t.Errorf("%d events, said %q", len(r.Events), ids)
 	}
 	if l, err := recorder.Open(dir + "-2"); err != nil || l.Samples() != 35*audio.Rate {
 		t.Errorf("%d samples of sound: %v", l.Samples(), err)

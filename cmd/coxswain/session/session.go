@@ -62,6 +62,7 @@ type Beginning struct {
 // Kept is the record of a case.
 type Kept struct {
 	Name    string        // of the record, for whoever looks
+	Named   func() string // the same, where it may change; nil, or empty: it has not
 	Former  string        // the record of the case that ended a moment before it began
 	Until   timeline.Time // until when an undo leads back to a former one that ended by silence, by the record's clock
 	Journal Journal
@@ -149,7 +150,7 @@ func New(o Options) (*Session, error) {
 	case o.Resume.Name != "":
 		k := o.Resume.Kept
 		r := resumed(k, o.Resume.Pos, s.beginAt(-o.Resume.Pos), o.Live)
-		k.Journal, k.Sound = (*openingJournal)(r), (*openingSound)(r)
+		k.Journal, k.Sound, k.Named = (*openingJournal)(r), (*openingSound)(r), r.named
 		s.now = newCase(&s.o, k, s.player, -o.Resume.Pos)
 		s.now.pos, s.now.called = o.Resume.Pos, o.Resume.Pos
 		s.fault(
@@ -278,7 +279,7 @@ func (s *Session) finish(c *oneCase) {
 	}
 	closeIt := func() {
 		if err := c.close(); err != nil {
-			slog.Error("the record is not whole", "record", c.name, "why", err)
+			slog.Error("the record is not whole", "record", c.folder(), "why", err)
 			s.mu.Lock()
 			s.closeErr = errors.Join(s.closeErr, err)
 			s.mu.Unlock()

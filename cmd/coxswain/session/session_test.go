@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"coxswain/audio"
 	"coxswain/intents"
 	"coxswain/prompts"
 	"coxswain/timeline"
@@ -54,4 +55,22 @@ func testOptions(t *testing.T, dir string, results ...intents.Result) Options {
 		Source:     "test",
 		Wall:       time.Now(),
 	}
+}
+
+// quiet has a session hear silence, and play into the void, until so many seconds of its clock.
+func quiet(s *Session, until float64) {
+	var block [audio.Block]float32
+	for s.Pos() < int64(until*audio.Rate) {
+		s.Step(block[:], block[:])
+	}
+}
+
+// cuesOf lists the ids of what was said.
+func cuesOf(events []timeline.Event) (ids []string) {
+	for _, e := range events {
+		if e.Kind == timeline.CueSpoken {
+			ids = append(ids, e.Cue)
+		}
+	}
+	return ids
 }

@@ -71,7 +71,7 @@ func (s *Session) show() {
 	p := c.protocol.For(st)
 	n := &Snapshot{
 		Caution:    Caution,
-		Record:     c.name,
+		Record:     c.folder(),
 		Session:    now.Seconds(),
 		Rhythm:     rhythmText(st),
 		Shocks:     len(st.Shocks),

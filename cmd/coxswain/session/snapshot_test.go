@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"coxswain/audio"
 	"coxswain/timeline"
 )
 
@@ -26,10 +25,7 @@ func TestSnapshots(t *testing.T) {
 	}
 	defer s.Close()
 	at := func(second int) string {
-		var block [audio.Block]float32
-		for s.Pos() < int64(second)*audio.Rate+audio.Rate/2 {
-			s.Step(block[:], block[:])
-		}
+		quiet(s, float64(second)+0.5)
 		n, unclear, last := s.Latest().Load(), "understood", "nothing"
 		if n.Unclear != nil {
 			unclear = fmt.Sprintf("unclear for %d s", int(*n.Unclear))
@@ -84,10 +80,7 @@ func TestFirstThingDue(t *testing.T) {
 		{26, "Shock two hundred joules", 0},
 		{110, "Consider epinephrine one milligram", -60},
 	} {
-		var block [audio.Block]float32
-		for s.Pos() < int64(c.second)*audio.Rate+audio.Rate/2 {
-			s.Step(block[:], block[:])
-		}
+		quiet(s, float64(c.second)+0.5)
 		if due := s.Latest().Load().Due; len(due) == 0 || due[0].Text != c.want || due[0].In > c.in {
 			t.Errorf("at %d s: %+v, want %q first", c.second, due, c.want)
 		}
