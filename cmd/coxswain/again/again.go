@@ -138,7 +138,7 @@ func once(args, extra []string, asked <-chan os.Signal) (state *os.ProcessState,
 	}
 	ended := make(chan struct{})
 	go func() { cmd.Wait(); close(ended) }()
-	var l life
+	l := begun()
 	look := time.NewTicker(lookEvery)
 	defer look.Stop()
 	for {

@@ -19,6 +19,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coxswain/cmd/coxswain/config"
+	"coxswain/cmd/coxswain/monitor"
 )
 
 // As `run` the test binary is a session that tells its process id, and ends when it is asked to.
@@ -28,7 +29,7 @@ func TestMain(m *testing.M) {
 		if err != nil {
 			d = 10 * time.Minute // a busy machine may need it
 		}
-		silentFor, endsFor = d, d
+		startsFor, silentFor, endsFor = d, d, d
 		os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr, session, commands))
 	}
 	os.Exit(m.Run())
@@ -51,9 +52,11 @@ const soon, hang = "TEST_SOON", "TEST_HANG"
 func session(_ []string, stdin io.Reader, stdout, _ io.Writer) int {
 	asked := make(chan os.Signal, 1)
 	signal.Notify(asked, syscall.SIGTERM)
-	if os.Getenv(hang) != "" { // it is up, and says no more
+	if how := os.Getenv(hang); how != "" { // it is up, or never will be, and says no more
 		signal.Ignore(syscall.SIGTERM)
-		daemon.SdNotify(false, daemon.SdNotifyReady)
+		if how == "up" {
+			daemon.SdNotify(false, daemon.SdNotifyReady)
+		}
 	}
 	wait, _, _ := strings.Cut(waits, "=")
 	fmt.Fprintf(stdout, "%d %s%s\n", os.Getpid(), os.Getenv(Kept), os.Getenv(wait))
@@ -202,18 +205,20 @@ func TestGoesOnWithoutDevice(t *testing.T) {
 // asked to, and one that does not listen is ended.
 func TestHangs(t *testing.T) {
 	t.Setenv(soon, "600ms")
-	t.Setenv(hang, "1")
-	k := start(t)
-	k.child()
-	k.child()
-	k.Process.Signal(syscall.SIGTERM)
-	k.Wait()
-	if !strings.Contains(k.log.String(), "hangs") {
-		t.Errorf("it ended with %v: %s", k.ProcessState, k.log.String())
+	for _, how := range []string{"up", "not yet up"} {
+		t.Setenv(hang, how)
+		k := start(t)
+		k.child()
+		k.child()
+		k.Process.Signal(syscall.SIGTERM)
+		k.Wait()
+		if !strings.Contains(k.log.String(), "hangs") {
+			t.Errorf("%s: it ended with %v: %s", how, k.ProcessState, k.log.String())
+		}
 	}
 	t.Setenv(soon, "")
 	t.Setenv(hang, "")
-	k = start(t)
+	k := start(t)
 	k.child().Signal(syscall.SIGSTOP)
 	k.Process.Signal(syscall.SIGTERM)
 	if k.Wait(); k.ProcessState.ExitCode() != 7 || k.log.Len() > 0 {
@@ -221,8 +226,8 @@ func TestHangs(t *testing.T) {
 	}
 }
 
-// A session hangs when it was up and says nothing for as long as its parent lived it: not before it
-// was up, not while it ends by itself, not for time in which the parent did not run either.
+// A session hangs when it says nothing for as long as its parent lived it, before it was up, too: not while
+// it ends by itself, not for time in which the parent did not run either.
 func TestLife(t *testing.T) {
 	const tick = lookEvery
 	for _, c := range []struct {
@@ -232,7 +237,9 @@ func TestLife(t *testing.T) {
 		asked int            // to end, after so many
 		want  int            // ticks until it is ended; 0: never
 	}{
-		{name: "waits for a device"},
+		{name: "waits for a device", says: map[int]string{50: monitor.Extends, 150: monitor.Extends}},
+		{name: "never comes up", want: 120},
+		{name: "waits, then silent", says: map[int]string{50: monitor.Extends}, want: 50 + 120},
 		{name: "up, then silent", says: map[int]string{1: daemon.SdNotifyReady}, want: 1 + 20},
 		{name: "pings", says: map[int]string{1: daemon.SdNotifyReady, 15: daemon.SdNotifyWatchdog}, want: 15 + 20},
 		{name: "ends by itself", says: map[int]string{1: daemon.SdNotifyReady, 5: daemon.SdNotifyStopping}},
@@ -241,7 +248,7 @@ func TestLife(t *testing.T) {
 		{name: "asked, and says so", says: map[int]string{4: daemon.SdNotifyStopping}, asked: 3, want: 3 + 20},
 		{name: "all stopped", says: map[int]string{1: daemon.SdNotifyReady}, stops: [2]int{15, 90}, want: 90 + 20},
 	} {
-		var l life
+		l := begun()
 		now, got := time.Unix(0, 0), 0
 		for k := 1; k <= 200 && got == 0; k++ {
 			now = now.Add(tick)
@@ -346,6 +353,7 @@ func TestLimitOfTheUnit(t *testing.T) {
 		fmt.Sprintf("StartLimitIntervalSec=%d", int(limitWithin.Seconds())), fmt.Sprintf("StartLimitBurst=%d", limitStarts),
 		fmt.Sprintf("RestartSec=%d", int(pause.Seconds())),
 		"--wait-device-s " + strings.TrimPrefix(waits, "COXSWAIN_WAIT_DEVICE_S="),
+		fmt.Sprintf("TimeoutStartSec=%d", int(startsFor.Seconds())),
 		fmt.Sprintf("WatchdogSec=%d", int(silentFor.Seconds())), fmt.Sprintf("TimeoutStopSec=%d", int(endsFor.Seconds())),
 	} {
 		if !strings.Contains(string(unit), want+"\n") {

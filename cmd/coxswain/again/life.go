@@ -4,21 +4,23 @@ import (
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
+
+	"coxswain/cmd/coxswain/monitor"
 )
 
-// The parent watches its child as the unit file has it (WatchdogSec, TimeoutStopSec). Variables
-// for the tests.
+// The parent watches its child as the unit file has it (TimeoutStartSec, WatchdogSec, TimeoutStopSec).
+// Variables for the tests.
 var (
-	silentFor = 10 * time.Second // without a word from a session that was up
-	endsFor   = 10 * time.Second // from being asked to end
+	startsFor = monitor.StartsFor // without a word from one that is not up yet
+	silentFor = 10 * time.Second  // without a word from a session that was up
+	endsFor   = 10 * time.Second  // from being asked to end
 )
 
 // lookEvery is how often the parent looks whether its child lives.
 const lookEvery = 500 * time.Millisecond
 
 // life is what a parent knows of its child: how long it has been silent for, as the parent itself
-// lived it. The zero life is that of one that has not told that it is up: it may be waiting for a
-// sound device.
+// lived it.
 type life struct {
 	bound  time.Duration // it hangs after so long; 0: it may be silent
 	silent time.Duration
@@ -26,13 +28,17 @@ type life struct {
 	ending bool
 }
 
+// begun is the life of a child that has not told that it is up: it may be waiting for a sound device,
+// and says so.
+func begun() life { return life{bound: startsFor} }
+
 // hears takes what the child says of itself (sd_notify(3)).
 func (l *life) hears(word string) {
 	switch {
 	case l.ending:
 	case word == daemon.SdNotifyReady:
 		l.bound, l.silent = silentFor, 0
-	case word == daemon.SdNotifyWatchdog:
+	case word == daemon.SdNotifyWatchdog || word == monitor.Extends:
 		l.silent = 0
 	case word == daemon.SdNotifyStopping: // nobody asked: a drill is over, say
 		l.bound = 0

@@ -18,6 +18,7 @@ import (
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/again"
 	"coxswain/cmd/coxswain/coxtest"
+	"coxswain/cmd/coxswain/monitor"
 	"coxswain/timeline"
 )
 
@@ -185,12 +186,19 @@ func isGap(e timeline.Event) bool {
 	return ok && err == nil && d > 1500*time.Millisecond
 }
 
-// No sound device at start: a service waits for one, and begins when it comes.
+// No sound device at start: a service waits for one, tells its manager with every attempt that it does not
+// hang, and begins when the device comes.
 func TestDeviceComesLate(t *testing.T) {
 	t.Parallel()
 	card := audiotest.NewCard(t, false)
-	l := startLive(t, card.Env, t.TempDir(), "--recogniser", coxtest.Recogniser(t, "ear"), "--wait-device-s", "600")
-	time.Sleep(3 * time.Second)
+	manager, notify := listenAsManager(t)
+	l := startLive(t, append(card.Env, "NOTIFY_SOCKET="+notify), t.TempDir(),
+		"--recogniser", coxtest.Recogniser(t, "ear"), "--wait-device-s", "600")
+	for begun := time.Now(); manager.count(monitor.Extends) < 3; time.Sleep(100 * time.Millisecond) {
+		if time.Since(begun) > patience {
+			t.Fatal("the manager is not told that it waits")
+		}
+	}
 	server := card.Start(t, audio.Rate)
 	t.Cleanup(func() { server.Process.Kill(); server.Wait() })
 	l.await("a read-back", func(e []timeline.Event) bool { return coxtest.Count(e, timeline.CueSpoken, "said.access.iv") > 0 })

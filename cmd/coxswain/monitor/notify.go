@@ -1,11 +1,23 @@
 package monitor
 
 import (
+	"fmt"
 	"sync"
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
 )
+
+// StartsFor is how long a coxswain that is not up yet may go without a word of Starting before it counts as
+// one that hangs (the unit file's TimeoutStartSec).
+const StartsFor = time.Minute
+
+// Extends is the word of Starting (sd_notify(3), EXTEND_TIMEOUT_USEC).
+var Extends = fmt.Sprintf("EXTEND_TIMEOUT_USEC=%d", StartsFor.Microseconds())
+
+// Starting tells the service manager that coxswain, which is not up yet, lives: it waits for a sound
+// device, say. Nobody waits for a manager that does not read.
+func Starting() { go daemon.SdNotify(false, Extends) }
 
 // notifyManager tells systemd that the session is up and, while the session's
 // loop turns, that it is alive (sd_notify(3)). It does so from a goroutine of

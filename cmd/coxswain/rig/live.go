@@ -111,8 +111,11 @@ func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 	if err := r.storeSettings(); err != nil {
 		return nil, err
 	}
-	c, told := r.Config, ""
+	c, told, up := r.Config, "", false
 	open := func(e *audio.Exchange) (session.Sound, error) {
+		if !up {
+			monitor.Starting()
+		}
 		d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
 		switch { // not a nil *Device in an interface
 		case err != nil && device.LeftBehind():
@@ -126,5 +129,7 @@ func (r Rig) openLive(ctx context.Context) (*session.Live, error) {
 		return d, nil
 	}
 	within := max(c.Resume(), 10*time.Minute)
-	return session.OpenLive(ctx, open, c.Buffer(), c.WaitDevice(), within)
+	l, err := session.OpenLive(ctx, open, c.Buffer(), c.WaitDevice(), within)
+	up = true // from now on the loop's turns count
+	return l, err
 }

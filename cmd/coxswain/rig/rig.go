@@ -125,7 +125,7 @@ func (r Rig) resume(now time.Time, notices *monitor.Notices) session.Resume {
 func finish(dir string, notices *monitor.Notices) {
 	m, err := record.Mend(dir)
 	if err != nil {
-		notices.Add("a record was cut off and cannot be finished (coxswain mend %s): %v", dir, err)
+		notices.Add("a record that was cut off is not finished: %v; once that is mended: coxswain mend %s", err, dir)
 		return
 	}
 	notices.Add("a record that was cut off is finished: %s, %v", dir, audio.Duration(m.Samples).Round(time.Second))
