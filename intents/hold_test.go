@@ -7,10 +7,7 @@ import (
 
 // What is written by hand is held to what can be said: callouts, slots, bounds.
 func TestHold(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	for _, c := range []struct {
 		id, slot string
 		x        float64

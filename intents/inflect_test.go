@@ -48,10 +48,7 @@ func TestInflections(t *testing.T) {
 
 // Far too much of a drug is heard, so that it can be questioned; what no syringe holds is not.
 func TestOverdoseIsInBounds(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	for _, x := range []struct {
 		drug string
 		mg   float64

@@ -7,10 +7,7 @@ import (
 
 // A card shows what a protocol prefers, only where it can be said so.
 func TestPrefer(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	european := strings.NewReplacer("epinephrine", "adrenaline", "epi", "adrenaline", "compressions", "squeezes")
 	shown := v.Prefer(european.Replace)
 	for _, id := range []string{"drug.epinephrine", "compressions.start"} {

@@ -98,22 +98,10 @@ func misbehave(part string) {
 // and a new one takes over; what it hears has the session's positions. The
 // patience is one that the good plug-in keeps on the busiest machine.
 func TestPlugInFaults(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, part := range []string{"crash", "hang", "garbage", "flood", "valid flood", "ahead"} {
 		t.Run(part, func(t *testing.T) {
 			t.Parallel()
-			p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark",
-				self}, Vocabulary: v, Patience: patience})
-			if err != nil {
-				t.Fatal(err)
-			}
+			p := startPart(t, part, ProcessOptions{Patience: patience})
 			defer p.Close()
 			var faults []string
 			var heard []Result
@@ -146,7 +134,7 @@ const patience = 5 * time.Second
 // on to close its record.
 func TestStubbornPlugIn(t *testing.T) {
 	for _, part := range []string{"stubborn", "late flood"} {
-		p := startPart(t, part)
+		p := startPart(t, part, ProcessOptions{})
 		start := time.Now()
 		p.Close()
 		if d := time.Since(start); d > 10*time.Second { // two, and generous for a loaded machine; it would be an hour
@@ -158,39 +146,43 @@ func TestStubbornPlugIn(t *testing.T) {
 // The word that opens our pages is none of a plug-in's business.
 func TestPlugInGetsNoToken(t *testing.T) {
 	t.Setenv("COXSWAIN_HTTP_TOKEN", "sixteen-letters-")
-	p := startPart(t, "token")
+	p := startPart(t, "token", ProcessOptions{})
 	defer p.Close()
 	if p.Name() != "token " {
 		t.Errorf("the plug-in knows: %q", p.Name())
 	}
 }
 
-func startPart(t *testing.T, part string) *Process {
+// startPart starts this program as a plug-in that plays a part.
+func startPart(t *testing.T, part string, o ProcessOptions) *Process {
 	t.Helper()
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Setenv(partVariable, part)
-	t.Setenv("PART_MARK", t.TempDir()+"/mark")
-	p, err := NewProcess(ProcessOptions{Command: []string{self}, Vocabulary: v})
+	o.Vocabulary = builtin(t)
+	o.Command = []string{"env", partVariable + "=" + part, "PART_MARK=" + t.TempDir() + "/mark", self}
+	p, err := NewProcess(o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return p
 }
 
-// A result that cannot be is refused, and what is wrong with it told once; the good
-// ones around it count.
-func TestImpossibleResultsAreRefused(t *testing.T) {
+// builtin is the built-in vocabulary.
+func builtin(t testing.TB) *Vocabulary {
+	t.Helper()
 	v, err := LoadVocabulary()
 	if err != nil {
 		t.Fatal(err)
 	}
+	return v
+}
+
+// A result that cannot be is refused, and what is wrong with it told once; the good
+// ones around it count.
+func TestImpossibleResultsAreRefused(t *testing.T) {
+	v := builtin(t)
 	good := Result{Callout: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}, Confidence: 0.9, Start: 100, End: 200, Decided: 300}
 	for name, spoil := range map[string]func(r *Result){
 		"dose":       func(r *Result) { r.Values = map[string]float64{"dose_mg": 319} },
@@ -218,10 +210,7 @@ func TestImpossibleResultsAreRefused(t *testing.T) {
 
 // What cannot start is one clear line.
 func TestPlugInCannotStart(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	for _, c := range []struct {
 		command []string
 		want    string
@@ -244,10 +233,7 @@ func FuzzPlugInLine(f *testing.F) {
 	f.Add([]byte(`{"heard":640}`))
 	f.Add([]byte(`{"result":{"callout":"rosc","start":-5,"end":1,"decided":16}}`))
 	f.Add([]byte("{}\n\x00"))
-	v, err := LoadVocabulary()
-	if err != nil {
-		f.Fatal(err)
-	}
+	v := builtin(f)
 	f.Fuzz(func(t *testing.T, b []byte) {
 		c := &child{out: make(chan message, 4096), dead: make(chan struct{})}
 		go c.read(strings.NewReader(string(b)))
@@ -273,24 +259,12 @@ func FuzzPlugInLine(f *testing.F) {
 // The signals of a terminal's Ctrl-C and Ctrl-Z are for the session alone: the plug-in has a group of its own,
 // and what it has started goes with it.
 func TestPlugInHasItsOwnGroup(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
 	held, holds, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer held.Close()
-	p, err := NewProcess(ProcessOptions{Command: []string{"env", partVariable + "=group", "PART_MARK=" + t.TempDir() + "/mark", self},
-		Vocabulary: v, Patience: patience, Stderr: holds})
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := startPart(t, "group", ProcessOptions{Patience: patience, Stderr: holds})
 	holds.Close()
 	if group, err := strconv.Atoi(p.Name()); err != nil || group == syscall.Getpgrp() {
 		t.Errorf("the group of the plug-in is %q, ours %d", p.Name(), syscall.Getpgrp())

@@ -9,10 +9,7 @@ import (
 // Every phrase of the vocabulary can be typed, with its numbers in figures or
 // in words; what is none is refused with what comes near.
 func TestTyped(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	typed, err := NewTyped(v)
 	if err != nil {
 		t.Fatal(err)
@@ -70,10 +67,7 @@ func TestTyped(t *testing.T) {
 
 // Whatever is typed, it is read or refused.
 func FuzzTyped(f *testing.F) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		f.Fatal(err)
-	}
+	v := builtin(f)
 	typed, err := NewTyped(v)
 	if err != nil {
 		f.Fatal(err)

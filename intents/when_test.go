@@ -22,10 +22,7 @@ func TestReadWhen(t *testing.T) {
 
 // A time that is typed behind a callout is told with it.
 func TestTypedTime(t *testing.T) {
-	v, err := LoadVocabulary()
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := builtin(t)
 	typed, err := NewTyped(v)
 	if err != nil {
 		t.Fatal(err)

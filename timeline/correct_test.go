@@ -6,10 +6,6 @@ import "testing"
 // dose or a shock; with joules it is the shock's (closed loop: the sender puts right what was
 // just read back; common practice, no source).
 func TestBareCorrection(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, c := range []struct {
 		last   Kind
 		values map[string]float64
@@ -23,21 +19,13 @@ func TestBareCorrection(t *testing.T) {
 		{PatientWeight, map[string]float64{"weight_kg": 20}, "correction ten joules", 20, 0, 10},
 		{RhythmVF, nil, "correction ten", 0, 0, 10},
 	} {
-		m, seq := NewMachine(p), uint64(0)
-		var step func(e Event)
-		step = func(e Event) {
-			seq++
-			e.Seq = seq
-			for _, more := range m.Step(e, e.At).Events {
-				step(more)
-			}
-		}
-		step(Event{At: 0, Kind: CodeStart})
-		step(Event{At: Seconds(5), Kind: ShockGiven, Values: map[string]float64{"energy_j": 100}})
-		step(Event{At: Seconds(30), Kind: c.last, Values: c.values})
-		step(Event{At: Seconds(34), Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 10},
+		on := stageOf(t, "aha-2025")
+		on.call(0, CodeStart, nil)
+		on.call(5, ShockGiven, map[string]float64{"energy_j": 100})
+		on.call(30, c.last, c.values)
+		on.step(Event{At: Seconds(34), Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 10},
 			Heard: &Heard{End: Seconds(34), Text: c.said}})
-		s := m.State()
+		s := on.m.State()
 		if s.WeightKg != c.kg || s.Total("amiodarone") != c.mg || s.Shocks[0].Joules != c.joules {
 			t.Errorf("%s, %s: %v kg, %v mg, %v J", c.last, c.said, s.WeightKg, s.Total("amiodarone"), s.Shocks[0].Joules)
 		}
@@ -47,19 +35,7 @@ func TestBareCorrection(t *testing.T) {
 // One that puts a weight right that is held back, for an adult's dose was given, is held back as
 // that was (see whose.go).
 func TestCorrectionIsHeldBack(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, seq := NewMachine(p), uint64(0)
-	var step func(e Event)
-	step = func(e Event) {
-		seq++
-		e.Seq = seq
-		for _, more := range m.Step(e, e.At).Events {
-			step(more)
-		}
-	}
+	on := stageOf(t, "aha-2025")
 	for i, c := range []struct {
 		e  Event
 		kg float64
@@ -70,9 +46,10 @@ func TestCorrectionIsHeldBack(t *testing.T) {
 		{Event{Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 18}, Heard: &Heard{Text: "correction eighteen"}}, 0},
 		{Event{Kind: Confirm}, 18},
 	} {
-		c.e.At = Seconds(float64(5 * i))
-		if step(c.e); m.State().WeightKg != c.kg {
-			t.Errorf("%s: %v kg, want %v", c.e.Kind, m.State().WeightKg, c.kg)
+		on.now = Seconds(float64(5 * i))
+		c.e.At = on.now
+		if on.step(c.e); on.m.State().WeightKg != c.kg {
+			t.Errorf("%s: %v kg, want %v", c.e.Kind, on.m.State().WeightKg, c.kg)
 		}
 	}
 }

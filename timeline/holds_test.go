@@ -3,17 +3,11 @@ package timeline
 import "testing"
 
 func TestHolds(t *testing.T) {
-	p, err := LoadProtocol("aha-2020")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := NewMachine(p)
-	step := func(seq uint64, at float64, k Kind) []Cue {
-		return m.Step(Event{Seq: seq, At: Seconds(at), Kind: k}, Seconds(at)).Cues
-	}
-	step(1, 0, CodeStart)
-	step(2, 1, CompressionsStart)
-	step(3, 20, CompressionsStop)
+	s := stageOf(t, "aha-2020")
+	m, call := s.m, func(at float64, k Kind) []Cue { return s.call(at, k, nil) }
+	call(0, CodeStart)
+	call(1, CompressionsStart)
+	call(20, CompressionsStop)
 	var handsOff []Cue
 	for _, c := range m.Tick(Seconds(40)) {
 		if c.Priority == HandsOff {
@@ -28,30 +22,30 @@ func TestHolds(t *testing.T) {
 			t.Errorf("%s does not hold, and nobody compresses", c.ID)
 		}
 	}
-	step(4, 41, CompressionsStart)
+	call(41, CompressionsStart)
 	for _, c := range handsOff {
 		if m.Holds(c) {
 			t.Errorf("%s holds, and somebody compresses", c.ID)
 		}
 	}
-	step(7, 44, CompressionsStop)
+	call(44, CompressionsStop)
 	again := m.Tick(Seconds(55))
-	step(8, 56, ShockGiven)
+	call(56, ShockGiven)
 	for _, c := range again {
 		if c.Priority == HandsOff && m.Holds(c) {
 			t.Errorf("%s holds, and the shock's read-back has told to compress", c.ID)
 		}
 	}
-	step(9, 57, CompressionsStart)
-	given := step(5, 50, "drug.epinephrine")[0]
+	call(57, CompressionsStart)
+	given := call(58, "drug.epinephrine")[0]
 	if !m.Holds(given) {
 		t.Error("the read-back of a drug does not hold")
 	}
-	m.Step(Event{Seq: 6, At: Seconds(52), Kind: Retraction, Retracts: 5}, Seconds(52))
+	s.step(Event{At: s.now, Kind: Retraction, Retracts: s.seq})
 	if m.Holds(given) {
 		t.Error("the read-back of a drug holds that was taken back")
 	}
-	if !m.Holds(Cue{ID: "fault.disk", At: Seconds(50), Priority: Alarm}) {
+	if !m.Holds(Cue{ID: "fault.disk", At: Seconds(58), Priority: Alarm}) {
 		t.Error("an alarm does not hold")
 	}
 }
@@ -59,16 +53,8 @@ func TestHolds(t *testing.T) {
 // What waits, or was cut off, is said as it would be said now: nobody hears an adult's
 // energy or dose once a child was called and weighed, nor a dose that was given since.
 func TestFresh(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := NewMachine(p)
-	var seq uint64
-	step := func(at float64, k Kind, values map[string]float64) []Cue {
-		seq++
-		return m.Step(Event{Seq: seq, At: Seconds(at), Kind: k, Values: values}, Seconds(at)).Cues
-	}
+	s := stageOf(t, "aha-2025")
+	m, step := s.m, s.call
 	step(0, CodeStart, nil)
 	step(1, CompressionsStart, nil)
 	step(4, RhythmPEA, nil)
@@ -117,29 +103,15 @@ func TestAnswerIsDone(t *testing.T) {
 		{CorrectEnergy, Undo, false},
 		{Epinephrine, Undo, false},
 	} {
-		p, err := LoadProtocol("aha-2025")
-		if err != nil {
-			t.Fatal(err)
-		}
-		m, seq, now := NewMachine(p), uint64(0), Time(0)
-		var step func(Event) []Cue
-		step = func(e Event) []Cue {
-			seq++
-			e.Seq = seq
-			r := m.Step(e, now)
-			for _, more := range r.Events {
-				step(more)
-			}
-			return r.Cues
-		}
+		on := stageOf(t, "aha-2025")
+		m := on.m
 		said := func(k Kind, joules float64) []Cue {
-			now += 3 * Rate
-			return step(Event{At: now, Kind: k, Values: map[string]float64{"energy_j": joules}})
+			return on.call(on.now.Seconds()+3, k, map[string]float64{"energy_j": joules})
 		}
 		for _, k := range []Kind{CompressionsStart, RhythmVF, ShockGiven, CompressionsStart} {
 			said(k, 200)
 		}
-		now += 60 * Rate
+		on.now += 60 * Rate
 		first := said(c.ask, 150)
 		m.Spoken(first[0])
 		said(c.done, 360)
@@ -152,22 +124,8 @@ func TestAnswerIsDone(t *testing.T) {
 // A read-back that waited asks about no pulse once that was lost, and "what is next" is
 // answered with compressions before the read-backs that wait.
 func TestQuestionsThatAreIdle(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, seq := NewMachine(p), uint64(0)
-	said := func(at float64, k Kind) []Cue {
-		seq++
-		e := Event{Seq: seq, At: Seconds(at), Kind: k, Values: map[string]float64{"dose_mg": 1}}
-		r := m.Step(e, e.At)
-		for _, more := range r.Events {
-			seq++
-			more.Seq = seq
-			m.Step(more, e.At)
-		}
-		return r.Cues
-	}
+	s := stageOf(t, "aha-2025")
+	m, said := s.m, func(at float64, k Kind) []Cue { return s.call(at, k, map[string]float64{"dose_mg": 1}) }
 	said(0, CompressionsStart)
 	said(5, RhythmPEA)
 	said(60, ROSC)
@@ -191,21 +149,8 @@ func TestQuestionsThatAreIdle(t *testing.T) {
 
 // Whose doses are meant is not asked any more once that was answered.
 func TestWhoseIsIdle(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, seq := NewMachine(p), uint64(0)
-	said := func(at float64, k Kind) Cue {
-		seq++
-		r := m.Step(Event{Seq: seq, At: Seconds(at), Kind: k}, Seconds(at))
-		for _, more := range r.Events {
-			seq++
-			more.Seq = seq
-			m.Step(more, more.At)
-		}
-		return r.Cues[0]
-	}
+	s := stageOf(t, "aha-2025")
+	m, said := s.m, func(at float64, k Kind) Cue { return s.call(at, k, nil)[0] }
 	said(0, CompressionsStart)
 	said(5, "drug.epinephrine")
 	asked := said(10, PatientChild)
@@ -220,17 +165,8 @@ func TestWhoseIsIdle(t *testing.T) {
 // What waited behind other read-backs is not said as if it were to be done now: no "clear" and
 // no "charging" once the shock was given, and no "compress" to those who do.
 func TestReadBacksThatWaitedAreNoOrders(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, now := NewMachine(p), Time(0)
-	var seq uint64
-	call := func(k Kind) Cue {
-		seq++
-		now += Seconds(1)
-		return m.Step(Event{Seq: seq, At: now, Kind: k}, now).Cues[0]
-	}
+	s := stageOf(t, "aha-2025")
+	m, call := s.m, func(k Kind) Cue { return s.call(s.now.Seconds()+1, k, nil)[0] }
 	call(CodeStart)
 	call(CompressionsStart)
 	call(RhythmVF)
@@ -256,17 +192,13 @@ func TestReadBacksThatWaitedAreNoOrders(t *testing.T) {
 // Whatever repeats is said also where nothing else is planned for long: the next drug, minutes
 // away, keeps no cycle from ending.
 func TestRepetitionsGoOn(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := NewMachine(p)
+	s := stageOf(t, "aha-2025")
 	for i, k := range []Kind{CodeStart, CompressionsStart, RhythmAsystole, Epinephrine} {
-		m.Step(Event{Seq: uint64(i + 1), At: Seconds(float64(3 * i)), Kind: k}, Seconds(float64(3*i)))
+		s.call(float64(3*i), k, nil)
 	}
 	said := map[string]bool{}
 	for now := Time(0); now < Seconds(170); now += Rate / 10 {
-		for _, c := range m.Tick(now) {
+		for _, c := range s.m.Tick(now) {
 			said[c.ID] = true
 		}
 	}
@@ -278,10 +210,6 @@ func TestRepetitionsGoOn(t *testing.T) {
 // A team that wants no questions still hears what was called: what a question names in place
 // of the read-back is read back (closed loop: common practice, no source).
 func TestUnasked(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, c := range []struct {
 		list []Event
 		want string
@@ -296,13 +224,13 @@ func TestUnasked(t *testing.T) {
 		{[]Event{{Kind: "measured.temperature", Values: map[string]float64{"temperature_c": 9}}},
 			"0:09.0 said.measured.temperature temperature_c=9"},
 	} {
-		m, last := NewMachine(p), Ready{}
+		var last []Cue
+		s := stageOf(t, "aha-2025")
 		list := append([]Event{{Kind: CodeStart}, {Kind: CompressionsStart}}, c.list...)
 		for i, e := range list {
-			e.Seq, e.At = uint64(i+1), Seconds(9-float64(len(list)-1-i))
-			last = m.Step(e, e.At)
+			last = s.call(9-float64(len(list)-1-i), e.Kind, e.Values)
 		}
-		if got, ok := last.Cues[0].Unasked(); !ok || got.Describe() != c.want {
+		if got, ok := last[0].Unasked(); !ok || got.Describe() != c.want {
 			t.Errorf("%q, want %q", got.Describe(), c.want)
 		}
 	}
@@ -311,24 +239,20 @@ func TestUnasked(t *testing.T) {
 // Of pulse and hands the last word that is heard is the one that holds: a read-back that waited,
 // or was cut off, is not said behind its opposite.
 func TestOppositeHolds(t *testing.T) {
-	p, err := LoadProtocol("aha-2025")
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, c := range [][2]Kind{{ROSC, PulseLost}, {PulsePresent, PulseAbsent}, {PulseAbsent, PulsePresent},
 		{CompressionsStop, CompressionsStart}, {CompressionsStart, CompressionsStop}} {
-		m := NewMachine(p)
+		s := stageOf(t, "aha-2025")
 		var first Cue
 		for i, k := range []Kind{CodeStart, CompressionsStart, c[0], c[1]} {
-			r := m.Step(Event{Seq: uint64(i + 1), At: Seconds(float64(i)), Kind: k}, Seconds(float64(i)))
+			cues := s.call(float64(i), k, nil)
 			if i == 2 {
-				first = r.Cues[0]
-				if _, ok := m.Fresh(first); !ok {
+				first = cues[0]
+				if _, ok := s.m.Fresh(first); !ok {
 					t.Errorf("%s does not hold when it is called", c[0])
 				}
 			}
 		}
-		if _, ok := m.Fresh(first); ok {
+		if _, ok := s.m.Fresh(first); ok {
 			t.Errorf("%s is said behind %s", c[0], c[1])
 		}
 	}

@@ -64,7 +64,24 @@ func (s *stage) until(at Time) {
 	}
 }
 
-func (s *stage) step(e Event) {
+// stageOf is a stage whose answers all wait.
+func stageOf(t *testing.T, protocol string) *stage {
+	t.Helper()
+	p, err := LoadProtocol(protocol)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &stage{m: NewMachine(p), busy: true}
+}
+
+// call is called at a second, without a tick before it; the answers are returned.
+func (s *stage) call(at float64, k Kind, values map[string]float64) []Cue {
+	s.now = Seconds(at)
+	return s.step(Event{At: s.now, Kind: k, Values: values})
+}
+
+// step takes an event, and what follows from it; the answers to it are returned.
+func (s *stage) step(e Event) []Cue {
 	s.seq++
 	e.Seq = s.seq
 	r := s.m.Step(e, s.now)
@@ -78,6 +95,7 @@ func (s *stage) step(e Event) {
 			s.m.Spoken(c)
 		}
 	}
+	return r.Cues
 }
 
 // add takes an event that is told with its time.
