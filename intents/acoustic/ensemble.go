@@ -12,7 +12,7 @@ type ensemble struct {
 	nets  []*net
 	mean  [][]float32 // per net and band, over about 4 s
 	less  []float32
-	phone []float32 // log posteriors of the phones
+	phone []float32 // log posteriors of the phones, of a batch of outputs
 	call  []float32 // and of the callout that has just ended: see callouts.tsv
 }
 
@@ -25,8 +25,8 @@ const gainOver = 40
 func newEnsemble(all []*weights) *ensemble {
 	e := &ensemble{
 		less:  make([]float32, bands),
-		phone: make([]float32, all[0].phoneNum),
-		call:  make([]float32, len(all[0].cb)),
+		phone: make([]float32, batch*all[0].phoneNum),
+		call:  make([]float32, batch*len(all[0].cb)),
 	}
 	for _, w := range all {
 		e.nets, e.mean = append(e.nets, newNet(w)), append(e.mean, nil)
@@ -62,9 +62,15 @@ func (e *ensemble) push(mels [][]float32) bool {
 			e.call[i] += x / float32(len(e.nets))
 		}
 	}
-	normalise(e.phone)
-	normalise(e.call)
+	normaliseRows(e.phone)
+	normaliseRows(e.call)
 	return true
+}
+
+// output is the log posteriors of one of a batch.
+func (e *ensemble) output(i int) (phone, call []float32) {
+	n, m := len(e.phone)/batch, len(e.call)/batch
+	return e.phone[i*n : (i+1)*n], e.call[i*m : (i+1)*m]
 }
 
 // ear is what net k makes of a frame before it hears it.

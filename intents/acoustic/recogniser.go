@@ -71,11 +71,18 @@ func (r *Recogniser) frame(mels [][]float32) {
 	if !r.nets.push(mels) {
 		return
 	}
-	if r.skip > 0 {
-		r.skip--
-		return
+	for i := range batch {
+		if r.skip > 0 {
+			r.skip--
+			continue
+		}
+		r.output(r.nets.output(i))
 	}
-	for _, c := range r.dec.push(r.nets.phone, r.nets.call) {
+}
+
+// output takes an output of the nets.
+func (r *Recogniser) output(phone, call []float32) {
+	for _, c := range r.dec.push(phone, call) {
 		r.propose(c)
 	}
 	for len(r.waiting) > 0 && r.due(&r.waiting[0]) {

@@ -23,18 +23,20 @@ func passesOf(t *testing.T) (*model, []*pass) {
 func TestPassIsTheNet(t *testing.T) {
 	m, passes := passesOf(t)
 	e, row := newEnsemble(m.nets), 0
-	newLogMel(e.warps()...).push(sound(), func(mels [][]float32) {
+	newLogMel(e.warps()...).push(wholeBatches(sound()), func(mels [][]float32) {
 		if !e.push(mels) {
 			return
 		}
-		for k, n := range e.nets {
-			for i, x := range n.out {
-				if d := math.Abs(float64(x - passes[k].posteriors(row)[i])); d > 1e-3 {
-					t.Fatalf("net %d, row %d, phone %d is off by %g", k, row, i, d)
+		for i := range min(batch, passes[0].rows-row) {
+			for k, n := range e.nets {
+				for phone, want := range passes[k].posteriors(row) {
+					if d := math.Abs(float64(n.out[i*len(n.out)/batch+phone] - want)); d > 1e-3 {
+						t.Fatalf("net %d, row %d, phone %d is off by %g", k, row, phone, d)
+					}
 				}
 			}
+			row++
 		}
-		row++
 	})
 	if row != passes[0].rows || row < 90 {
 		t.Errorf("%d rows, the net gives %d", passes[0].rows, row)
