@@ -343,38 +343,6 @@ func (s *State) confirm(e Event) {
 	s.MetronomeForced, s.EndedBy = false, e.Seq
 }
 
-// patient takes what was called about who lies there.
-func (s *State) patient(e Event) {
-	switch e.Kind {
-	case PatientAdult, PatientChild, PatientInfant:
-		who := strings.TrimPrefix(string(e.Kind), "patient.")
-		s.whoSure = s.Patient == who // told twice
-		s.Patient, s.noted.newborn = who, Never
-	case PatientPregnant:
-		s.PregnantAt = e.At
-	case PatientHypothermic:
-		s.Hypothermic, s.coldAt = true, e.At
-	case PatientOpioid:
-		s.OpioidAt = e.At
-	case PatientWeight:
-		if s.weightSure = s.WeightKg == e.Values["weight_kg"]; !s.weightSure { // else told twice
-			s.weightWas = s.WeightKg
-		}
-		s.WeightKg = e.Values["weight_kg"]
-	case PatientAge:
-		s.AgeMonths, s.whoSure = 12*e.Values["age_y"], false
-	case PatientAgeMonths:
-		s.AgeMonths, s.whoSure = e.Values["age_months"], false
-	case PatientStable, PatientUnstable:
-		s.spared()
-		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
-		s.MetronomeForced = s.MetronomeForced && s.Unstable
-		if s.RoundAt == Never {
-			s.RoundAt = e.At
-		}
-	}
-}
-
 // named takes the callouts of a family. Maps are replaced, not changed, and lists
 // only grow behind their end: a State handed out stays what it was, and a long
 // record costs no more an event than a short one.

@@ -253,17 +253,14 @@ func checkAskedAbove(file string, root *yaml.Node, list map[string]Bound) error 
 
 // unusual asks about an amount that is far from what is given: above the bound where the
 // protocol gives no dose, or in the arrest far below the smallest dose.
-func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
-	d, kg, slot := p.Drugs[drug], 0.0, "said_mg"
-	amount := e.Milligrams()
-	if meq := e.Values["dose_meq"]; meq > 0 {
-		amount, slot = meq, "said_meq"
-	}
+func (p *Protocol) unusual(s State, e Event, drug string) (Cue, bool) {
+	d, kg := p.Drugs[drug], 0.0
+	c, amount := usual(e, drug)
 	if p.patient(s) != "" {
 		kg, _ = p.Weight(s)
 	}
 	if _, dosed := d.most(0, kg); !dosed {
-		return Cue{ID: "question.drug.usual", Items: []string{drug}}.with(slot, amount), p.AskedAbove[drug].odd(amount, kg)
+		return c, p.AskedAbove[drug].odd(amount, kg)
 	}
 	kg, _ = p.Weight(s)
 	given := len(s.Doses(drug))
@@ -278,6 +275,15 @@ func (p *Protocol) unusual(s State, e Event, drug string) (c Cue, ok bool) {
 	return Cue{ID: "question.drug.amount", Items: []string{drug}}.with("said_mg", amount).with("dose_mg", next.Value), true
 }
 
+// usual asks about the amount of a drug without telling another.
+func usual(e Event, drug string) (c Cue, amount float64) {
+	c = Cue{ID: "question.drug.usual", Items: []string{drug}}
+	if meq := e.Values["dose_meq"]; meq > 0 {
+		return c.with("said_meq", meq), meq
+	}
+	return c.with("said_mg", e.Milligrams()), e.Milligrams()
+}
+
 // unsureAmount asks about an amount that is too much for a weight that is in doubt, and for the
 // one before it: until that is answered, no dose is told.
 func (p *Protocol) unsureAmount(s State, e Event, drug string, kg float64) (c Cue, ok bool) {
@@ -285,8 +291,8 @@ func (p *Protocol) unsureAmount(s State, e Event, drug string, kg float64) (c Cu
 		return Cue{}, false
 	}
 	most, ok := p.most(drug, len(s.Doses(drug)), max(s.WeightKg, s.weightWas))
-	c = Cue{ID: "question.drug.usual", Items: []string{drug}}.with("said_mg", e.Milligrams())
-	return c, ok && e.Milligrams() > most*1.001
+	c, amount := usual(e, drug)
+	return c, ok && amount > most*1.001
 }
 
 // below is the dose that an amount falls short of, if the drug goes by no weight and the

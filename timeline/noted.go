@@ -1,34 +1,69 @@
 package timeline
 
 // What is called of why a patient is in trouble, where the protocol itself goes on as it is: anaphylaxis and
-// drowning, of which one thing is said, and a newborn, of whom none of our protocols tells.
+// drowning, of which one thing is said; and a newborn, of whom none of our protocols tells.
 
 // noted is when these were called; Never if they were not.
-type noted struct{ anaphylaxis, drowned, newborn Time }
+type noted struct{ anaphylaxis, drowned Time }
 
-var nothingNoted = noted{Never, Never, Never}
+var nothingNoted = noted{Never, Never}
 
-// note takes what was called. A newborn beside somebody who is treated already is a second patient.
+// note takes what was called.
 func (s *State) note(e Event) {
-	switch {
-	case e.Kind == PatientAnaphylaxis:
+	if e.Kind == PatientAnaphylaxis {
 		s.noted.anaphylaxis = e.At
-	case e.Kind == PatientDrowned:
-		s.noted.drowned = e.At
-	case s.secondNewborn():
-		s.secondAt = e.At
-	default:
-		s.noted.newborn, s.MetronomeForced = e.At, false
+		return
 	}
+	s.noted.drowned = e.At
 }
 
-// secondNewborn reports whether a newborn cannot be the one whose case runs.
-func (s State) secondNewborn() bool {
-	return s.Running() && (s.PregnantAt != Never || s.Patient == "adult" || len(s.Given)+len(s.Shocks) > 0)
+// born takes a newborn that was called. Beside a mother, or an adult, it is a second patient.
+func (s *State) born(at Time) {
+	if s.Running() && (s.PregnantAt != Never || s.Patient == "adult") {
+		s.secondAt = at
+		return
+	}
+	s.newborn, s.MetronomeForced = true, false
 }
 
 // OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told.
-func (s State) OfNewborn() bool { return s.noted.newborn != Never }
+func (s State) OfNewborn() bool { return s.newborn }
+
+// newbornQuestions ask about what is more than any newborn gets, or an infant who weighs as much. Of what is less,
+// or else of a newborn, we know nothing.
+func (p *Protocol) newbornQuestions(s State, e Event) []question {
+	kg := p.newbornKg(s)
+	if said := e.Values["weight_kg"]; said > p.Get("newborn_most_kg") {
+		return []question{{Cue: Cue{ID: "question.weight"}.with("weight_kg", said), instead: true}}
+	}
+	if j := e.Values["energy_j"]; j > maxPerKg*kg {
+		c := Cue{ID: "question.energy.chart"}.with("said_j", j)
+		return []question{{Cue: c, instead: !e.Kind.shocks(), amount: true}}
+	}
+	drug, _ := e.Kind.Drug()
+	c, amount := usual(e, drug)
+	most, dosed := p.newbornMost(s, drug)
+	if dosed && amount > most*1.001 || !dosed && p.AskedAbove[drug].odd(amount, kg) {
+		return []question{{Cue: c, instead: true, amount: true}}
+	}
+	return nil
+}
+
+// newbornKg is the weight by which what a newborn gets is judged.
+func (p *Protocol) newbornKg(s State) float64 {
+	if most := p.Get("newborn_most_kg"); s.WeightKg == 0 || s.WeightKg > most {
+		return most
+	}
+	return s.WeightKg
+}
+
+// newbornMost is the most of a drug that is not asked about, in mg.
+func (p *Protocol) newbornMost(s State, drug string) (most float64, ok bool) {
+	if drug == "epinephrine" {
+		return p.Get("newborn_epinephrine_per_kg") * p.newbornKg(s), true
+	}
+	return p.forms["infant"].most(drug, 0, p.newbornKg(s))
+}
 
 // drowned calls for breaths first, for as long as they can be first (AHA 2025 and ERC 2025: see the notes of
 // the protocols).
@@ -66,16 +101,11 @@ func (s State) airFirst() bool { return s.noted.drowned != Never && s.FirstCompr
 
 // spoken names what was called, for a hand-over.
 func (n noted) spoken() (out []Cue) {
-	for _, x := range []struct {
-		at Time
-		id string
-	}{
-		{n.newborn, "summary.newborn"}, {n.drowned, "said." + string(PatientDrowned)},
-		{n.anaphylaxis, "said." + string(PatientAnaphylaxis)},
-	} {
-		if x.at != Never {
-			out = append(out, Cue{ID: x.id})
-		}
+	if n.drowned != Never {
+		out = append(out, Cue{ID: "said." + string(PatientDrowned)})
+	}
+	if n.anaphylaxis != Never {
+		out = append(out, Cue{ID: "said." + string(PatientAnaphylaxis)})
 	}
 	return out
 }

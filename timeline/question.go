@@ -17,8 +17,11 @@ type question struct {
 // questions are what a callout contradicts, judged by the state before it.
 // They are asked, logged, and block nothing: the leader may be right.
 func (p *Protocol) questions(s State, e Event) []question {
-	if s.Ended != Never || s.OfNewborn() { // a late fact, or of the next patient; or one whom no protocol tells of
+	switch {
+	case s.Ended != Never: // a late fact, or of the next patient
 		return nil
+	case s.OfNewborn():
+		return p.newbornQuestions(s, e)
 	}
 	if out := p.weightQuestions(s, e); out != nil {
 		return out
@@ -32,16 +35,8 @@ func (p *Protocol) questions(s State, e Event) []question {
 		return after.syncLeft(false)
 	}
 	out := append(s.ecmoQuestions(e), p.For(s).actQuestions(s, e)...)
-	if s.heldOpen() { // whose amount it is, nobody has said
-		out = slices.DeleteFunc(out, func(q question) bool { return q.amount })
-	}
-	if _, drug := e.Kind.Drug(); p.otherPatient(s) && (drug || e.Kind.shocks() || e.Kind == ShockCharging) {
-		out = slices.DeleteFunc(out, func(q question) bool { return q.amount }) // whose, nobody knows
-		who := question{Cue: Cue{ID: "question.who"}}
-		if !drug { // once for a shock, from its charging on
-			who.once = fmt.Sprintf("who %d %d", s.RhythmAt, len(s.Shocks))
-		}
-		out = append([]question{who}, out...)
+	if who, open := p.whoFor(s, e, out); open { // whose amount it is, nobody has said
+		out = append(who, slices.DeleteFunc(out, func(q question) bool { return q.amount })...)
 	}
 	return out
 }

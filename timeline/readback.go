@@ -14,11 +14,8 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	}
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
-	if m.state.OfNewborn() && (e.Kind == AirwaySecured || e.Kind.tellsWho()) {
-		if c.Parts = nil; e.Kind == AirwaySecured {
-			c.ID += ".open"
-		}
-		return c
+	if short, ok := m.ofNewborn(c, e); ok {
+		return short
 	}
 	c = m.detailed(c, e, now)
 	c.Priority = m.urgency(e, p, now)
@@ -26,6 +23,21 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 		c.Parts = append(c.Parts, Cue{ID: "weight.unknown"})
 	}
 	return c
+}
+
+// ofNewborn is the read-back of what a protocol of ours would add to that is none of a newborn's.
+func (m *Machine) ofNewborn(c Cue, e Event) (Cue, bool) {
+	switch {
+	case !m.state.OfNewborn():
+		return c, false
+	case e.Kind == AirwaySecured:
+		c.ID += ".open"
+	case e.Kind == MetronomeOn, e.Kind == BeatRatio: // an adult's
+		c.Parts = append(c.Parts, Cue{ID: "next.newborn"})
+	default:
+		return c, e.Kind.tellsWho()
+	}
+	return c, true
 }
 
 // detailed adds to a read-back what goes with that callout alone: what it is of, what follows

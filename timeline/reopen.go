@@ -124,9 +124,7 @@ func (m *Machine) since(from int, back []Event) (out []Event) {
 // others are the callouts from there on that tell who lies there, if they would make another kind of
 // patient of the one whose case it is.
 func (m *Machine) others(from int, back []Event) []Event {
-	told := slices.DeleteFunc(m.since(from, back), func(e Event) bool {
-		return !e.Kind.tellsWho() && e.Kind != PatientNewborn
-	})
+	told := slices.DeleteFunc(m.since(from, back), func(e Event) bool { return !e.Kind.tellsWho() })
 	if len(told) == 0 {
 		return nil
 	}
@@ -135,7 +133,7 @@ func (m *Machine) others(from int, back []Event) []Event {
 	})
 	was := Fold(without)
 	for _, x := range told {
-		if _, held := m.protocol.whose(was, x); held || x.Kind == PatientNewborn && !was.OfNewborn() {
+		if _, held := m.protocol.whose(was, x); held {
 			return told
 		}
 	}

@@ -73,7 +73,7 @@ func (m *Machine) background() []Cue {
 	s := m.state
 	p := m.protocol.For(s)
 	var out []Cue
-	if who := p.patient(s); who != "" {
+	if who := p.kindOf(s); who != "adult" {
 		out = append(out, Cue{ID: "summary." + who})
 	}
 	if s.AgeMonths >= 24 {

@@ -30,7 +30,7 @@ func (s *State) tended(e Event) bool {
 		s.NoBreathingAt, s.BreathingAt = Never, e.At
 	case CausesReview, AskCauses:
 		s.ReviewedAt = e.At
-	case PatientAnaphylaxis, PatientDrowned, PatientNewborn:
+	case PatientAnaphylaxis, PatientDrowned:
 		s.note(e)
 	case CodeStart, ToldDown:
 		s.tellDown(e)

@@ -49,8 +49,11 @@ func (p *Protocol) tooMuchFor(s State) []question {
 	kg, _ := form.Weight(s)
 	for _, drug := range slices.Sorted(maps.Keys(s.Given)) {
 		most, ok := form.Most(drug, kg)
+		if ok = ok && kg > 0; s.OfNewborn() {
+			most, ok = p.newbornMost(s, drug)
+		}
 		for _, d := range s.Doses(drug) {
-			if ok && kg > 0 && d.Mg > most*1.001 {
+			if ok && d.Mg > most*1.001 {
 				c := Cue{ID: "question.drug.before", Items: []string{drug}}.with("said_mg", d.Mg)
 				return []question{{Cue: c}}
 			}

@@ -1,7 +1,9 @@
 package timeline
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -11,6 +13,7 @@ import (
 // Who is what was called of who lies there.
 type Who struct {
 	Patient    string  // adult, child, infant; empty if not called
+	newborn    bool    // that was called last
 	whoSure    bool    // that was told twice, or confirmed when it was asked about
 	WeightKg   float64 // as called; 0 if not
 	weightSure bool    // it was told twice, or confirmed when it was asked about
@@ -24,7 +27,42 @@ type heldWho struct {
 	from Event // the last callout that tells so
 	at   Time  // when it was asked about last; Never: nothing is held back
 	was  Who   // before that callout
+	beat bool  // the metronome was switched on before it
 	who  bool  // it is asked who lies there at all
+}
+
+// patient takes what was called about who lies there.
+func (s *State) patient(e Event) {
+	switch e.Kind {
+	case PatientAdult, PatientChild, PatientInfant:
+		who := strings.TrimPrefix(string(e.Kind), "patient.")
+		s.whoSure = s.Patient == who // told twice
+		s.Patient, s.newborn = who, false
+	case PatientNewborn:
+		s.born(e.At)
+	case PatientPregnant:
+		s.PregnantAt = e.At
+	case PatientHypothermic:
+		s.Hypothermic, s.coldAt = true, e.At
+	case PatientOpioid:
+		s.OpioidAt = e.At
+	case PatientWeight:
+		if s.weightSure = s.WeightKg == e.Values["weight_kg"]; !s.weightSure { // else told twice
+			s.weightWas = s.WeightKg
+		}
+		s.WeightKg = e.Values["weight_kg"]
+	case PatientAge:
+		s.AgeMonths, s.whoSure = 12*e.Values["age_y"], false
+	case PatientAgeMonths:
+		s.AgeMonths, s.whoSure = e.Values["age_months"], false
+	case PatientStable, PatientUnstable:
+		s.spared()
+		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
+		s.MetronomeForced = s.MetronomeForced && s.Unstable
+		if s.RoundAt == Never {
+			s.RoundAt = e.At
+		}
+	}
 }
 
 // Unanswered returns the numbers of the callouts that were asked about so and that nobody confirmed:
@@ -58,7 +96,7 @@ const whoAgain = "question.who.again"
 // tellsWho reports whether k tells what kind of patient lies there.
 func (k Kind) tellsWho() bool {
 	switch k {
-	case PatientAdult, PatientChild, PatientInfant, PatientWeight, PatientAge, PatientAgeMonths:
+	case PatientAdult, PatientChild, PatientInfant, PatientNewborn, PatientWeight, PatientAge, PatientAgeMonths:
 		return true
 	}
 	return false
@@ -84,7 +122,7 @@ func (s *State) holdWho(e Event) {
 		s.held.at = e.At
 	}
 	if e.Kind.tellsWho() {
-		s.held.from, s.held.was = e, s.Who
+		s.held.from, s.held.was, s.held.beat = e, s.Who, s.MetronomeForced
 	}
 }
 
@@ -92,7 +130,10 @@ func (s *State) holdWho(e Event) {
 // already.
 func (s *State) holdLast(at Time) {
 	h := &s.held
-	if h.from.At != at || !h.from.Kind.tellsWho() { // it was taken back
+	if h.from.At != at || !h.from.Kind.tellsWho() {
+		if h.at != Never && s.HeardAt == at { // asked again with a dose; else it was taken back
+			h.at = at
+		}
 		return
 	}
 	told := State{Who: h.was}
@@ -101,6 +142,7 @@ func (s *State) holdLast(at Time) {
 	}
 	told.patient(h.from)
 	s.Who, h.Who, h.at = h.was, told.Who, at
+	s.MetronomeForced = h.beat
 }
 
 // takeHeld takes what is held back, if that is what was asked about last.
@@ -109,21 +151,30 @@ func (s *State) takeHeld(at Time) {
 	case s.mayTake(at) && s.Pending == "" && (asked || s.answered == ""):
 		s.Who, s.secondAt, s.answered = s.held.Who, Never, whoQuestion
 		s.held = heldWho{at: Never}
+		s.MetronomeForced = s.MetronomeForced && !s.OfNewborn()
 	case asked: // too late
 		s.answered = ""
 	}
 }
 
-// saysAgain reports whether k calls the patient child or adult who is taken for one.
+// saysAgain reports whether k calls the patient child, newborn or adult who is taken for one, or child who was
+// called a newborn.
 func (s State) saysAgain(k Kind) bool {
-	return k == PatientAdult && !s.OfChild() || (k == PatientChild || k == PatientInfant) && s.OfChild()
+	switch k {
+	case PatientAdult:
+		return !s.OfChild()
+	case PatientChild, PatientInfant:
+		return s.OfChild() && !s.OfNewborn() || s.held.at != Never && s.held.newborn
+	}
+	return k == PatientNewborn && s.OfNewborn()
 }
 
 // mayTake reports whether a confirmation takes what is held back: for some time behind the question.
 func (s State) mayTake(at Time) bool { return s.held.at != Never && at <= s.held.at+rule("confirm_s") }
 
 // whose returns the kind of patient that a callout would make of the one whose case runs; ok is false
-// if it may: nobody called a second patient, and nothing was given that is another kind's.
+// if it may: nobody called a second patient, and nothing was given that is another kind's. Of a newborn,
+// for whom the beat and all that is due fall silent, it may where nothing was seen or done yet.
 func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 	if !was.Running() || !e.Kind.tellsWho() {
 		return "", false
@@ -133,15 +184,19 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		after.Who = was.held.Who
 	}
 	after.patient(e)
-	from, to, who := p.patient(was), p.patient(after), p.kindOf(after)
+	from, to, given := p.kindOf(was), p.kindOf(after), len(was.Given)+len(was.Shocks) > 0
 	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
 	switch second := was.secondAt != Never; {
 	case second:
-		return who, from != to || farOff
-	case from == "" && to != "":
-		return who, p.gaveAdult(was)
-	case from != "" && to == "":
-		return who, len(was.Given) > 0 || len(was.Shocks) > 0
+		return to, from != to || farOff
+	case from == to:
+		return "", false
+	case to == "newborn":
+		return to, given || was.FirstCompression != Never || was.Rhythm != Unknown
+	case from == "adult":
+		return to, p.gaveAdult(was)
+	case to == "adult":
+		return to, given
 	}
 	return "", false
 }
@@ -189,11 +244,19 @@ func (m *Machine) holdBack(was State, e Event, now Time) (r Ready, ok bool) {
 
 // whoAsked is the question for whom doses are to be those of another kind of patient.
 func whoAsked(who string, second bool) Cue {
-	c := Cue{ID: whoQuestion, Items: []string{who + " doses"}}
+	c := Cue{ID: whoQuestion, Items: dosesOf(who)}
 	if second {
 		c.ID += ".first"
 	}
 	return c
+}
+
+// dosesOf names whose doses are meant; a newborn, whom no protocol of ours gives any, by itself.
+func dosesOf(who string) []string {
+	if who == "newborn" {
+		return []string{who}
+	}
+	return []string{who + " doses"}
 }
 
 // heldOpen reports whether nobody has answered what kind of patient the one is whose case runs: then no
@@ -217,6 +280,45 @@ func (p *Protocol) doubtedWho(s State) []Cue {
 		return []Cue{{ID: "question.who"}}
 	}
 	return nil
+}
+
+// whoFor asks who lies there where an amount is called while that is open: where it is another kind of
+// patient's by age or weight always, else if either of the two would not be given so much and nothing else is
+// asked, for a yes answers one question. about are the questions about who is taken for the patient.
+func (p *Protocol) whoFor(s State, e Event, about []question) (who []question, open bool) {
+	_, drug := e.Kind.Drug()
+	ask, odd := Cue{ID: "question.who"}, drug || e.Kind.shocks() || e.Kind == ShockCharging
+	if !p.otherPatient(s) {
+		if !s.heldOpen() {
+			return nil, false
+		}
+		ask = Cue{ID: whoAgain}
+		if asked := p.askedWhose(s); asked != nil {
+			ask = asked[0]
+		}
+		odd = odd && p.oddForEither(s, e, about)
+	}
+	if !odd {
+		return nil, true
+	}
+	q := question{Cue: ask}
+	if !drug { // once for a shock, from its charging on
+		q.once = fmt.Sprintf("who %d %d", s.RhythmAt, len(s.Shocks))
+	}
+	return []question{q}, true
+}
+
+// oddForEither reports whether an amount would be asked about of who is taken for the patient, or of who was
+// called and not confirmed; without a weight it is that, too.
+func (p *Protocol) oddForEither(s State, e Event, about []question) bool {
+	held := s
+	held.Who, held.held = s.held.Who, heldWho{at: Never}
+	amount, other := func(q question) bool { return q.amount }, func(q question) bool { return !q.amount }
+	if slices.ContainsFunc(about, other) {
+		return false
+	}
+	return len(about) > 0 || s.held.at != Never &&
+		(p.For(held).needsWeight(held, e) || slices.ContainsFunc(p.questions(held, e), amount))
 }
 
 // askedWhoFirst is whose doses are meant, if that is held back, or else who.
@@ -258,7 +360,7 @@ func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
 		}
 	}
 	c := reply("undone", undo, now, ReadBack)
-	c.Items = []string{m.protocol.kindOf(m.state) + " doses"}
+	c.Items = dosesOf(m.protocol.kindOf(m.state))
 	r.Cues = []Cue{c}
 	return r, len(r.Events) > 0
 }
@@ -270,5 +372,10 @@ func (s *State) forgetAnswer(e Event) {
 	}
 }
 
-// kindOf is adult, child or infant.
-func (p *Protocol) kindOf(s State) string { return or(p.patient(s), "adult") }
+// kindOf is adult, child, infant or newborn.
+func (p *Protocol) kindOf(s State) string {
+	if s.OfNewborn() {
+		return "newborn"
+	}
+	return or(p.patient(s), "adult")
+}
