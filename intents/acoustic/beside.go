@@ -133,7 +133,7 @@ func (d *decoder) lacksNumber(c candidate) bool {
 // underway reports whether a search has a path that began within these frames, as far as it was
 // said for at least so many, that scores so much a frame.
 func (d *decoder) underway(k, from, to, least int, fits float64) bool {
-	return slices.ContainsFunc(d.live[k], func(p path) bool {
+	return d.live[k].any(func(p path) bool {
 		began := int(p.start)
 		said := d.frame - began
 		score := float64(p.score) / float64(max(1, said))

@@ -2,6 +2,7 @@ package acoustic
 
 import (
 	"math"
+	"math/bits"
 
 	"coxswain/intents"
 )
@@ -86,10 +87,9 @@ type decoder struct {
 	llr     [][]float32 // ring: per frame and phone, log ratio to the filler, which is the best free phone
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
-	live    [][]path    // per search: its tokens
-	spare   []path      // room for those of a search
-	reached front       // the tokens of the search that is looked at
-	arrived front       // and those that take a way on
+	live    []tokens    // per search
+	jumps   []path      // tokens of the search that is looked at that go on to a state not next to theirs
+	arrived front       // and those that go on to several
 	emits   []float32   // by phone: what this frame adds to a token's score
 	calls   [][]float32 // ring: what the nets think has just been called out
 	best    candidate
@@ -119,7 +119,9 @@ func newDecoder(g *graph, priors []float32) *decoder {
 		sil:    make([]float32, keepFrames),
 		calls:  make([][]float32, keepFrames),
 	}
-	d.live = make([][]path, len(g.searches))
+	for _, s := range g.searches {
+		d.live = append(d.live, newTokens(int(s.hi-s.lo)))
+	}
 	d.belief = make([]belief, keepFrames)
 	d.emits = make([]float32, len(priors))
 	for i := range d.llr {
@@ -191,8 +193,8 @@ func (d *decoder) advance(row []float32) {
 		if s.number {
 			enter = numbers
 		}
-		if enter &= s.phones; enter != 0 || len(d.live[k]) > 0 {
-			d.step(k, s, enter)
+		if enter &= s.phones; enter != 0 || !d.live[k].empty() {
+			d.step(&d.live[k], s, enter)
 		}
 	}
 }
@@ -200,38 +202,60 @@ func (d *decoder) advance(row []float32) {
 // step is token passing in one search: each token stays in its state or takes the
 // way on from it, and of those that meet the best lives on. Only states that a token
 // reaches are looked at. New tokens enter with the phones of enter.
-func (d *decoder) step(k int, s *search, enter phoneSet) {
-	old := d.live[k]
-	d.reached.begin(d.spare, s.lo, s.hi)
-	d.arrived.begin(d.arrived.list, s.ways[0], s.ways[1])
-	for _, p := range old {
-		d.reach(p)
-		switch to := d.g.moves[p.at].to; {
-		case to >= 0:
-			d.reach(path{to, p.start, p.score})
-		case to != nowhere:
-			d.arrived.take(path{to, p.start, p.score})
-		}
+func (d *decoder) step(t *tokens, s *search, enter phoneSet) {
+	d.jumps = d.jumps[:0]
+	d.arrived.begin(s.ways[0], s.ways[1])
+	for w := len(t.live) - 1; w >= 0; w-- {
+		d.advanceWord(t, s, int32(w*64), t.live[w])
 	}
 	for _, p := range d.arrived.list {
 		for _, i := range d.g.follows(p.at) {
-			d.reach(path{i, p.start, p.score})
+			d.reach(t, s, i, p.start, p.score)
 		}
+	}
+	for _, p := range d.jumps {
+		d.reach(t, s, p.at, p.start, p.score)
 	}
 	if enter != 0 {
 		for _, e := range s.entries {
 			if enter.has(e.phone) {
-				d.reach(path{e.state, int32(d.frame), 0})
+				d.reach(t, s, e.state, int32(d.frame), 0)
 			}
 		}
 	}
-	d.live[k], d.spare = d.reached.list, old
 }
 
-// reach scores the frame in a state that a token reaches, and keeps it if it is not lost.
-func (d *decoder) reach(p path) {
-	if p.score += d.emits[d.g.moves[p.at].phone]; p.score >= tuned.lost {
-		d.reached.take(p)
+// advanceWord does so for the tokens in 64 states from first on that live has. They are gone through from the
+// last: what a state hands to the next one is what it had before this frame.
+func (d *decoder) advanceWord(t *tokens, s *search, first int32, live uint64) {
+	moves := d.g.moves[s.lo:s.hi]
+	for live != 0 {
+		b := bits.Len64(live) - 1
+		live &^= 1 << b
+		at := first + int32(b)
+		was, m := t.score[at], moves[at]
+		switch to := m.to; {
+		case to == s.lo+at+1:
+			if x := was + d.emits[moves[at+1].phone]; x >= tuned.lost {
+				t.put(at+1, t.start[at], x)
+			}
+		case to >= 0:
+			d.jumps = append(d.jumps, path{to, t.start[at], was})
+		case to != nowhere:
+			d.arrived.take(path{to, t.start[at], was})
+		}
+		if x := was + d.emits[m.phone]; x >= tuned.lost {
+			t.score[at] = x
+		} else {
+			t.drop(at)
+		}
+	}
+}
+
+// reach scores the frame in a state of the graph that a token reaches, and keeps it if it is not lost.
+func (d *decoder) reach(t *tokens, s *search, state, start int32, score float32) {
+	if score += d.emits[d.g.moves[state].phone]; score >= tuned.lost {
+		t.put(state-s.lo, start, score)
 	}
 }
 
@@ -253,13 +277,13 @@ func begins(row []float32) (words, numbers phoneSet) {
 // endings looks for phrases that end at this frame and decides when the best
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (final []candidate) {
-	for _, live := range d.live {
-		for _, p := range live {
-			if p.score <= 0 { // most
-				continue
-			}
-			if phrase := d.g.states[p.at].ends; phrase != noPhrase {
-				final = d.ending(candidate{phrase: int(phrase), start: int(p.start), end: d.frame, score: float64(p.score)}, final)
+	for k := range d.live {
+		s, t := &d.g.searches[k], &d.live[k]
+		for _, at := range s.finals {
+			if t.score[at] > 0 {
+				c := candidate{phrase: int(d.g.states[s.lo+at].ends), start: int(t.start[at]), end: d.frame}
+				c.score = float64(t.score[at])
+				final = d.ending(c, final)
 			}
 		}
 	}

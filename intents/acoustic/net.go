@@ -267,6 +267,7 @@ type net struct {
 	at    []int
 	x, h  []float32 // [batch*c]
 	y     []float32 // [batch*c]
+	tap   []float32 // [c]
 	out   []float32 // log posteriors of the phones, [batch*phones]
 	call  []float32 // and of the callout that has just ended, [batch*callouts]
 }
@@ -277,6 +278,7 @@ func newNet(w *weights) *net {
 		x:    make([]float32, batch*w.c),
 		h:    make([]float32, batch*w.c),
 		y:    make([]float32, batch*w.c),
+		tap:  make([]float32, w.c),
 		out:  make([]float32, batch*w.phoneNum),
 		call: make([]float32, batch*len(w.cb)),
 		at:   make([]int, len(w.layers)),
@@ -355,10 +357,8 @@ func (n *net) look(i int, x, h []float32) {
 	for j := range n.w.k {
 		back := (n.w.k - 1 - j) * l.dilation
 		s := (n.at[i] - back + slots) % slots
-		x, d := ring[s*c:(s+1)*c], l.dw[j*c:(j+1)*c]
-		for q := range h {
-			h[q] += x[q] * d[q]
-		}
+		vek32.Mul_Into(n.tap, ring[s*c:(s+1)*c], l.dw[j*c:(j+1)*c])
+		vek32.Add_Inplace(h, n.tap)
 	}
 	n.at[i] = (n.at[i] + 1) % slots
 }

@@ -8,12 +8,12 @@ func (d *decoder) growing() bool {
 	if d.frame-d.best.end > 4*holdFrames {
 		return false
 	}
-	for _, live := range d.live {
-		for _, p := range live {
+	for k := range d.live {
+		if d.live[k].any(func(p path) bool {
 			x := candidate{start: int(p.start), end: d.frame, score: float64(p.score)}
-			if x.score > d.best.score+1 && x.start < d.best.end-3 && !d.beaten(x) {
-				return true
-			}
+			return x.score > d.best.score+1 && x.start < d.best.end-3 && !d.beaten(x)
+		}) {
+			return true
 		}
 	}
 	return false
@@ -56,7 +56,7 @@ func (d *decoder) numbered(c candidate) bool {
 // explains reports whether a search has a path that explains more of the sound of a phrase, and
 // began in a frame or before.
 func (d *decoder) explains(k int, c candidate, began int) bool {
-	return slices.ContainsFunc(d.live[k], func(p path) bool {
+	return d.live[k].any(func(p path) bool {
 		return float64(p.score) > c.score && int(p.start) <= began
 	})
 }
@@ -64,8 +64,12 @@ func (d *decoder) explains(k int, c candidate, began int) bool {
 // clear drops all tokens that overlap a phrase that was accepted.
 func (d *decoder) clear(c candidate) {
 	d.held = slices.DeleteFunc(d.held, func(h candidate) bool { return h.end <= c.end })
-	for k, live := range d.live {
-		d.live[k] = slices.DeleteFunc(live, func(p path) bool { return int(p.start) < c.end-2 })
+	for k := range d.live {
+		for p := range d.live[k].all {
+			if int(p.start) < c.end-2 {
+				d.live[k].drop(p.at)
+			}
+		}
 	}
 	d.blocked = c.end - 2
 	if d.have && d.best.start < c.end-2 {

@@ -18,6 +18,7 @@ type search struct {
 	phrase  int  // one of it
 	answer  bool // only answers a question
 	entries []entry
+	finals  []int32  // states, from the first, that a phrase may end in
 	phones  phoneSet // of the entries
 	ways    [2]int32 // its states' move.to where several follow: the first, and behind the last
 }
@@ -40,9 +41,13 @@ func (g *graph) addSearch(sp span, phrase int, answer bool) {
 		if to := g.moves[i].to; to < nowhere {
 			s.ways = [2]int32{min(s.ways[0], to), max(s.ways[1], to+1)}
 		}
-		if x := g.states[i]; x.entry {
+		x := g.states[i]
+		if x.entry {
 			s.entries = append(s.entries, entry{i, x.phone})
 			s.phones |= 1 << x.phone
+		}
+		if x.final() {
+			s.finals = append(s.finals, i-sp.lo)
 		}
 	}
 	g.searches = append(g.searches, s)
