@@ -33,11 +33,16 @@ type Voice struct {
 	cues  map[string]string
 	items map[string]string
 	clips map[string]audio.Sound // by slug of the words
+
+	written map[string]string // for screens, where the sentence does not do
+	figures bool              // numbers are not spoken
 }
 
 type cueFile struct {
 	Cues  map[string]string `yaml:"cues"`
 	Items map[string]string `yaml:"items"`
+
+	Written map[string]string `yaml:"written"`
 }
 
 func parseCues(name string, b []byte) (cueFile, error) {
@@ -57,7 +62,7 @@ func NewVoice(folder string) (*Voice, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &Voice{cues: f.Cues, items: f.Items, clips: map[string]audio.Sound{}}
+	v := &Voice{cues: f.Cues, items: f.Items, written: f.Written, clips: map[string]audio.Sound{}}
 	names, err := fs.Glob(clipFiles, "clips/*.opus")
 	if err != nil {
 		return nil, err
@@ -187,13 +192,13 @@ func (v *Voice) clauses(out []string, text string, values map[string]float64) []
 			text = strings.TrimPrefix(strings.TrimLeft(text, " "), unit)
 			text = strings.TrimLeft(text, ", ")
 		case value == 1 && strings.HasSuffix(unit, "s"):
-			out = append(append(out, NumberTexts(value)...), strings.TrimSuffix(unit, "s"))
+			out = append(append(out, v.number(value)...), strings.TrimSuffix(unit, "s"))
 			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",.? ")
 		case unit != "":
-			out = append(append(out, NumberTexts(value)...), unit)
+			out = append(append(out, v.number(value)...), unit)
 			text = strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(text, " "), unit), ",.? ")
 		default:
-			out = append(out, NumberTexts(value)...)
+			out = append(out, v.number(value)...)
 		}
 	}
 	return out
@@ -305,9 +310,8 @@ func Texts() []string {
 		set[w] = true
 	}
 	for _, words := range append([]string{""}, timeline.WordSets()...) {
-		cues, items := f.in(words)
-		v := &Voice{cues: cues, items: items}
-		for id, t := range cues {
+		v := f.in(words)
+		for id, t := range v.cues {
 			for _, value := range []float64{1, 2} {
 				values := map[string]float64{}
 				for _, m := range slot.FindAllStringSubmatch(t, -1) {
@@ -318,7 +322,7 @@ func Texts() []string {
 				}
 			}
 		}
-		for _, t := range items {
+		for _, t := range v.items {
 			set[t] = true
 		}
 	}

@@ -18,13 +18,13 @@ func (v *Voice) In(words string) (*Voice, error) {
 	if known := timeline.WordSets(); words != "" && !slices.Contains(known, words) {
 		return nil, fmt.Errorf("no words %q: choose one of %s", words, strings.Join(known, ", "))
 	}
-	other := *v
-	other.cues, other.items = f.in(words)
-	return &other, nil
+	other := f.in(words)
+	other.clips = v.clips
+	return other, nil
 }
 
-// in returns the sentences and items in a set of words.
-func (f cueFile) in(words string) (cues, items map[string]string) {
+// in returns a voice without clips in a set of words.
+func (f cueFile) in(words string) *Voice {
 	all := func(from map[string]string) map[string]string {
 		out := make(map[string]string, len(from))
 		for id, text := range from {
@@ -32,5 +32,5 @@ func (f cueFile) in(words string) (cues, items map[string]string) {
 		}
 		return out
 	}
-	return all(f.Cues), all(f.Items)
+	return &Voice{cues: all(f.Cues), items: all(f.Items), written: all(f.Written)}
 }

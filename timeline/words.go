@@ -55,3 +55,13 @@ func (s *Session) Words() string {
 	}
 	return p.Words
 }
+
+// ProtocolTitle is the title of the protocol that a session names by its id and hash, for people;
+// one that is not at hand keeps its id.
+func ProtocolTitle(named string) string {
+	id, _, _ := strings.Cut(named, " ")
+	if p, err := LoadProtocol(id); err == nil {
+		return p.Title
+	}
+	return id
+}

@@ -186,7 +186,7 @@ func TestCourseScalesAtOnce(t *testing.T) {
 // stands on.
 func TestWallFits(t *testing.T) {
 	n := wallOf(3725, 100)
-	n.Due[0].Text = "Consider amiodarone three hundred milligrams or lidocaine one hundred milligrams"
+	n.Due[0].Text = "Consider amiodarone 300 mg or lidocaine 100 mg"
 	n.Given = append(n.Given, session.Given{Name: "procainamide", Count: 2, Ago: 700},
 		session.Given{Name: "amiodarone", Count: 1, Ago: 800}, session.Given{Name: "magnesium", Count: 1, Ago: 900})
 	n.Recogniser = "failed"
@@ -250,7 +250,8 @@ func wallCut(t *testing.T, ctx context.Context) []string {
 	return append(eval[[]string](t, ctx, overlaps), eval[[]string](t, ctx, `(() => {
 		const bad = [], inside = (a, b) => { const x = $(a).getBoundingClientRect(), y = $(b).getBoundingClientRect();
 			if (x.top < y.top - 1 || x.bottom > y.bottom + 1 || x.right > y.right + 1) bad.push(a + " leaves " + b); };
-		inside("what", "next"); inside("when", "next");
+		inside("what", "next"); if ($("when").textContent) inside("when", "next"); inside("under", "next");
+		if ($("case").getBoundingClientRect().right > innerWidth || $("state").getBoundingClientRect().right > innerWidth) bad.push("the state is cut off");
 		for (const id of ["what", "when"]) if ($(id).scrollHeight > 1.3 * $(id).offsetHeight) bad.push(id + " is cut off");
 		inside("given", "done"); inside("cycle", "cyclebox");
 		if ($("caution").getBoundingClientRect().bottom > innerHeight - 2) bad.push("the caution is cut off");

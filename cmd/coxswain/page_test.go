@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -64,7 +66,7 @@ func codeRecord(t *testing.T, dir string, seconds int, more ...timeline.Event) s
 func wallOf(code, left float64) *session.Snapshot {
 	return &session.Snapshot{Caution: Caution, State: "compressing", Rhythm: "VF", Code: &code, CycleLeft: &left, Cycle: 120,
 		Given: []session.Given{{Name: "shocks", Count: 2, Ago: 65}, {Name: "epinephrine", Count: 1, Ago: 130}},
-		Due:   []session.Due{{Text: "Epinephrine due.", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
+		Due:   []session.Due{{Text: "Epinephrine", In: 55.2}}, Last: []session.Heard{{Ago: 12, Text: "shock given, 200 J", Sure: 0.9}},
 		Recogniser: "hears", Sound: "whole", Saving: true, Healthy: true, Microphone: -48}
 }
 
@@ -79,21 +81,22 @@ func TestWallDisplay(t *testing.T) {
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
-	wallSays(t, ctx, map[string]string{"what": "Epinephrine due", "when": "in 0:55", "cycle": "Cycle 0:40 left", "state": "compressing, VF",
+	wallSays(t, ctx, map[string]string{"line": "in 0:55 Epinephrine", "under": "", "cycle": "Cycle 0:40 left", "state": "compressing", "rhythm": "VF",
 		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago",
 		"loud": "", "ill": "", "caution": Caution})
-	// Legible at 5 m: what is next is the largest; nothing that matters is under a
-	// thirtieth of the screen high (common practice, no source).
+	// Legible at 5 m: what is next and when are one line, the largest; nothing that matters is
+	// under a thirtieth of the screen high (common practice, no source).
 	sizes := eval[[]float64](t, ctx, `["what", "when", "state", "cycle", "given", "heard"]
 		.map(i => parseFloat(getComputedStyle($(i)).fontSize) / innerHeight)`)
 	for i, s := range sizes {
-		if i > 0 && s >= sizes[0] || s < 1.0/30 {
+		if i == 1 && s != sizes[0] || i > 1 && s >= sizes[0] || s < 1.0/30 {
 			t.Errorf("size %d of the wall is %.3f of the screen high; the largest must be the first: %.3f", i, s, sizes[0])
 		}
 	}
 	if c := eval[int](t, ctx, `document.querySelectorAll("button, input, a, select").length`); c != 0 {
 		t.Errorf("%d controls on a display", c)
 	}
+	wallLine(t, ctx, &box, n)
 	places := `["state", "what", "cycle", "done", "heard"]
 		.map(i => { const r = $(i).getBoundingClientRect(); return [r.left, r.top].join() }).join(" ")`
 	before := eval[string](t, ctx, places)
@@ -117,12 +120,43 @@ func TestWallDisplay(t *testing.T) {
 	ill.Paused, ill.Recogniser, ill.Healthy = &paused, "failed", false
 	box.Store(&ill)
 	do(t, ctx, poll(`$("ill").textContent === "CANNOT HEAR"`))
-	wallSays(t, ctx, map[string]string{"cycle": "Hands off 7 s"})
+	wallSays(t, ctx, map[string]string{"state": "compressing 7 s", "cycle": "Cycle 0:40 left"})
 	wallContrast(t, ctx)
 	shot(t, ctx, "wall-ill")
 	server.CloseClientConnections()
 	server.Listener.Close()
 	do(t, ctx, poll(`$("ill").textContent === "DISPLAY LOST COXSWAIN"`))
+}
+
+// wallLine counts what is next down to its moment and past it: the time leads the line, what is next
+// never moves, and now looks unlike later.
+func wallLine(t *testing.T, ctx context.Context, box *session.Box, n *session.Snapshot) {
+	t.Helper()
+	looks := map[string]bool{}
+	var at []float64
+	for _, c := range []struct {
+		in          float64
+		line, under string
+	}{{55.2, "in 0:55 Epinephrine", ""}, {11.1, "in 0:11 Epinephrine", ""}, {0.2, "now Epinephrine", ""}, {-42, "now Epinephrine", "due for 0:42"}} {
+		m := *n
+		m.Due = []session.Due{{Text: "Epinephrine", In: c.in}}
+		box.Store(&m)
+		do(t, ctx, poll(fmt.Sprintf(`$("line").textContent === %q && $("under").textContent === %q`, c.line, c.under)))
+		wallContrast(t, ctx)
+		looks[eval[string](t, ctx, `getComputedStyle($("next")).backgroundColor`)] = true
+		at = append(at, eval[[]float64](t, ctx, `(r => [r.left, r.top])($("what").getBoundingClientRect())`)...)
+	}
+	for i := 2; i < len(at); i++ {
+		if math.Abs(at[i]-at[i-2]) > 0.5 {
+			t.Errorf("what is next moves as its time comes: %v", at)
+			break
+		}
+	}
+	if len(looks) != 2 {
+		t.Errorf("now looks like later: %v", looks)
+	}
+	box.Store(n)
+	do(t, ctx, poll(`$("when").textContent === "in 0:55"`))
 }
 
 // wallSays holds texts of the wall display to what is wanted.
@@ -150,7 +184,7 @@ func wallContrast(t *testing.T, ctx context.Context) {
 			}
 			return "rgb(16,22,28)";
 		};
-		const pairs = ["state", "code", "what", "when", "heard", "ill", "caution"].map(i => [getComputedStyle($(i)).color, ground($(i))]);
+		const pairs = ["state", "rhythm", "code", "what", "when", "under", "heard", "ill", "caution"].map(i => [getComputedStyle($(i)).color, ground($(i))]);
 		pairs.push([getComputedStyle($("cycle")).color, getComputedStyle($("bar")).backgroundColor]);
 		return Math.min(...pairs.map(([a, b]) => { const x = lum(a), y = lum(b); return (Math.max(x, y) + 0.05) / (Math.min(x, y) + 0.05); }));
 	})()`)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -12,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -89,12 +91,28 @@ func TestRecordsPage(t *testing.T) {
 	do(t, ctx, byKeys(`[type="reset"]`, kb.Enter), shown(100), byKeys(`[data-view="charts"]`, kb.Enter),
 		poll(`document.body.dataset.shown === "charts" && document.querySelectorAll("#drawn svg").length > 9`))
 	shot(t, ctx, "records-charts")
+	chartsOnPaper(t, ctx)
 	do(t, ctx, byKeys(`[data-view="drills"]`, kb.Enter), poll(`document.querySelectorAll("#teams svg").length === 1`))
 	shot(t, ctx, "records-drills")
 	if text := eval[string](t, ctx, `$("teams").textContent`); !strings.Contains(text, "Night <b>shift") ||
 		!strings.Contains(text, "compressions") || strings.Count(text, " points") < 2 {
 		t.Errorf("the drills of the team: %s", text)
 	}
+}
+
+// chartsOnPaper holds what is printed from a telephone to the width of a sheet: the letters of a chart
+// are as large there as those around it, not twice, and it is no stamp.
+func chartsOnPaper(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.EmulateViewport(420, 900), poll(`document.querySelectorAll("#drawn .paper svg").length > 9`),
+		emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(718, 1000))
+	off := eval[[]string](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility())
+		.map(s => [s.getBoundingClientRect().width / s.viewBox.baseVal.width, s.viewBox.baseVal.width])
+		.filter(([scale, wide]) => scale < 0.9 || scale > 1.3 || wide < 500).map(x => x.join())`)
+	if shown := eval[int](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility()).length`); shown < 10 || len(off) > 0 {
+		t.Errorf("%d charts are printed from a telephone; scale and width of those that are off: %q", shown, off)
+	}
+	do(t, ctx, emulation.SetEmulatedMedia(), chromedp.EmulateViewport(1500, 1300))
 }
 
 // A record that is added, amended or deleted while the page is open shows so; a
@@ -146,6 +164,19 @@ func BenchmarkRecordsPage(b *testing.B) {
 	}
 	index := review.NewIndex(dir, defs)
 	h := web.Library(index, reviewed(defs, notSigned), defs, nil)
+	b.Run("first answer", func(b *testing.B) { // nothing is read yet
+		for b.Loop() {
+			w := httptest.NewRecorder()
+			web.Library(review.NewIndex(dir, defs), reviewed(defs, notSigned), defs, nil).
+				ServeHTTP(w, httptest.NewRequest("GET", "/api/list", nil))
+			if !strings.Contains(w.Body.String(), `"unread":`) {
+				b.Fatal(w.Body)
+			}
+		}
+	})
+	if _, _, err := index.Lines(); err != nil {
+		b.Fatal(err)
+	}
 	for _, path := range []string{"/api/list", "/api/list?search=2024-03+vf&rhythm=VF", "/api/charts", "/api/progress"} {
 		b.Run(path, func(b *testing.B) {
 			for b.Loop() {

@@ -74,7 +74,7 @@ func TestReviewPage(t *testing.T) {
 		t.Error("the figures do not compare both records")
 	}
 	controlsAreNamed(t, ctx)
-	do(t, ctx, byKeys(`[aria-label="Position in second"]`, "n"), poll(`$("name").textContent === "second" && at > 0`),
+	do(t, ctx, byKeys(`[aria-label="Position in second"]`, "n"), poll(`$("name").textContent === "first and second" && $("listed").textContent === "Events of second" && at > 0`),
 		byKeys(`#figures summary`, kb.Enter), poll(`document.querySelector("#figures details").open`))
 	shot(t, ctx, "review-amended")
 	ok(t, "verify", a)
@@ -114,6 +114,9 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 	t.Helper()
 	do(t, ctx, byKeys(`[aria-label="Change shock given, 200 J"]`, kb.Enter), byKeys(`input[name="at"]`, "0:33"),
 		byKeys(`input[name="by"]`, "AB"), byKeys(`input[name="reason"]`, "monitor log"))
+	if label := eval[string](t, ctx, `document.querySelector("tr.form .values").textContent`); label != "Energy in J " {
+		t.Errorf("the energy of a shock is asked for as %q", label)
+	}
 	shot(t, ctx, "review-change")
 	do(t, ctx, byKeys(`tr.form button[value="save"]`, kb.Enter), poll(`rec.amended`))
 	get := `f => [rec.as_called, rec.as_amended].map(l => l.find(x => x.id === "pre_shock_pause").value)`

@@ -3,6 +3,7 @@ package record
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -189,30 +190,36 @@ func (r *Record) Parts() []string {
 	return out
 }
 
-// Dirs lists the folders of the records in a folder, by name.
-func Dirs(records string) ([]string, error) {
-	entries, err := os.ReadDir(records)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, err
-	}
-	var out []string
-	for _, e := range entries {
-		dir := filepath.Join(records, e.Name())
-		if st, err := os.Lstat(filepath.Join(dir, JournalName)); err == nil && st.Mode().IsRegular() {
-			out = append(out, dir)
-		}
-	}
-	return out, nil
+// Found is the folder of a record and what the disk tells of its journal.
+type Found struct {
+	Dir     string
+	Journal fs.FileInfo
 }
 
-// Shut tells of each folder in a folder of records that cannot be looked into, as one of another user's.
-func Shut(records string) (told []error) {
-	entries, _ := os.ReadDir(records)
+// Find lists the records in a folder by name, and tells of each folder in it that cannot be looked
+// into, as one of another user's. A folder that is not there holds none.
+func Find(records string) (found []Found, shut []error, err error) {
+	entries, err := os.ReadDir(records)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, nil, err
+	}
 	for _, e := range entries {
-		_, err := os.Lstat(filepath.Join(records, e.Name(), JournalName))
-		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
-			told = append(told, err)
+		dir := filepath.Join(records, e.Name())
+		switch st, err := os.Lstat(filepath.Join(dir, JournalName)); {
+		case err == nil && st.Mode().IsRegular():
+			found = append(found, Found{dir, st})
+		case err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR):
+			shut = append(shut, err)
 		}
 	}
-	return told
+	return found, shut, nil
+}
+
+// Dirs lists the folders of the records in a folder, by name.
+func Dirs(records string) (dirs []string, err error) {
+	found, _, err := Find(records)
+	for _, f := range found {
+		dirs = append(dirs, f.Dir)
+	}
+	return dirs, err
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
@@ -40,10 +41,9 @@ func DrawRunChart(c RunChart, f figures.Definition, width float64) (string, erro
 		Title:   f.Name + " by month",
 		Axis:    "month",
 		UnderAx: "records",
-		To:      max(1, float64(len(c.Months)-1)),
 		Width:   width,
 	}
-	curve := Curve{Floor: true, Least: 1}
+	curve := Curve{Floor: true, Least: 1, Apart: 1}
 	unit, scale := f.Unit, 1.0
 	switch {
 	case f.IsShare():
@@ -65,12 +65,41 @@ func DrawRunChart(c RunChart, f figures.Definition, width float64) (string, erro
 			}
 		}
 	}
+	x := 0.0
 	for i, m := range c.Months {
-		p := Point{X: float64(i), Y: scale * m.Median, Low: scale * m.Lower, High: scale * m.Upper, Out: m.Signal != ""}
+		if i > 0 {
+			x = d.skip(x, c.Months[i-1].Month, m.Month)
+		}
+		p := Point{X: x, Y: scale * m.Median, Low: scale * m.Lower, High: scale * m.Upper, Out: m.Signal != ""}
 		curve.Points = append(curve.Points, p)
-		d.Ticks = append(d.Ticks, Tick{float64(i), m.Month})
-		d.Under = append(d.Under, Tick{float64(i), strconv.Itoa(m.Records)})
+		d.Ticks = append(d.Ticks, Tick{x, m.Month})
+		d.Under = append(d.Under, Tick{x, strconv.Itoa(m.Records)})
 	}
+	d.To = max(1, x)
 	d.Lanes = []Lane{{Name: unit, Curve: &curve}}
 	return d.SVG()
+}
+
+// longestGap is how many months without a record keep their places. Where a clock that was wrong
+// has put a record decades off, the axis is cut, and shows so.
+const longestGap = 24
+
+// skip is where the month after x lies, behind those without a record.
+func (d *Drawing) skip(x float64, from, to string) float64 {
+	const layout = "2006-01"
+	a, erra := time.Parse(layout, from)
+	b, errb := time.Parse(layout, to)
+	gap := 12*(b.Year()-a.Year()) + int(b.Month()) - int(a.Month())
+	if erra != nil || errb != nil {
+		return x + 1
+	}
+	if gap > longestGap {
+		d.Ticks = append(d.Ticks, Tick{x + 1, "..."})
+		return x + 2
+	}
+	for k := 1; k < gap; k++ {
+		d.Ticks = append(d.Ticks, Tick{x + float64(k), a.AddDate(0, k, 0).Format(layout)})
+		d.Under = append(d.Under, Tick{x + float64(k), "0"})
+	}
+	return x + float64(max(gap, 1))
 }

@@ -16,6 +16,7 @@ type Curve struct {
 	Most   float64 // nor above this, if that is not 0
 	Least  float64 // the scale goes at least so far to both sides of what never changes
 	Whole  bool    // it counts: its scale has whole numbers only
+	Apart  float64 // points that are further from each other are not joined; 0: all are
 }
 
 // Level is a value of a curve's scale and what it is.
@@ -90,7 +91,11 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 	out = append(out, d.levels(c, top, y)...)
 	var path strings.Builder
 	for i, p := range c.Points {
-		fmt.Fprintf(&path, "%c%.1f %.1f", "ML"[min(i, 1)], d.x(p.X), y(p.Y))
+		move := 'L'
+		if i == 0 || c.Apart > 0 && p.X-c.Points[i-1].X > c.Apart {
+			move = 'M'
+		}
+		fmt.Fprintf(&path, "%c%.1f %.1f", move, d.x(p.X), y(p.Y))
 	}
 	out = append(out, shape{Kind: "curve", Path: path.String()})
 	for _, p := range c.Points {

@@ -16,6 +16,7 @@ type Debriefing struct {
 	Team     string          `json:"team,omitempty"`
 	Silent   bool            `json:"silent,omitempty"` // advice was off
 	Protocol string          `json:"protocol"`
+	ByTitle  string          `json:"protocol_title"`
 	Points   int             `json:"points"`
 	Of       int             `json:"of"`
 	Findings []drill.Finding `json:"findings"`
@@ -40,7 +41,14 @@ func Debrief(events []timeline.Event, cases ...*drill.Case) *Debriefing {
 	if err != nil {
 		return nil
 	}
-	d := &Debriefing{Case: c.ID, Title: c.Title, Team: s.Drill.Team, Silent: s.Drill.Silent, Protocol: p.ID}
+	d := &Debriefing{
+		Case:     c.ID,
+		Title:    c.Title,
+		Team:     s.Drill.Team,
+		Silent:   s.Drill.Silent,
+		Protocol: p.ID,
+		ByTitle:  p.Title,
+	}
 	d.Findings = c.Score(p, events)
 	for _, f := range d.Findings {
 		d.Points, d.Of = d.Points+f.Points, d.Of+f.Of

@@ -4,8 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"runtime"
 	"slices"
 	"sync"
@@ -23,6 +21,7 @@ type Index struct {
 	folder string
 	defs   []figures.Definition
 	cases  []*drill.Case // beside the built-in ones
+	wait   time.Duration // for which Some reads
 
 	summarise func([]timeline.Event, []figures.Definition) Summary
 
@@ -51,7 +50,14 @@ type indexed struct {
 // NewIndex returns an index of the records in folder, still empty. Cases are
 // those of the drills that are not built in.
 func NewIndex(folder string, defs []figures.Definition, cases ...*drill.Case) *Index {
-	return &Index{folder: folder, defs: defs, cases: cases, summarise: Summarise, known: map[string]indexed{}}
+	return &Index{
+		folder:    folder,
+		defs:      defs,
+		cases:     cases,
+		wait:      60 * time.Millisecond,
+		summarise: Summarise,
+		known:     map[string]indexed{},
+	}
 }
 
 // lookEvery is how often the folder is looked at, however often it is asked for.
@@ -60,18 +66,18 @@ const lookEvery = time.Second
 // Lines returns a line for each record, newest first, and why some are left out.
 // The folder is looked at before, unless that was done within the last second.
 func (x *Index) Lines() (lines []Summary, bad []string, err error) {
-	lines, bad, _, err = x.upTo(math.MaxInt)
+	lines, bad, _, err = x.upTo(math.MaxInt64)
 	return lines, bad, err
 }
 
-// Some is Lines for whoever cannot wait: of what is new or has changed it reads the newest, some
-// hundreds of records, and returns how many are left to be read by the next calls.
-func (x *Index) Some() (lines []Summary, bad []string, left int, err error) { return x.upTo(atOnce) }
+// Some is Lines for whoever cannot wait: of what is new or has changed it reads the newest, as many
+// as it comes to meanwhile, and returns how many are left to be read by the next calls.
+func (x *Index) Some() (lines []Summary, bad []string, left int, err error) { return x.upTo(x.wait) }
 
-// atOnce is how many records are read while a page waits: a fifth of a second on one core.
-const atOnce = 300
+// block is how many records are read between two looks at the clock.
+const block = 50
 
-func (x *Index) upTo(most int) (lines []Summary, bad []string, left int, err error) {
+func (x *Index) upTo(within time.Duration) (lines []Summary, bad []string, left int, err error) {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	if len(x.left) == 0 && time.Since(x.at) < lookEvery {
@@ -86,7 +92,7 @@ func (x *Index) upTo(most int) (lines []Summary, bad []string, left int, err err
 			return x.lines, x.bad, 0, nil
 		}
 	}
-	x.take(most)
+	x.take(within)
 	return x.lines, x.bad, len(x.left), nil
 }
 
@@ -100,44 +106,47 @@ func (x *Index) Forget(dir string) {
 
 // look finds what is new or has changed in the folder; same if nothing is.
 func (x *Index) look() (same bool, err error) {
-	dirs, err := record.Dirs(x.folder)
+	all, shut, err := record.Find(x.folder)
 	if err != nil {
 		return false, err
 	}
 	var stale []string
-	now, found := map[string]indexed{}, make(map[string]indexed, len(dirs))
-	for _, d := range dirs {
-		st, err := os.Lstat(filepath.Join(d, record.JournalName))
-		if err != nil {
-			continue // gone since
-		}
-		if k, ok := x.known[d]; ok && k.size == st.Size() && k.changed.Equal(st.ModTime()) {
-			found[d] = k
+	dirs := make([]string, 0, len(all))
+	now, found := map[string]indexed{}, make(map[string]indexed, len(all))
+	for _, f := range all {
+		dirs = append(dirs, f.Dir)
+		if k, ok := x.known[f.Dir]; ok && k.size == f.Journal.Size() && k.changed.Equal(f.Journal.ModTime()) {
+			found[f.Dir] = k
 			continue
 		}
-		now[d] = indexed{changed: st.ModTime(), size: st.Size()}
-		stale = append(stale, d)
+		now[f.Dir] = indexed{changed: f.Journal.ModTime(), size: f.Journal.Size()}
+		stale = append(stale, f.Dir)
 	}
-	if len(stale) == 0 && len(found) == len(x.known) && x.lines != nil {
+	if len(stale) == 0 && len(found) == len(x.known) && len(shut) == len(x.shut) && x.lines != nil {
 		return true, nil
 	}
 	x.known, x.dirs, x.left, x.fresh, x.shut = found, dirs, stale, now, nil
-	for _, err := range record.Shut(x.folder) {
+	for _, err := range shut {
 		x.shut = append(x.shut, err.Error())
 	}
 	return false, nil
 }
 
-// take reads of what was found the last by name, at most so many, and makes the lines anew.
-func (x *Index) take(most int) {
-	from := max(0, len(x.left)-most)
-	some := x.left[from:]
-	for i, one := range x.read(some) {
-		k := x.fresh[some[i]]
-		one.changed, one.size = k.changed, k.size
-		x.known[some[i]] = one
+// take reads of what was found the last by name, a block at least and as many more as the time
+// allows, and makes the lines anew.
+func (x *Index) take(within time.Duration) {
+	for begun := time.Now(); ; {
+		from := max(0, len(x.left)-block)
+		some := x.left[from:]
+		for i, one := range x.read(some) {
+			k := x.fresh[some[i]]
+			one.changed, one.size = k.changed, k.size
+			x.known[some[i]] = one
+		}
+		if x.left = x.left[:from]; len(x.left) == 0 || time.Since(begun) >= within {
+			break
+		}
 	}
-	x.left = x.left[:from]
 	x.put()
 }
 

@@ -5,6 +5,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -80,6 +83,40 @@ func TestRunChart(t *testing.T) {
 		t.Errorf("%v: %s", err, svg)
 	}
 	textsApart(t, svg)
+}
+
+// A month without a record keeps its place in a run chart, with none counted, and no line leads
+// across it.
+func TestRunChartKeepsEmptyMonths(t *testing.T) {
+	list := slices.DeleteFunc(years(14, 3), func(s Summary) bool {
+		return s.Wall.Month() >= time.March && s.Wall.Month() <= time.May && s.Wall.Year() == 2024
+	})
+	d := figures.Definition{ID: "compression_fraction", Unit: "1"}
+	c := RunChartOf(list, d)
+	svg, err := DrawRunChart(c, d, 1200)
+	if err != nil || len(c.Months) != 11 {
+		t.Fatalf("%v: %d months with records, want 11", err, len(c.Months))
+	}
+	if !strings.Contains(svg, ">2024-04<") || strings.Count(svg, ">0<") < 3 {
+		t.Errorf("the empty months are not on the axis, with 0 records each: %s", svg)
+	}
+	line := regexp.MustCompile(`d="(M[0-9. ]+L[0-9. ML]+)"`).FindStringSubmatch(svg)
+	if line == nil || strings.Count(line[1], "M") != 2 {
+		t.Fatalf("the line is not broken once: %q", line)
+	}
+	var x []float64
+	for _, p := range regexp.MustCompile(`[ML]([0-9.]+) `).FindAllStringSubmatch(line[1], -1) {
+		v, _ := strconv.ParseFloat(p[1], 64)
+		x = append(x, v)
+	}
+	if one := x[1] - x[0]; len(x) != 11 || math.Abs(x[2]-x[1]-4*one) > 0.6 {
+		t.Errorf("from February to June are %.1f months: %v", (x[2]-x[1])/one, x)
+	}
+	list[0].Wall = time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC) // a clock that was never set
+	svg, err = DrawRunChart(RunChartOf(list, d), d, 1200)
+	if err != nil || !strings.Contains(svg, ">1970-01<") || !strings.Contains(svg, ">...<") || strings.Count(svg, "<line") > 100 {
+		t.Errorf("%v: one record of 1970 makes %d lines", err, strings.Count(svg, "<line"))
+	}
 }
 
 // A summary leaves out what is not known and counts what is unsure.
@@ -172,7 +209,7 @@ func TestSignals(t *testing.T) {
 // Whoever cannot wait for all records gets the newest ones first, and all of them in the end.
 func TestIndexReadsTheNewestFirst(t *testing.T) {
 	dir := t.TempDir()
-	const all = 2*atOnce + 5
+	const all = 2*block + 5
 	for k := range all {
 		wall := time.Date(2026, 1, 1, 0, k, 0, 0, time.UTC)
 		w, err := record.Begin(filepath.Join(dir, fmt.Sprintf("r%05d", k)), wall)
@@ -187,11 +224,17 @@ func TestIndexReadsTheNewestFirst(t *testing.T) {
 		w.Sound.Close()
 	}
 	x := NewIndex(dir, nil)
-	for _, want := range []int{atOnce, 2 * atOnce, all, all} {
+	x.wait = 0 // however slow the machine is, some are read
+	for _, want := range []int{block, 2 * block, all, all} {
 		lines, bad, left, err := x.Some()
 		if err != nil || len(bad) > 0 || len(lines) != want || left != all-want || lines[0].Name != fmt.Sprintf("r%05d", all-1) {
 			t.Fatalf("%v %v: %d lines, %d left, want %d; the first is %s", err, bad, len(lines), left, want, lines[0].Name)
 		}
+	}
+	x = NewIndex(dir, nil)
+	x.wait = time.Hour
+	if lines, _, left, err := x.Some(); err != nil || len(lines) != all || left != 0 {
+		t.Errorf("%v: %d lines in an hour, %d left", err, len(lines), left)
 	}
 	if lines, _, err := NewIndex(dir, nil).Lines(); err != nil || len(lines) != all {
 		t.Errorf("%v: %d lines at once, want %d", err, len(lines), all)

@@ -20,6 +20,7 @@ type Record struct {
 	Caution    string               `json:"caution"`
 	Began      string               `json:"began"` // when, in words, and by whose word
 	Session    *timeline.Session    `json:"session"`
+	Protocol   string               `json:"protocol"` // its title
 	End        timeline.Time        `json:"end"`
 	Started    timeline.Time        `json:"started"` // of the code; -1: never
 	Rate       int                  `json:"rate"`
@@ -71,7 +72,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	end := timeline.End(events)
 	course := figures.Lay(events, end)
 	r := &Record{
-		Caution: events[0].Session.Caution, Session: events[0].Session, End: end, Started: course.State.CodeAt(),
+		Caution: events[0].Session.Caution, Session: events[0].Session, Protocol: timeline.ProtocolTitle(events[0].Session.Protocol), End: end, Started: course.State.CodeAt(),
 		Rate: timeline.Rate, Amended: len(called) != len(events), Events: events, Course: course,
 		AsCalled: figures.Compute(called, defs, end),
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,

@@ -3,7 +3,6 @@ package session
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"sync/atomic"
 
 	"coxswain/timeline"
@@ -134,14 +133,13 @@ func (s *oneCase) dueNow(p *timeline.Protocol, st timeline.State, now timeline.T
 		if c.Priority != timeline.Due && !cycle || c.At > now+timeline.Seconds(120) || cycle && !st.Compressing {
 			continue
 		}
-		d := Due{s.o.Voice.Sentence(c), (c.At - now).Seconds()}
+		d := Due{s.o.Voice.Written(c), (c.At - now).Seconds()}
 		if !slices.ContainsFunc(out, func(x Due) bool { return x.Text == d.Text }) { // the same thing, repeated
 			out = append(out, d)
 		}
 	}
 	if c, first, ok := s.machine.Now(now); ok && (first || len(out) == 0 || out[0].In > 0) {
-		text := strings.TrimSuffix(strings.TrimPrefix(s.o.Voice.Sentence(c), "Next, "), ", now")
-		out = append([]Due{{strings.ToUpper(text[:1]) + text[1:], 0}}, out...)
+		out = append([]Due{{s.o.Voice.Written(c), 0}}, out...)
 	}
 	return out[:min(3, len(out))]
 }

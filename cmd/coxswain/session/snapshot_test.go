@@ -74,11 +74,11 @@ func TestFirstThingDue(t *testing.T) {
 		want   string
 		in     float64 // at most
 	}{
-		{6, "Pause. Look at the rhythm.", 120},
-		{12, "Shock two hundred joules", 0},
-		{22, "Shock two hundred joules Compress until it is ready.", 0}, // a rhythm to shock, and hands off
-		{26, "Shock two hundred joules", 0},
-		{110, "Consider epinephrine one milligram", -60},
+		{6, "Rhythm check", 120}, // no order before its moment
+		{12, "Shock 200 J", 0},
+		{22, "Shock 200 J. Compress until it is ready", 0}, // a rhythm to shock, and hands off
+		{26, "Shock 200 J", 0},
+		{110, "Consider epinephrine 1 mg", -60},
 	} {
 		quiet(s, float64(c.second)+0.5)
 		if due := s.Latest().Load().Due; len(due) == 0 || due[0].Text != c.want || due[0].In > c.in {

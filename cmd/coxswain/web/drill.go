@@ -92,12 +92,16 @@ func (p *Practice) cases(w http.ResponseWriter, _ *http.Request) {
 		ID       string  `json:"id"`
 		Title    string  `json:"title"`
 		Minutes  float64 `json:"minutes"`
-		Protocol string  `json:"protocol,omitempty"`
-		Looks    int     `json:"looks"` // how much is looked for, beside what is in every case
+		Protocol string  `json:"protocol,omitempty"` // title of the only one that it is made for
+		Looks    int     `json:"looks"`              // how much is looked for, beside what is in every case
 	}
 	var out []one
 	for _, c := range p.drills.Cases {
-		out = append(out, one{c.ID, c.Title, c.Minutes, c.Protocol, len(c.Look)})
+		by := ""
+		if c.Protocol != "" {
+			by = timeline.ProtocolTitle(c.Protocol)
+		}
+		out = append(out, one{c.ID, c.Title, c.Minutes, by, len(c.Look)})
 	}
 	sendJSON(w, map[string]any{"cases": out, "phrases": p.drills.Phrases, "caution": session.Caution})
 }

@@ -72,7 +72,7 @@ $("end").onclick = () => post("end", null);
   $("cases").replaceChildren(...d.cases.map((c, i) => {
     const label = el("label"), radio = el("input", undefined, { type: "radio", name: "case", value: c.id });
     radio.checked = i === 0;
-    label.append(radio, el("b", c.title), el("span", `up to ${c.minutes} min, ${c.looks} aims${c.protocol ? ", by " + c.protocol : ""}`, { class: "source" }));
+    label.append(radio, el("b", c.title), el("span", `up to ${c.minutes} min, ${c.looks} aims${c.protocol ? `, by “${c.protocol}”` : ""}`, { class: "source" }));
     return label;
   }));
   $("phrases").replaceChildren(...d.phrases.filter(p => !p.includes("{")).map(p => el("option", undefined, { value: p })));

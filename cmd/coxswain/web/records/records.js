@@ -3,7 +3,7 @@
 // with lines, charts, or how teams did. What is asked stays in the address, so
 // that one comes back to it from a record.
 const form = $("wanted");
-let view = "lines", skip = 0, ticked = [], asked = 0, stand = "";
+let view = "lines", skip = 0, ticked = [], asked = 0, stand = "", unread = 0;
 
 const wanted = () => {
   const q = new URLSearchParams();
@@ -50,7 +50,7 @@ const fillLines = d => {
   choose("rhythm", d.rhythms || []);
   choose("outcome", d.outcomes || []);
   $("count").textContent = (d.matching === d.all ? `${d.all} records` : `${d.matching} of ${d.all} records`) + (d.unread ? `, ${d.unread} are still being read` : "");
-  if (d.unread) setTimeout(() => { if (view === "lines") ask(); }, 50);
+  unread = d.unread;
   const last = d.skipped + d.lines.length;
   $("where").textContent = d.lines.length ? `${d.skipped + 1} to ${last} of ${d.matching}` : "";
   $("newer").hidden = d.skipped === 0;
@@ -108,9 +108,21 @@ const ask = async () => {
     if (mine !== asked) return; // something else was asked since
     if (r.ok) views[v][1](await r.json()); else $("count").textContent = await r.text();
   };
-  await get("lines");
-  if (view !== "lines") await get(view);
+  for (await get("lines"); unread && mine === asked; await get("lines")) await new Promise(r => setTimeout(r, 10));
+  if (view !== "lines" && mine === asked) await get(view);
   document.body.dataset.shown = view; // for whoever waits
+  if (view !== "lines" && broad() < SHEET) await sheets(view, () => mine === asked);
+};
+// sheets draws pictures of a narrow window once more, as wide as a sheet, to be printed.
+const SHEET = 560;
+const sheets = async (v, still) => {
+  const r = await fetch(`api/${views[v][0]}?${wanted()}&width=${SHEET}`);
+  const list = r.ok ? await r.json() : [];
+  if (still()) document.querySelectorAll(`#${v} section .drawn`).forEach((d, k) => {
+    const wide = drawing(list[k].svg);
+    wide.classList.add("paper");
+    d.after(wide);
+  });
 };
 form.oninput = () => { skip = 0; ask(); };
 let drawn = broad(), resized = 0;

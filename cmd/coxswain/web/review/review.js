@@ -80,7 +80,7 @@ const fillDebriefing = () => {
   const d = rec.debriefing;
   $("debriefing").hidden = !d;
   if (!d) return;
-  $("score").textContent = `Debriefing: ${d.points} of ${d.of} points. ${d.title}, by ${d.protocol}${d.team ? ", " + d.team : ""}${d.silent ? ", without advice" : ""}`;
+  $("score").textContent = `Debriefing: ${d.points} of ${d.of} points. ${d.title}, by “${d.protocol_title}”${d.team ? ", " + d.team : ""}${d.silent ? ", without advice" : ""}`;
   $("findings").replaceChildren(...d.findings.map(f => {
     const tr = el("tr", undefined, { class: f.points < f.of ? "lost" : "" }), found = el("td"), why = el("td", f.reason);
     if (f.listen >= 0) {
@@ -157,6 +157,12 @@ const fillFigures = () => {
 };
 
 // ---- amendments, in place ----
+// slot names a number of an event with its unit: "Dose in mg".
+const units = { mg: "mg", g: "g", meq: "mEq", j: "J", kg: "kg", y: "years", months: "months", mmhg: "mmHg", mmol: "mmol/l", mgdl: "mg/dl or mmol/l", pct: "%", c: "°C" };
+const slot = k => {
+  const [, name, unit] = /^(.*?)(?:_([a-z]+))?$/.exec(k), words = { ph: "pH", endtidal: "End tidal" }[name] || name[0].toUpperCase() + name.slice(1);
+  return units[unit] ? `${words} in ${units[unit]}` : words.replaceAll("_", " ");
+};
 const openForm = (after, r) => {
   document.querySelectorAll("tr.form").forEach(x => x.remove());
   const tr = el("tr", undefined, { class: "form" }), td = el("td", undefined, { colspan: "5" });
@@ -169,7 +175,7 @@ const openForm = (after, r) => {
   f.querySelector(".kind").hidden = !!r;
   f.querySelector(".withdraw").hidden = !r;
   for (const [k, v] of Object.entries(r && r.values || {})) {
-    const label = el("label", k.replaceAll("_", " ") + " ");
+    const label = el("label", slot(k) + " ");
     label.append(el("input", undefined, { name: "value." + k, value: v, size: 6, inputmode: "decimal" }));
     f.querySelector(".values").append(label);
   }
@@ -228,9 +234,9 @@ const origin = i => {
 const LONG = 150; // events: more are printed close together
 const choose = () => {
   rec = records[which];
-  document.title = `coxswain: review ${rec.name}`;
-  $("name").textContent = rec.name;
-  $("about").textContent = `${rec.began}. ${rec.session.software}; protocol ${rec.session.protocol.slice(0, 20)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
+  $("name").textContent = records.map(r => r.name).join(" and ");
+  document.title = `coxswain: review ${$("name").textContent}`;
+  $("about").textContent = `${rec.began}. ${rec.session.software}; protocol “${rec.protocol}”, version ${(rec.session.protocol.split(" ")[1] || "not known").slice(0, 11)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
   $("caution").textContent = rec.caution;
   document.body.classList.toggle("long", rec.rows.length > LONG);
   document.querySelectorAll(".whose").forEach(e => { e.textContent = records.length > 1 ? ` of ${rec.name}` : ""; });

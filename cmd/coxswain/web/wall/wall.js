@@ -20,35 +20,49 @@ const ill = n => {
 };
 const warn = text => { put("ill", text); $("ill").hidden = !text; fit(); };
 
-// fit makes what is next as large as its place allows, on its side of the cycle.
+// fit makes the line of what is next as large as its place allows: in one line, if that leaves it
+// the largest thing, or else what is next on lines beside its time.
 let fitted = "";
 const fit = () => {
-  const key = [$("what").textContent, $("ill").hidden, innerWidth, innerHeight].join();
+  const key = [$("when").textContent.replace(/\d/g, "0"), $("what").textContent, $("ill").hidden, innerWidth, innerHeight].join();
   if (key === fitted) return; // numbers that change move nothing
   fitted = key;
-  const box = $("next");
-  for (let size = 1; size > 0.3; size -= 0.05) {
-    box.style.setProperty("--size", size);
-    if ($("what").offsetHeight + $("when").offsetHeight <= box.clientHeight && $("what").scrollWidth <= box.clientWidth) break;
+  const box = $("next"), fits = () => $("line").offsetHeight + $("under").offsetHeight <= box.clientHeight && $("line").scrollWidth <= $("line").clientWidth;
+  for (const [one, least] of [[true, 0.62], [false, 0.3]]) {
+    box.classList.toggle("one", one);
+    for (let size = 1; size >= least; size -= 0.02) {
+      box.style.setProperty("--size", size);
+      if (fits()) return;
+    }
   }
 };
 addEventListener("resize", fit);
 
-// next is one thing and one time: what has waited longest, or comes first.
+// next is one thing and one time, told in one line: what has waited longest, or comes first.
 const next = n => {
   const d = (n.due || [])[0];
   const idle = !d && n.code_s === null, hears = n.recogniser === "hears";
-  put("what", d ? d.text.replace(/\.$/, "") : !idle ? "Nothing due" : hears ? "Ready" : "");
-  put("when", !d ? (idle && hears ? "Call what is done" : "") : d.in_s >= 0.5 ? "in " + clock(d.in_s) : d.in_s > -5 ? "now" : "now, for " + clock(d.in_s));
-  $("next").className = d && d.in_s < 0.5 ? "now" : "";
+  put("what", d ? d.text.replace(/\.$/, "").replace(/(\d) /g, "$1\u00a0") : !idle ? "Nothing due" : hears ? "Ready" : "");
+  put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : "now");
+  put("under", !d ? (idle && hears ? "Call what is done" : "") : d.in_s > -5 ? "" : `due for ${clock(d.in_s)}`);
+  $("next").classList.toggle("now", Boolean(d) && d.in_s < 0.5);
   fit();
 };
 
-// cycle is a bar that shrinks; while nobody compresses, how long that has been.
+// state tells in a word what is done and, while nobody compresses, for how many seconds that has been.
+const state = n => {
+  const off = n.paused_s !== null && n.paused_s !== undefined && n.code_s !== null, s = Math.floor(n.paused_s);
+  put("state", n.state + (off ? ` ${s < 100 ? s + " s" : clock(s)}` : ""));
+  $("state").className = off ? "off" : "";
+  put("rhythm", n.rhythm || "");
+  put("code", n.code_s === null ? "" : "code " + clock(n.code_s));
+};
+
+// cycle is a bar that shrinks.
 const cycle = n => {
-  const off = n.paused_s !== null && n.code_s !== null, over = n.cycle_left_s !== null && n.cycle_left_s < 0;
-  $("cyclebox").className = off || over ? "warn" : n.cycle_left_s === null ? "calm" : "";
-  put("cycle", off ? `Hands off ${Math.floor(n.paused_s)} s` : n.cycle_left_s === null ? "" : over ? `Cycle over by ${clock(n.cycle_left_s)}` : `Cycle ${clock(n.cycle_left_s)} left`);
+  const none = n.cycle_left_s === null || n.cycle_left_s === undefined, over = !none && n.cycle_left_s < 0;
+  $("cyclebox").className = over ? "over" : none ? "calm" : "";
+  put("cycle", none ? "" : over ? `Cycle over by ${clock(n.cycle_left_s)}` : `Cycle ${clock(n.cycle_left_s)} left`);
   $("left").style.width = `${Math.max(0, Math.min(100, 100 * (n.cycle_left_s || 0) / (n.cycle_s || 120)))}%`;
 };
 const given = n => $("given").replaceChildren(...(n.given || []).slice(0, 6).map(g => {
@@ -64,8 +78,7 @@ const room = n => {
 };
 const show = n => {
   heard = Date.now();
-  put("state", n.state + (n.rhythm ? ", " + n.rhythm : ""));
-  put("code", n.code_s === null ? "" : "code " + clock(n.code_s));
+  state(n);
   warn(ill(n));
   next(n);
   cycle(n);
