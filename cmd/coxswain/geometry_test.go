@@ -202,6 +202,12 @@ func TestWallFits(t *testing.T) {
 		}
 		shot(t, ctx, fmt.Sprintf("wall-%d", size[0]))
 	}
+	for _, width := range []int64{1920, 420} { // on paper it is one sheet, from whatever window
+		do(t, ctx, chromedp.EmulateViewport(width, 900), chromedp.Sleep(300*time.Millisecond))
+		if n := pagesOn(t, ctx, 11.69, 8.27); n != "1" {
+			t.Errorf("from a window of %d the wall is printed on %s sheets, want 1", width, n)
+		}
+	}
 }
 
 // In every state that a session can be in nothing of the wall is cut off, its words are at
