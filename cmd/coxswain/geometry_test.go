@@ -257,7 +257,7 @@ func wallCut(t *testing.T, ctx context.Context) []string {
 		const bad = [], inside = (a, b) => { const x = $(a).getBoundingClientRect(), y = $(b).getBoundingClientRect();
 			if (x.top < y.top - 1 || x.bottom > y.bottom + 1 || x.right > y.right + 1) bad.push(a + " leaves " + b); };
 		inside("what", "next"); if ($("when").textContent) inside("when", "next"); inside("under", "next");
-		if ($("case").getBoundingClientRect().right > innerWidth || $("state").getBoundingClientRect().right > innerWidth) bad.push("the state is cut off");
+		for (const id of ["state", "case"]) if ($(id).getBoundingClientRect().right > innerWidth) bad.push(id + " is cut off");
 		for (const id of ["what", "when"]) if ($(id).scrollHeight > 1.3 * $(id).offsetHeight) bad.push(id + " is cut off");
 		inside("given", "done"); inside("cycle", "cyclebox");
 		if ($("caution").getBoundingClientRect().bottom > innerHeight - 2) bad.push("the caution is cut off");

@@ -81,7 +81,8 @@ func TestWallDisplay(t *testing.T) {
 	ctx := browser(t, server.URL+"/?token=a-word-of-26-letters-or-so")
 	do(t, ctx, poll(`document.querySelector("#code").textContent === "code 2:05"`))
 	shot(t, ctx, "wall")
-	wallSays(t, ctx, map[string]string{"line": "in 0:55 Epinephrine", "under": "", "cycle": "Cycle 0:40 left", "state": "compressing", "rhythm": "VF",
+	wallSays(t, ctx, map[string]string{"line": "in 0:55 Epinephrine", "under": "", "cycle": "Cycle 0:40 left",
+		"state": "compressing", "rhythm": "VF",
 		"given": "2 shocks1:05 ago1 epinephrine2:10 ago", "heard": "“shock given, 200 J” 0:12 ago",
 		"loud": "", "ill": "", "caution": Caution})
 	// Legible at 5 m: what is next and when are one line, the largest; nothing that matters is
@@ -137,7 +138,8 @@ func wallLine(t *testing.T, ctx context.Context, box *session.Box, n *session.Sn
 	for _, c := range []struct {
 		in          float64
 		line, under string
-	}{{55.2, "in 0:55 Epinephrine", ""}, {11.1, "in 0:11 Epinephrine", ""}, {0.2, "now Epinephrine", ""}, {-42, "now Epinephrine", "due for 0:42"}} {
+	}{{55.2, "in 0:55 Epinephrine", ""}, {11.1, "in 0:11 Epinephrine", ""}, {0.2, "now Epinephrine", ""},
+		{-42, "now Epinephrine", "due for 0:42"}} {
 		m := *n
 		m.Due = []session.Due{{Text: "Epinephrine", In: c.in}}
 		box.Store(&m)
@@ -184,7 +186,8 @@ func wallContrast(t *testing.T, ctx context.Context) {
 			}
 			return "rgb(16,22,28)";
 		};
-		const pairs = ["state", "rhythm", "code", "what", "when", "under", "heard", "ill", "caution"].map(i => [getComputedStyle($(i)).color, ground($(i))]);
+		const pairs = ["state", "rhythm", "code", "what", "when", "under", "heard", "ill", "caution"]
+			.map(i => [getComputedStyle($(i)).color, ground($(i))]);
 		pairs.push([getComputedStyle($("cycle")).color, getComputedStyle($("bar")).backgroundColor]);
 		return Math.min(...pairs.map(([a, b]) => { const x = lum(a), y = lum(b); return (Math.max(x, y) + 0.05) / (Math.min(x, y) + 0.05); }));
 	})()`)

@@ -109,7 +109,8 @@ func chartsOnPaper(t *testing.T, ctx context.Context) {
 	off := eval[[]string](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility())
 		.map(s => [s.getBoundingClientRect().width / s.viewBox.baseVal.width, s.viewBox.baseVal.width])
 		.filter(([scale, wide]) => scale < 0.9 || scale > 1.3 || wide < 500).map(x => x.join())`)
-	if shown := eval[int](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility()).length`); shown < 10 || len(off) > 0 {
+	shown := eval[int](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility()).length`)
+	if shown < 10 || len(off) > 0 {
 		t.Errorf("%d charts are printed from a telephone; scale and width of those that are off: %q", shown, off)
 	}
 	do(t, ctx, emulation.SetEmulatedMedia(), chromedp.EmulateViewport(1500, 1300))
