@@ -125,6 +125,20 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 	}
 }
 
+// A record in which no code was called counts from its own start and says so; one without sound has
+// nothing to play and says that too, however it is asked for.
+func TestRecordWithoutCodeOrSound(t *testing.T) {
+	dir := t.TempDir()
+	silentRecord(t, filepath.Join(dir, "note"), 2, "30 note")
+	ctx := browser(t, served(t, web.Guard(library(t, dir), "")).URL+"/record/note/")
+	do(t, ctx, arrive(`document.querySelectorAll(".strip svg").length === 1 && $("play").disabled`), chromedp.KeyEvent(" "))
+	const want = "Record 0:00, clock 14:00:00|Record|No sound|record"
+	if got := eval[string](t, ctx, `[$("clock").textContent, $("since").textContent, $("play").textContent,
+		[...document.querySelectorAll(".strip text")].map(e => e.textContent).find(x => /^(record|code)$/.test(x))].join("|")`); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 // Another site's form cannot amend, and nothing outside the records is served.
 func TestReviewRefuses(t *testing.T) {
 	dir := codeRecord(t, filepath.Join(t.TempDir(), "r"), 5)

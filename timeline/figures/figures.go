@@ -87,9 +87,12 @@ type Benchmark struct {
 	Child *Benchmark `yaml:"child" json:"-"`
 }
 
-// of is the definition as it holds for whoever lay there.
+// of is the definition as it holds for whoever lay there. Nothing is held against what was published
+// for others where a newborn did.
 func (d Definition) of(s timeline.State) Definition {
-	if d.Benchmark != nil && d.Benchmark.Child != nil && s.OfChild() {
+	if s.OfNewborn() {
+		d.Benchmark = nil
+	} else if d.Benchmark != nil && d.Benchmark.Child != nil && s.OfChild() {
 		d.Benchmark = d.Benchmark.Child
 	}
 	return d

@@ -129,6 +129,10 @@ func TestDepthIsThePatients(t *testing.T) {
 			t.Errorf("%s: %q, want %q", who, f.Benchmark.Text, want)
 		}
 	}
+	f := figure(t, script(0, "code.start", 1, "patient.newborn", 5, "compressions.start"), 60, "compression_fraction")
+	if f.Benchmark != nil || f.Met+f.Verdict != "" {
+		t.Errorf("a newborn's code is held against %+v: %q", f.Benchmark, f.Verdict)
+	}
 }
 
 // What cannot be known is not guessed.

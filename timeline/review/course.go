@@ -36,7 +36,7 @@ func DrawCourse(r *Record, s Strip) (string, error) {
 	sec := func(t timeline.Time) float64 { return t.Seconds() }
 	d := Drawing{
 		Title:   "course of the code",
-		Axis:    "code",
+		Axis:    r.clock(),
 		UnderAx: "clock",
 		From:    sec(s.From),
 		To:      sec(s.To),
@@ -56,6 +56,14 @@ func DrawCourse(r *Record, s Strip) (string, error) {
 		}
 	}
 	return d.SVG()
+}
+
+// clock is what its times count from: the code or, where none was called, the record.
+func (r *Record) clock() string {
+	if r.Started == timeline.Never {
+		return "record"
+	}
+	return "code"
 }
 
 // Chart draws the whole course of the code for paper, with what was called before it began; so wide,

@@ -74,7 +74,7 @@ func Of(events []timeline.Event, defs []figures.Definition) *Record {
 	r := &Record{
 		Caution: events[0].Session.Caution, Session: events[0].Session, End: end, Started: course.State.CodeAt(),
 		Protocol: timeline.ProtocolTitle(events[0].Session.Protocol),
-		Rate: timeline.Rate, Amended: len(called) != len(events), Events: events, Course: course,
+		Rate:     timeline.Rate, Amended: len(called) != len(events), Events: events, Course: course,
 		AsCalled: figures.Compute(called, defs, end),
 		Rhythms:  course.RhythmTimes(), Drugs: course.DrugTotals(), Stretches: course.Stretches(), Cycles: course.Cycles,
 	}

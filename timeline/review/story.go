@@ -35,14 +35,15 @@ func (s Sentence) String() string {
 // start of the code, as in the table of events.
 func story(c figures.Course, seen []Seen, events []timeline.Event, end timeline.Time, ranged bool) []Sentence {
 	t := teller{c: c, seen: seen, events: events, end: end}
+	who := t.who()
 	if c.State.Started == timeline.Never {
-		out := []Sentence{{{"No code was called in this record.", timeline.Never}}}
+		out := append(who, Sentence{{"No code was called in this record.", timeline.Never}})
 		if len(seen)+len(c.State.Shocks)+len(c.State.Given) > 0 {
 			out = append(out, t.course())
 		}
 		return out
 	}
-	out := []Sentence{t.onset(), t.course()}
+	out := append(who, t.onset(), t.course())
 	if p := t.pauses(); p != nil {
 		out = append(out, p)
 	}
@@ -88,6 +89,27 @@ func length(x timeline.Time) string {
 	return Minutes(x)
 }
 
+// who is who lies there, where it is no usual adult.
+func (t teller) who() []Sentence {
+	s, text, told := t.c.State, "", timeline.Kind("")
+	switch {
+	case s.OfNewborn():
+		text, told = "A newborn", timeline.PatientNewborn
+	case s.Patient == "infant":
+		text, told = "An infant", timeline.PatientInfant
+	case s.OfChild():
+		text, told = "A child", timeline.PatientChild
+	case s.PregnantAt != timeline.Never:
+		return []Sentence{{{"A pregnant patient.", s.PregnantAt}}}
+	default:
+		return nil
+	}
+	if s.WeightKg > 0 {
+		text += ", " + timeline.FormatNumber(s.WeightKg) + " kg"
+	}
+	return []Sentence{{{text + ".", t.since(told)}}}
+}
+
 // onset is how the arrest began, or that there was none.
 func (t teller) onset() Sentence {
 	s := t.c.State
@@ -109,8 +131,11 @@ func (t teller) onset() Sentence {
 		}
 	}
 	if s.FirstCompression != timeline.Never {
-		after := max(0, s.FirstCompression-from)
-		out = append(out, Part{fmt.Sprintf(", compressions after %.0f s", after.Seconds()), s.FirstCompression})
+		text := fmt.Sprintf(", compressions after %.0f s", max(0, s.FirstCompression-from).Seconds())
+		if text == ", compressions after 0 s" {
+			text = ", compressions at once"
+		}
+		out = append(out, Part{text, s.FirstCompression})
 	} else {
 		out = append(out, Part{", compressions never called", timeline.Never})
 	}

@@ -63,6 +63,11 @@ func TestStory(t *testing.T) {
 			"Arrest from the start, compressions after 2 s. First rhythm VF, one shock at 0:12, ECMO from 0:40, " +
 				"pulse back at 1:30 and lost again, still in arrest when the record ends at 6:40. Longest pause 40 s at 0:50."},
 		{"a note", 60, []call{{5, "note"}}, "No code was called in this record."},
+		{"a child", 60, []call{{1, "patient.child"}, {5, "code.start"}, {5, "compressions.start"}},
+			"A child. Arrest from the start, compressions at once. Still in arrest when the record ends at 0:55. " +
+				"No pause in compressions was called."},
+		{"a newborn", 60, []call{{1, "patient.newborn"}, {5, "note"}}, "A newborn. No code was called in this record."},
+		{"a pregnant patient", 60, []call{{1, "patient.pregnant"}, {5, "note"}}, "A pregnant patient. No code was called in this record."},
 		{"nobody compresses", 60, []call{{5, "code.start"}, {20, "rhythm.asystole"}},
 			"Arrest from the start, compressions never called. First rhythm asystole, still in arrest when the record ends at 0:55."},
 	} {

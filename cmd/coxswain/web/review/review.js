@@ -22,9 +22,11 @@ const seek = s => {
   else audio.addEventListener("loadedmetadata", () => { audio.currentTime = inPart; }, { once: true });
   show(true);
 };
+const mute = () => !rec.parts || audio.error !== null || rec.parts === 1 && audio.readyState > 0 && !(audio.duration > 0.1);
 const play = on => {
-  playing = on;
-  $("play").textContent = on ? "Pause" : "Play";
+  playing = on = on && !mute();
+  $("play").disabled = mute();
+  $("play").textContent = mute() ? "No sound" : on ? "Pause" : "Play";
   if (on) audio.play().catch(() => play(false)); else audio.pause();
 };
 const hear = t => { seek(sec(t) - 3); play(true); };
@@ -33,6 +35,7 @@ audio.addEventListener("timeupdate", () => { at = part * partSeconds() + audio.c
 audio.addEventListener("ended", () => {
   if (part + 1 < rec.parts) { seek((part + 1) * partSeconds()); play(true); } else play(false);
 });
+for (const told of ["loadedmetadata", "error"]) audio.addEventListener(told, () => play(playing));
 $("play").onclick = () => play(!playing);
 $("back").onclick = () => seek(at - 5);
 $("on").onclick = () => seek(at + 5);
@@ -50,7 +53,7 @@ const wall = t => {
   return [s / 3600, s / 60 % 60, s % 60].map(v => String(Math.floor(v)).padStart(2, "0")).join(":");
 };
 const show = follow => {
-  $("clock").textContent = `Code ${clock(at - zero(rec))}, clock ${wall(at)}`;
+  $("clock").textContent = `${rec.started < 0 ? "Record" : "Code"} ${clock(at - zero(rec))}, clock ${wall(at)}`;
   course.at(which, at, end(), follow);
   let here = null;
   for (const [row, tr] of shown) { tr.classList.remove("here"); if (sec(row.from) - 3.1 <= at) here = tr; }
@@ -59,7 +62,7 @@ const show = follow => {
 
 // ---- story, events, figures ----
 // whole keeps a number and its unit on one line.
-const whole = text => text.replace(/(\d) (s|mg|J|times)\b/g, "$1\u00a0$2");
+const whole = text => text.replace(/(\d) (s|min|mg|J|times)\b/g, "$1\u00a0$2");
 // told is a sentence of record i, its parts links to their moments.
 const told = (i, sentence) => sentence.map(p => {
   if (p.at < 0) return document.createTextNode(whole(p.text));
@@ -132,7 +135,7 @@ const fillFigures = () => {
   $("figurehead").replaceChildren(...["Figure", ...columns.map(c => c[0]), "Held against"].map(t => el("th", t, { scope: "col" })));
   $("figures").replaceChildren(...rec.as_called.map((f, i) => {
     const tr = el("tr"), name = el("td"), more = el("details"), now = columns[0][1][i];
-    more.append(el("summary", f.name), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
+    more.append(el("summary", whole(f.name)), el("p", `${f.definition} ${f.formula !== "-" ? f.formula + "." : ""}`), el("p", f.source));
     name.append(more);
     if (f.benchmark) name.append(el("div", `Held against: ${f.benchmark.text}`, { class: "source beneath" })); // where a column has no room
     tr.append(name, ...columns.map(([, list], k) => {
@@ -241,6 +244,8 @@ const choose = () => {
   document.body.classList.toggle("long", rec.rows.length > LONG);
   document.querySelectorAll(".whose").forEach(e => { e.textContent = records.length > 1 ? ` of ${rec.name}` : ""; });
   $("listed").textContent = records.length > 1 ? `Events of ${rec.name}` : "Events";
+  $("since").textContent = rec.started < 0 ? "Record" : "Code";
+  play(playing);
   fillStory();
   fillDebriefing();
   fillRows();
