@@ -150,16 +150,21 @@ class Tcn(nn.Module):
 
 
 def save(path, model, net, priors, warp):
-    """Little endian: "CXAM", u32 version 3, then per tensor u32 name length, name, u32
-    rank, u32 sizes, values: 16-bit floats; a tensor of two sizes or more has a 16-bit
-    float scale per first index, then its values over the scale as signed bytes. The Go
-    side reads this."""
+    """One of the nets, for the Go side."""
     ear = model.ears[net]
     rows = [("level", torch.tensor([float(EARS.index(ear.kind))])), ("warp", torch.tensor([warp])), ("priors", torch.tensor(priors, dtype=torch.float32))]
     if ear.kind == "gain":
         rows.append(("gain", torch.cat([v.detach()[:, 0].cpu() for v in ear.values()])))
     for name, w, b in model.export(net):
         rows += [(name + ".w", w), (name + ".b", b)]
+    write(path, rows)
+
+
+def write(path, rows):
+    """Little endian: "CXAM", u32 version 3, then per tensor u32 name length, name, u32
+    rank, u32 sizes, values: 16-bit floats; a tensor of two sizes or more has a 16-bit
+    float scale per first index, then its values over the scale as signed bytes. The Go
+    side reads this."""
     with open(path, "wb") as f:
         f.write(b"CXAM" + struct.pack("<I", 3))
         for name, t in rows:

@@ -31,7 +31,6 @@ from throats import Throats
 IGNORE = 255
 CROP = 80400   # samples: 500 mel frames, 248 outputs
 SEEN = 75      # outputs at the start of a crop that may have lost what explains them
-EARS, WARPS = ("plain", "level", "level"), (1., .9, .94)
 AVERAGE = .998  # of the teacher, a step
 
 
@@ -72,14 +71,14 @@ def shift(y):
 
 
 class Teachers:
-    """Nets that are done, each folder's three: what they make together of the clean copy, phones [40, b, t] and callouts [classes, b, t]."""
+    """Nets that are done, as many in each folder as are trained: what they make together of the clean copy, phones [40, b, t] and callouts [classes, b, t]."""
 
-    def __init__(self, folders, classes, dev, fast):
+    def __init__(self, folders, ears, classes, dev, fast):
         self.all = []
         for d in folders:
-            m = Tcn(read(d + "/net1.bin")[0]["front.w"].shape[0], 1 + len(classes), EARS)
+            m = Tcn(read(d + "/net1.bin")[0]["front.w"].shape[0], 1 + len(classes), ears)
             m.call_w.data.zero_(); m.call_b.data.fill_(-20.)  # what it was not taught it does not hear
-            for k in range(len(EARS)):
+            for k in range(len(ears)):
                 load(f"{d}/net{k + 1}.bin", m, k, corpus.renumber(d + "/callouts.tsv", classes))
             m = m.to(dev).eval()
             if fast:
@@ -129,12 +128,12 @@ def spec_mask(m):
 class Hearing:
     """The front ends of the nets: from samples to the bands of each."""
 
-    def __init__(self, dev):
-        self.mels = [LogMel(w).to(dev) for w in WARPS]
+    def __init__(self, warps, dev):
+        self.mels = [LogMel(w).to(dev) for w in warps]
 
     def train(self, x):
         p = self.mels[0].power(x)
-        out = [self.mels[0].bands(p, True) for _ in EARS]
+        out = [self.mels[0].bands(p, True) for _ in self.mels]
         return [torch.where(torch.rand(len(x), 1, 1, device=x.device) < .6, spec_mask(m), m) for m in out]
 
     def __call__(self, x):
@@ -202,6 +201,7 @@ def arguments():
     ap.add_argument("--pools", nargs="+", default=[], help="folder:share of a batch beside the people's share of 1")
     ap.add_argument("--fold", default="", help="leave these people out")
     ap.add_argument("--seed", type=int, default=1); ap.add_argument("--batch", type=int, default=128)
+    ap.add_argument("--ears", nargs="+", default=["plain", "level", "level"], help="of each net: see net.Ear"); ap.add_argument("--warps", nargs="+", type=float, default=[1., .9, .94])
     ap.add_argument("--width", type=int, default=256)
     ap.add_argument("--seconds", type=float, default=300); ap.add_argument("--until", type=float, default=0, help="stop at this time of the clock instead")
     ap.add_argument("--start", nargs="*", default=[], help="a net.bin for each ear to go on from")
@@ -221,7 +221,7 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
     scratch = not a.start
     lr = a.lr
     opt = torch.optim.AdamW(model.parameters(), lr=lr, weight_decay=.01)
-    ema = Tcn(model.c, model.calls, EARS).to(dev).eval()
+    ema = Tcn(model.c, model.calls, a.ears).to(dev).eval()
     ema.load_state_dict(model.state_dict())
     weight = torch.ones(model.calls, device=dev); weight[0] = .3
     fast = dev == "cuda" and not os.environ.get("PLAIN")
@@ -231,7 +231,7 @@ def fit(a, model, hear, people_pools, aug, throats, dev_pools, classes, say, kee
         ema.trunk_of = torch.compile(ema.trunk_of, dynamic=False)
     wait = [(p.rsplit(":", 1)[0], float(p.rsplit(":", 1)[1])) for p in a.pools]
     pools, begin, step, last = list(people_pools), time.time(), 0, time.time()
-    masters = Teachers(a.teachers, classes, dev, fast) if a.teachers else None
+    masters = Teachers(a.teachers, a.ears, classes, dev, fast) if a.teachers else None
     paths = chain.Chain(pools, a.batch, ((CROP - 400) // 160 - 4) // 2 + 1, dev) if a.sequence else None
     end = a.until or begin + a.seconds
     while True:
@@ -312,8 +312,8 @@ def main():
     boxes = torch.from_numpy(np.load(a.rooms))
     aug = Augment(torch.from_numpy(noise), torch.from_numpy(talk), torch.from_numpy(np.load(a.people + "/rirs.npy")), boxes, dev, a.few, a.colour)
     classes = corpus.callouts(a.vocabulary)
-    model = Tcn(a.width, 1 + len(classes), EARS).to(dev)
-    hear = Hearing(dev)
+    model = Tcn(a.width, 1 + len(classes), a.ears).to(dev)
+    hear = Hearing(a.warps, dev)
     throats = Throats([(r["speaker"], *people.cut(r)) for r in said], hear.mels[0], dev)
     say(f"people {sum(r['n'] for r in said) / 360000:.2f} h of {len({r['speaker'] for r in said})}, without words {sum(r['n'] for r in unknown) / 360000:.2f} h, throats {throats.speakers}, left out {sum(r['n'] for r in people.left) / 360000:.2f} h")
     if a.start:
@@ -327,7 +327,7 @@ def main():
 
     def keep(ema):
         prior = log_priors(pools)
-        for k, w in enumerate(WARPS):
+        for k, w in enumerate(a.warps):
             save(f"{a.out}/net{k + 1}.bin", ema, k, prior, w)
         with open(f"{a.out}/callouts.tsv", "w") as f:
             f.writelines(f"{c}\t{p}\n" for c, phrases in classes for p in phrases)
