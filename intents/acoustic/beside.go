@@ -2,6 +2,7 @@ package acoustic
 
 import (
 	"slices"
+	"strings"
 
 	"coxswain/intents"
 )
@@ -32,11 +33,16 @@ func (d *decoder) stands(f found) float64 {
 	return plainBehind
 }
 
-// courteousUntil is the frame that the words right behind a frame which mean nothing end with; 0: none
-// was heard well, as they are easily heard in other words.
-func (d *decoder) courteousUntil(words []found, frame int) (to int) {
+// courteousUntil is the frame that the words right behind a phrase which mean nothing end with; 0: none
+// was heard well, as they are easily heard in other words. Behind an answer those that a sentence begins
+// with mean something: "yes that is what he said".
+func (d *decoder) courteousUntil(words []found, c candidate) (to int) {
+	answer := d.g.phrases[c.phrase].Answer
 	for _, f := range words {
-		if d.stands(f) < 1 || f.from-max(frame, to) > besideGap || !d.heard(f) {
+		if d.stands(f) < 1 || f.from-max(c.end, to) > besideGap || !d.heard(f) {
+			break
+		}
+		if first, _, _ := strings.Cut(f.text, " "); answer && slices.Contains(d.g.vocabulary.Around.Openers, first) {
 			break
 		}
 		to = f.to

@@ -329,7 +329,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		if len(words) > 0 && words[0].from-c.end <= besideGap {
 			b.right = d.stands(words[0])
 		}
-		b.courteous = d.courteousUntil(words, c.end)
+		b.courteous = d.courteousUntil(words, c)
 		b.settle()
 		b.when, b.whenFrom = d.told(c, words)
 	}

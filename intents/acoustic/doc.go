@@ -4,7 +4,7 @@
 //
 //	16 kHz samples
 //	  | logMel: 40 log-mel bands every 10 ms
-//	  | ensemble: six nets (four with mean normalisation, four with vocal tract length
+//	  | ensemble: two nets (one with mean normalisation, each with vocal tract length
 //	  |           normalisation) -> every 20 ms log posteriors of 40 phones (lp), and of
 //	  |           the callout that has just ended (call: the second opinion)
 //	  v

@@ -112,7 +112,7 @@ func (d *decoder) doubted(words, others []found, c candidate, less float64) bool
 func (d *decoder) forbiddenBehind(words []found, c candidate) (reason string, doubtful bool) {
 	for _, f := range words {
 		switch {
-		case !d.mayForbid(f) || d.paused(c.end, f.from, shortPause) || f.behind && f.from-c.end > 2*besideGap:
+		case !d.mayForbid(f) || d.paused(c.end, f.from, shortPause) || f.behind && f.from-c.end > 3*besideGap:
 		case f.text == "no":
 			doubtful = doubtful || d.clearly(f.to+2, f.to+12)
 		case d.heard(f):

@@ -22,10 +22,14 @@ func TestOtherNumber(t *testing.T) {
 	}
 }
 
-// Whoever listens is told that nothing tells seventy from seventeen, and nothing can from can't,
+// Whoever listens is told where nothing tells seventy from seventeen, and nothing can from can't,
 // but knows what is clear.
 func TestWhatSoundsAlike(t *testing.T) {
-	for _, voice := range []string{"slt", "kal16"} {
+	wants := map[string][]string{
+		"slt":   {"lidocaine seventeen milligrams given", "i can't feel a pulse or i can feel a pulse"},
+		"kal16": {"lidocaine seventy milligrams given or lidocaine seventeen milligrams given", "i can feel a pulse or i can't feel a pulse"},
+	}
+	for voice, wants := range wants {
 		r := listener(t, nil)
 		r.(intents.Candid).LeaveOpen()
 		got, err := r.Hear(speakAs(t, voice,
@@ -42,8 +46,7 @@ func TestWhatSoundsAlike(t *testing.T) {
 			all = append(all, s)
 		}
 		text := strings.Join(all, ", ")
-		for _, want := range []string{"seventy milligrams given", "lidocaine seventeen milligrams given",
-			"can't feel a pulse or i can feel a pulse"} {
+		for _, want := range wants {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: heard %s, want %q", voice, text, want)
 			}

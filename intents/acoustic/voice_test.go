@@ -145,7 +145,7 @@ func TestUseVoice(t *testing.T) {
 		t.Errorf("an empty profile was taken: %v", err)
 	}
 	v := emptyVoice(t)
-	v.Hidden[1][7], v.Phones[2][3] = 100, -200
+	v.Hidden[1][7], v.Phones[0][3] = 100, -200
 	if err := r.UseVoice(v.Bytes()); err != nil {
 		t.Fatal(err)
 	}
@@ -163,7 +163,7 @@ func TestUseVoice(t *testing.T) {
 			}
 		}
 	}
-	if got, want := r.nets.nets[2].w.ob[3], r.model.nets[2].ob[3]-.02; math.Abs(float64(got-want)) > 1e-6 {
+	if got, want := r.nets.nets[0].w.ob[3], r.model.nets[0].ob[3]-.02; math.Abs(float64(got-want)) > 1e-6 {
 		t.Errorf("the phone's logit is %g, want %g", got, want)
 	}
 }
