@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -15,6 +16,7 @@ import (
 	"coxswain/cmd/coxswain/web"
 	"coxswain/timeline"
 	"coxswain/timeline/figures"
+	"coxswain/timeline/record"
 	"coxswain/timeline/review"
 )
 
@@ -123,6 +125,9 @@ func amendOnPage(t *testing.T, ctx context.Context) {
 	if got := eval[[]float64](t, ctx, "("+get+")()"); len(got) != 2 || got[0] != 7 || got[1] != 8 {
 		t.Errorf("pre-shock pause as called and as amended: %v, want 7 and 8", got)
 	}
+	if n := eval[int](t, ctx, `document.querySelectorAll("#figures tr:first-child .big").length`); n != 2 {
+		t.Errorf("%d values of a figure are large, want those of both records", n)
+	}
 }
 
 // A record in which no code was called counts from its own start and says so; one without sound has
@@ -136,6 +141,30 @@ func TestRecordWithoutCodeOrSound(t *testing.T) {
 	if got := eval[string](t, ctx, `[$("clock").textContent, $("since").textContent, $("play").textContent,
 		[...document.querySelectorAll(".strip text")].map(e => e.textContent).find(x => /^(record|code)$/.test(x))].join("|")`); got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// A record that was cut off says so where it is read first, and not at its foot.
+func TestUnfinishedRecordSaysSo(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "cut")
+	silentRecord(t, dir, 8, "5 code.start", "8 compressions.start", "30 rhythm.check")
+	path := filepath.Join(dir, record.JournalName)
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, b[:len(b)-150], 0o600); err != nil {
+		t.Fatal(err)
+	}
+	h, err := web.Review(reviewed(nil, notSigned), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := browser(t, served(t, web.Guard(h, "")).URL)
+	do(t, ctx, arrive(`document.querySelectorAll("#rows tr").length > 0`))
+	text := eval[string](t, ctx, `$("unfinished").checkVisibility() ? $("unfinished").innerText : ""`)
+	if !strings.HasPrefix(text, "Not whole: the session was cut off") || !strings.Contains(text, "coxswain mend") {
+		t.Errorf("it says %q", text)
 	}
 }
 

@@ -98,6 +98,7 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		fmt.Fprintf(&path, "%c%.1f %.1f", move, d.x(p.X), y(p.Y))
 	}
 	out = append(out, shape{Kind: "curve", Path: path.String()})
+	side := d.side(c)
 	for _, p := range c.Points {
 		kind := "ring"
 		if p.Out {
@@ -106,9 +107,18 @@ func (d Drawing) curve(c Curve, top float64) []shape {
 		if p.spread() {
 			out = append(out, shape{Kind: "spread", X: d.x(p.X), Y: y(p.High), H: y(p.Low) - y(p.High)})
 		}
-		out = append(out, shape{Kind: kind, X: d.x(p.X), Y: y(p.Y)})
+		out = append(out, shape{Kind: kind, X: d.x(p.X), Y: y(p.Y), W: side, H: side / 2})
 	}
 	return out
+}
+
+// side is how wide a mark of a curve is: less where many would run into one.
+func (d Drawing) side(c Curve) float64 {
+	side := markWidth
+	for i := 1; i < len(c.Points); i++ {
+		side = math.Min(side, 0.7*(d.x(c.Points[i].X)-d.x(c.Points[i-1].X)))
+	}
+	return math.Max(side, 2)
 }
 
 // levels draws the levels of a curve and names them, from the top down, none on another, and none

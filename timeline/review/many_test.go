@@ -112,6 +112,10 @@ func TestRunChartKeepsEmptyMonths(t *testing.T) {
 	if one := x[1] - x[0]; len(x) != 11 || math.Abs(x[2]-x[1]-4*one) > 0.6 {
 		t.Errorf("from February to June are %.1f months: %v", (x[2]-x[1])/one, x)
 	}
+	close, err := DrawRunChart(RunChartOf(years(40, 3), d), d, 300)
+	if err != nil || strings.Contains(close, `width="8"`) || !strings.Contains(close, "translate(-") {
+		t.Errorf("%v: where months lie close to each other their squares run into one: %s", err, close)
+	}
 	list[0].Wall = time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC) // a clock that was never set
 	svg, err = DrawRunChart(RunChartOf(list, d), d, 1200)
 	if err != nil || !strings.Contains(svg, ">1970-01<") || !strings.Contains(svg, ">...<") || strings.Count(svg, "<line") > 100 {

@@ -6,6 +6,7 @@ package review
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"coxswain/timeline"
@@ -98,6 +99,7 @@ func (r *Record) reword(set string) {
 	for i := range r.Drugs {
 		r.Drugs[i].Drug = timeline.Reword(set, r.Drugs[i].Drug)
 	}
+	slices.SortFunc(r.Drugs, func(a, b figures.DrugTotal) int { return strings.Compare(a.Drug, b.Drug) })
 	for i := range r.Story {
 		for k := range r.Story[i] {
 			r.Story[i][k].Text = timeline.Reword(set, r.Story[i][k].Text)

@@ -8,6 +8,7 @@ import (
 	"path"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"syscall"
 
@@ -208,7 +209,7 @@ func (l *library) review(w http.ResponseWriter, r *http.Request, at string, name
 		return
 	}
 	if len(dirs) < len(names) {
-		http.Error(w, "no record of this name: it may have been moved or deleted", http.StatusNotFound)
+		http.Error(w, l.whyNot(names), http.StatusNotFound)
 		return
 	}
 	http.StripPrefix(at, l.page(dirs)).ServeHTTP(w, r)
@@ -217,6 +218,19 @@ func (l *library) review(w http.ResponseWriter, r *http.Request, at string, name
 			l.index.Forget(d)
 		}
 	}
+}
+
+// whyNot tells why records do not open: one of them cannot be read, or there is none of the name.
+func (l *library) whyNot(names []string) string {
+	_, bad, _, _ := l.index.Some()
+	for _, name := range names {
+		for _, why := range bad {
+			if strings.Contains(why, "/"+name+"/") || strings.Contains(why, "/"+name+":") {
+				return "this record cannot be read: " + why
+			}
+		}
+	}
+	return "no record of this name: it may have been moved or deleted"
 }
 
 // named are the folders of records by their names; one that is none is left out. All are read only

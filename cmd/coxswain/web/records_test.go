@@ -183,6 +183,18 @@ func TestChartsAndProgress(t *testing.T) {
 	}
 }
 
+// Who asks for a record that cannot be read is told why, and not that there is none.
+func TestWhyNoRecord(t *testing.T) {
+	from, defs := onDisk(t)
+	h := Library(review.NewIndex(records(t), defs), from, defs, nil)
+	for path, want := range map[string]string{"/record/broken/": "cannot be read: ", "/pair/broken/2026-03-01T140000/": "events.jsonl:1",
+		"/record/broke/": "no record of this name", "/record/none/": "no record of this name"} {
+		if code, text := ask(t, h, "GET", path, "", nil); code != http.StatusNotFound || !strings.Contains(text, want) {
+			t.Errorf("%s: %d %q, want %q", path, code, text, want)
+		}
+	}
+}
+
 // A record opens under its name, two beside each other; a name that is none opens
 // nothing, however it is written. The pages last used are kept, no more.
 func TestOpenRecords(t *testing.T) {

@@ -49,7 +49,7 @@ const choose = (name, list) => {
 const fillLines = d => {
   choose("rhythm", d.rhythms || []);
   choose("outcome", d.outcomes || []);
-  $("count").textContent = (d.matching === d.all ? `${d.all} records` : `${d.matching} of ${d.all} records`) + (d.unread ? `, ${d.unread} are still being read` : "");
+  $("count").textContent = (d.matching === d.all ? `${d.all} ${d.all === 1 ? "record" : "records"}` : `${d.matching} of ${d.all} records`) + (d.unread ? `, ${d.unread} are still being read` : "");
   unread = d.unread;
   const last = d.skipped + d.lines.length;
   $("where").textContent = d.lines.length ? `${d.skipped + 1} to ${last} of ${d.matching}` : "";

@@ -140,7 +140,7 @@ const fillFigures = () => {
     if (f.benchmark) name.append(el("div", `Held against: ${f.benchmark.text}`, { class: "source beneath" })); // where a column has no room
     tr.append(name, ...columns.map(([, list], k) => {
       const td = el("td"), x = list[i];
-      td.append(el("span", x && x.known ? number(x, x.value) : x && x.why ? `unknown: ${x.why}` : "unknown", { class: x && x.known && k === 0 ? "big" : "" }), el("span", range(x), { class: "source" }));
+      td.append(el("span", x && x.known ? number(x, x.value) : x && x.why ? `unknown: ${x.why}` : "unknown", { class: x && x.known && (k === 0 || two && k === columns.length - 1) ? "big" : "" }), el("span", range(x), { class: "source" }));
       if (two && (!k || k === columns.length - 1) && x && x.verdict) td.append(el("div", x.verdict, { class: "verdict " + (x.met || "") }));
       return td;
     }));
@@ -239,7 +239,8 @@ const choose = () => {
   rec = records[which];
   $("name").textContent = records.map(r => r.name).join(" and ");
   document.title = `coxswain: review ${$("name").textContent}`;
-  $("about").textContent = `${rec.began}. ${rec.session.software}; protocol “${rec.protocol}”, version ${(rec.session.protocol.split(" ")[1] || "not known").slice(0, 11)}; recogniser ${rec.session.recogniser}. ${rec.unfinished || ""}`;
+  $("about").textContent = `${rec.began}. ${rec.session.software}; protocol “${rec.protocol}”, version ${(rec.session.protocol.split(" ")[1] || "not known").slice(0, 11)}; recogniser ${rec.session.recogniser}.`;
+  $("unfinished").textContent = rec.unfinished ? `Not whole: ${rec.unfinished}.` : "";
   $("caution").textContent = rec.caution;
   document.body.classList.toggle("long", rec.rows.length > LONG);
   document.querySelectorAll(".whose").forEach(e => { e.textContent = records.length > 1 ? ` of ${rec.name}` : ""; });
