@@ -44,10 +44,23 @@ import (
 // plug-in).
 const needFiles = 32
 
+// needSpace is how much address space the process needs: with less the sound server's library finds no
+// device, waits for ever, or Go's runtime ends the program (measured with `ulimit -v`, PulseAudio 16: of
+// 2.0 GB there was no microphone, 2.3 sufficed).
+const needSpace = 2_400_000 << 10
+
+// Room reports that this process may use too little of the machine for sound, whatever is plugged in.
+func Room() error {
+	if err := enoughSpace(); err != nil {
+		return err
+	}
+	return enoughFiles()
+}
+
 // prepare makes PortAudio quiet, and checks what its ALSA part asserts and aborts
 // the whole program for: that files can be opened and ALSA's configuration is there.
 func prepare() error {
-	if err := enoughFiles(); err != nil {
+	if err := Room(); err != nil {
 		return err
 	}
 	ownStderr()
@@ -56,6 +69,15 @@ func prepare() error {
 			"or look at $ALSA_CONFIG_PATH, /etc/asound.conf and ~/.asoundrc")
 	}
 	return nil
+}
+
+func enoughSpace() error {
+	var most unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_AS, &most); err != nil || most.Cur >= needSpace {
+		return nil
+	}
+	return fmt.Errorf("sound system: this process may address only %d kB, %d are needed: raise `ulimit -v` or LimitAS",
+		most.Cur>>10, needSpace>>10)
 }
 
 func enoughFiles() error {

@@ -29,6 +29,9 @@ func TestMain(m *testing.M) {
 	case "files":
 		probeWithFewFiles()
 		return
+	case "space":
+		probeWithLittleSpace()
+		return
 	case "play":
 		playABit()
 		return
@@ -139,6 +142,35 @@ func TestProbeWithFewFiles(t *testing.T) {
 		if err != nil || !strings.Contains(string(out), want) || strings.Count(string(out), "\n") != 1 {
 			t.Errorf("%d files free: %v: %.500s, want one line with %q", free, err, out, want)
 		}
+	}
+}
+
+func probeWithLittleSpace() {
+	var was unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_AS, &was); err != nil {
+		panic(err)
+	}
+	little := unix.Rlimit{Cur: needSpace - 1, Max: was.Max}
+	if err := unix.Setrlimit(unix.RLIMIT_AS, &little); err != nil {
+		panic(err)
+	}
+	_, err := List()
+	unix.Setrlimit(unix.RLIMIT_AS, &was)
+	fmt.Println(err)
+}
+
+// Where the process may address too little, as under `ulimit -v`, that is what it says, and not that there is
+// no microphone.
+func TestProbeWithLittleSpace(t *testing.T) {
+	me, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(me)
+	cmd.Env = append(os.Environ(), child+"=space")
+	const want = "sound system: this process may address only 2399999 kB, 2400000 are needed"
+	if out, err := cmd.CombinedOutput(); err != nil || !strings.HasPrefix(string(out), want) || strings.Count(string(out), "\n") != 1 {
+		t.Errorf("%v: %.500s, want one line with %q", err, out, want)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"coxswain/audio/device"
 	"coxswain/audio/recorder"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/intents"
@@ -57,6 +58,9 @@ func ReadVoice(path string) ([]byte, error) {
 
 // openEar starts the recogniser of a live session, with the voice profile that it hears with.
 func (r Rig) openEar(v *intents.Vocabulary, log io.Writer) (*intents.Process, []byte, error) {
+	if err := device.Room(); err != nil { // the recogniser would say something else of it
+		return nil, nil, err
+	}
 	o := intents.ProcessOptions{Vocabulary: v, Voice: VoiceProfile(r.Config, log), Open: true, Stderr: log}
 	ear, err := StartPlugIn(r.Recogniser, o)
 	return ear, o.Voice, err
