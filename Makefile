@@ -66,7 +66,7 @@ fuzz: deps
 # 8 h of session and 24 h of silence in accelerated time, 1,000 SIGKILLs, 200 stops, 10 min
 # beside busy loops, the store: about an hour and a half.
 soak: deps test-deps
-	SOAK=1 $(GO) test -p 1 -timeout 150m -v -run 'TestLongSession|TestKill|TestClockOfAStoppedProcess|TestServerDies|TestNetworkCut|TestFleet|TestSilentDay|TestBusyMachine' ./cmd/coxswain/...
+	SOAK=1 $(GO) test -p 1 -timeout 150m -v -run 'TestLongSession|TestKill|TestClockOfAStoppedProcess|TestServerDies|TestNetworkCut|TestFleet|TestSilentDay|TestBusyMachine|TestDemo|TestOwnSound' ./cmd/coxswain/...
 
 # What is installed, by hand or as a package. The unit works without its settings.
 PREFIX ?= /usr/local

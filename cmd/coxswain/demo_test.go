@@ -84,7 +84,8 @@ func TestDemo(t *testing.T) {
 		for _, r := range []struct {
 			wav, dir string
 			room     func(in, played []float32)
-		}{{wav, dir, nil}, {cutWAV(t, wav, 130), beginning, nil}, {wav, inRoom, audiotest.NewRoom(0.035, 0.3, 0.5).Hear}} {
+		}{{wav, dir, nil}, {cutWAV(t, wav, 70), beginning, nil},
+			{cutWAV(t, wav, roomSeconds()), inRoom, audiotest.NewRoom(0.035, 0.3, 0.5).Hear}} {
 			t.Run(filepath.Base(r.dir), func(t *testing.T) {
 				t.Parallel()
 				replayDemo(t, r.wav, r.dir, r.room)
@@ -114,7 +115,15 @@ func TestDemo(t *testing.T) {
 		t.Errorf("audio is %d samples long", length)
 	}
 	readBacks(t, events, 0.5)
-	begunAlike(t, dir, beginning, 120)
+	begunAlike(t, dir, beginning, 60)
+}
+
+// roomSeconds is how much of the demo is replayed in a room: 20 of its 34 callouts, all in `make soak`.
+func roomSeconds() int {
+	if os.Getenv("SOAK") != "" {
+		return 490
+	}
+	return 270
 }
 
 // tableOf is every event with its ids, of which the timeline that people read tells the words.
@@ -199,7 +208,7 @@ func readBacks(t *testing.T, events []timeline.Event, limit float64) {
 
 // heardInARoom holds a record of the demo in a virtual room: the loudspeaker comes back to the microphone
 // 45 ms later, reverberating for 0.3 s, about as loud as the leader. The same
-// callouts are heard as without it, but for two at most; none is our own voice.
+// callouts are heard as without it, but for two of the 34 at most; none is our own voice.
 func heardInARoom(t *testing.T, dir string) {
 	t.Helper()
 	golden, err := os.ReadFile("../../testdata/demo.golden")
@@ -208,7 +217,13 @@ func heardInARoom(t *testing.T, dir string) {
 	}
 	var want, got []string
 	for _, l := range strings.Split(string(golden), "\n") { // number, session, code, event, heard as, sure
-		if f := regexp.MustCompile(` {2,}`).Split(l, -1); len(f) >= 5 && strings.HasSuffix(strings.TrimSpace(l), "%") {
+		f := regexp.MustCompile(` {2,}`).Split(l, -1)
+		if len(f) < 5 || !strings.HasSuffix(strings.TrimSpace(l), "%") {
+			continue
+		}
+		if at, err := timeline.ParseTime(f[1]); err != nil {
+			t.Fatal(err)
+		} else if at < timeline.Seconds(float64(roomSeconds())) {
 			want = append(want, strings.TrimSuffix(f[3], " (taken back)"))
 		}
 	}
@@ -223,7 +238,7 @@ func heardInARoom(t *testing.T, dir string) {
 	}
 	missed, left := coxtest.Differ(t, want, got)
 	t.Logf("%d of %d callouts heard in the room, %d heard in all", len(want)-missed, len(want), len(got))
-	if len(want) != 34 || missed > 2 || len(left) > 1 { // one may be lost, one may lose its number
+	if len(want) < 20 || missed > len(want)/17 || len(left) > 1 { // one may be lost, one may lose its number
 		t.Errorf("%d of %d callouts missed, invented: %v", missed, len(want), left)
 	}
 }

@@ -332,11 +332,13 @@ func checkKilled(t *testing.T, dir string) {
 	if missing := (len(b)-680)/4 - n; missing > audio.Rate {
 		t.Errorf("the header leaves out %.1f s of audio", float64(missing)/audio.Rate)
 	}
-	if out, err := coxswainCommand(t, "mend", dir).CombinedOutput(); err != nil {
-		t.Errorf("mend: %v: %s", err, out)
+	r, err := record.Mend(dir)
+	if err != nil {
+		t.Errorf("mend: %v", err)
+		return
 	}
-	if out, err := coxswainCommand(t, "verify", dir).CombinedOutput(); err != nil {
-		t.Errorf("verify after mend: %v: %s", err, out)
+	if _, err := r.Verify(); err != nil {
+		t.Errorf("verify after mend: %v", err)
 	}
 }
 

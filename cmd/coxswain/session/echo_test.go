@@ -23,15 +23,15 @@ type spokenAt struct {
 	at, end int // samples at audio.Rate
 }
 
-// callAll has the held-out voice speak one phrase of every callout without a
-// slot, one every 2.8 s after 12 s of quiet.
+// callAll has the held-out voice speak one phrase of every second callout without a
+// slot, of every one in `make soak`, one every 2.8 s after 12 s of quiet.
 func callAll(t *testing.T, v *intents.Vocabulary) ([]float32, []spokenAt) {
 	t.Helper()
 	tmp := filepath.Join(t.TempDir(), "x.wav")
 	var all []spokenAt
 	mix := make([]float32, 12*audio.Rate)
-	for _, c := range v.Callouts {
-		if len(c.Phrases) == 0 || strings.Contains(c.Phrases[0], "{") {
+	for k, c := range v.Callouts {
+		if len(c.Phrases) == 0 || strings.Contains(c.Phrases[0], "{") || k%2 == 1 && os.Getenv("SOAK") == "" {
 			continue
 		}
 		if b, err := exec.Command("flite", "-voice", "slt", "-t", c.Phrases[0], "-o", tmp).CombinedOutput(); err != nil {
