@@ -2,6 +2,7 @@ package intents
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -11,6 +12,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 )
 
 // child is one run of the plug-in.
@@ -31,7 +33,9 @@ type child struct {
 // start runs the plug-in and greets it.
 func (p *Process) start() (*child, error) {
 	cmd := exec.Command(p.opt.Command[0], p.opt.Command[1:]...)
-	cmd.Stderr = p.opt.Stderr
+	if p.opt.Stderr != nil {
+		cmd.Stderr = &aside{to: p.opt.Stderr, name: p.opt.Command[0]}
+	}
 	cmd.WaitDelay = time.Second
 	ownGroup(cmd)
 	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
@@ -117,4 +121,43 @@ func (c *child) ended() bool {
 	default:
 		return false
 	}
+}
+
+// asideMost is how much of what a plug-in prints on its standard error is passed on in asideWithin: it goes to
+// a log that people read, on a disk that records need.
+const (
+	asideMost   = 32 << 10
+	asideWithin = time.Minute
+)
+
+// aside passes that on, without what would steer a terminal.
+type aside struct {
+	to   io.Writer
+	name string
+	from time.Time
+	left int
+}
+
+// Write implements io.Writer: it never fails, nor keeps the plug-in waiting longer than to does.
+func (a *aside) Write(b []byte) (int, error) {
+	if now := time.Now(); now.Sub(a.from) > asideWithin {
+		a.from, a.left = now, asideMost
+	}
+	if len(b) > a.left && a.left > 0 {
+		defer fmt.Fprintf(a.to, "\nrecogniser %s: it prints too much: the rest of this minute is left out\n", a.name)
+	}
+	pass := b[:min(len(b), a.left)]
+	a.left -= len(pass)
+	if len(pass) > 0 {
+		a.to.Write(bytes.Map(plain, pass))
+	}
+	return len(b), nil
+}
+
+// plain is a character as it may come to a terminal.
+func plain(r rune) rune {
+	if r != '\n' && r != '\t' && (unicode.IsControl(r) || unicode.Is(unicode.Cf, r)) {
+		return '?'
+	}
+	return r
 }

@@ -70,7 +70,8 @@ type Process struct {
 	pending []Result
 	unsent  []byte // less than a hop
 	faults  []string
-	retryAt time.Time
+	retryAt time.Time // live; in lockstep:
+	retryOn int64     // sample from which it is started again
 	backoff time.Duration
 	said    bool // that the recogniser is down
 }
@@ -228,22 +229,27 @@ func (p *Process) fail(why string) {
 	p.child.kill()
 	p.unsent = nil // the next child begins with what is heard then
 	p.child = nil
-	p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
-	p.retryAt = time.Now().Add(p.backoff)
+	p.later()
 	if !p.said {
 		p.faults = append(p.faults, fmt.Sprintf("recogniser failed: %s; starting it again", why))
 	}
 	p.said = true
 }
 
+// later puts the next start off, the longer the more often it has failed: in a replay by the clock of the
+// sound, so that it is the same twice.
+func (p *Process) later() {
+	p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
+	p.retryAt, p.retryOn = time.Now().Add(p.backoff), p.fed+int64(p.backoff.Seconds()*Rate)
+}
+
 func (p *Process) restart() {
-	if !p.opt.Lockstep && time.Now().Before(p.retryAt) {
+	if p.opt.Lockstep && p.fed < p.retryOn || !p.opt.Lockstep && time.Now().Before(p.retryAt) {
 		return
 	}
 	c, err := p.start()
 	if err != nil {
-		p.backoff = min(max(200*time.Millisecond, 2*p.backoff), 5*time.Second)
-		p.retryAt = time.Now().Add(p.backoff)
+		p.later()
 		return
 	}
 	p.child = c

@@ -88,6 +88,12 @@ func misbehave(part string) {
 		sleep := exec.Command("sleep", "3600")
 		sleep.Stderr = os.Stderr
 		sleep.Run()
+	case "chatter": // floods its standard error with what clears a screen
+		fmt.Println(`{"ready":"chatter"}`)
+		for range 1000 {
+			fmt.Fprintln(os.Stderr, "\x1b[2J\u202e"+strings.Repeat("x", 1000))
+		}
+		io.Copy(io.Discard, os.Stdin)
 	case "token":
 		fmt.Println(`{"ready":"token ` + os.Getenv("COXSWAIN_HTTP_TOKEN") + `"}`)
 		time.Sleep(time.Hour)
@@ -150,6 +156,33 @@ func TestPlugInGetsNoToken(t *testing.T) {
 	defer p.Close()
 	if p.Name() != "token " {
 		t.Errorf("the plug-in knows: %q", p.Name())
+	}
+}
+
+// What a plug-in prints beside the protocol is for the log: it neither fills a disk nor steers a terminal.
+func TestPlugInFloodsItsStandardError(t *testing.T) {
+	var log strings.Builder
+	startPart(t, "chatter", ProcessOptions{Stderr: &log}).Close()
+	if n := log.Len(); n < asideMost || n > asideMost+1000 || strings.ContainsAny(log.String(), "\x1b\u202e") ||
+		strings.Count(log.String(), "prints too much") != 1 {
+		t.Errorf("%d bytes in the log, the first %.80q, the last %q", n, log.String(), log.String()[max(0, n-80):])
+	}
+}
+
+// One that ends as soon as it is ready is not started anew with every block of a recording.
+func TestPlugInFailsThroughoutARecording(t *testing.T) {
+	log := t.TempDir() + "/starts"
+	command := []string{"sh", "-c", `echo >> "$0"; echo '{"ready":"x"}'`, log}
+	p, err := NewProcess(ProcessOptions{Command: command, Vocabulary: builtin(t), Lockstep: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	for range 20 * Rate / 160 { // of sound
+		p.Hear(make([]int16, 160))
+	}
+	if b, err := os.ReadFile(log); err != nil || len(b) > 10 || len(b) < 4 {
+		t.Errorf("started %d times in 20 s: %v", len(b), err)
 	}
 }
 
