@@ -9,14 +9,14 @@ type down struct {
 	since Time // may lie before the record
 }
 
-// tellDown takes a down time, or a start that was told to be so long ago.
+// tellDown takes a down time, or a start that was told to be so long ago: of two the one that was told last.
 func (s *State) tellDown(e Event) {
-	ago := Seconds(60 * e.Values["minutes"])
+	ago, told := Seconds(60*e.Values["minutes"]), max(e.At, e.told)
 	if e.Kind == CodeStart {
 		ago = e.Early()
 	}
-	if ago > 0 {
-		s.down = down{e.At, e.At - ago}
+	if ago > 0 && told >= s.down.told {
+		s.down = down{told, e.At - ago}
 	}
 }
 

@@ -68,11 +68,13 @@ func (m *Machine) samePatient(undo Event, now Time) (r Ready, ok bool) {
 	m.state = Fold(slices.Concat(m.events, r.Events))
 	c := reply("reopened", undo, now, ReadBack)
 	c.Parts = []Cue{m.codeTime(undo, now)}
-	since := m.since(from, r.Events)
-	if n := len(since); n > 0 {
-		last := m.state.said(since[n-1])
-		last.ID += m.state.doubted(since[n-1].Kind)
-		c.Parts = append(c.Parts, last)
+	for i, since := 0, m.since(from, r.Events); i < len(since); i++ { // what was given stands, and the last that was called
+		x := since[i]
+		if _, drug := x.Kind.Drug(); drug || x.Kind.shocks() || i == len(since)-1 {
+			stands := m.state.said(x)
+			stands.ID += m.state.doubted(x.Kind)
+			c.Parts = append(c.Parts, stands)
+		}
 	}
 	if len(others) > 0 {
 		r.Events = append(r.Events, Event{At: undo.At, Kind: Question, Cue: whoAgain})
@@ -83,7 +85,7 @@ func (m *Machine) samePatient(undo Event, now Time) (r Ready, ok bool) {
 }
 
 // mistaken is where, in the events, another patient's case began if an undo says that it is the same
-// one's: their end if none did, and only the end is meant.
+// one's: behind the end if none did, and only the end is meant.
 func (m *Machine) mistaken(undo Event) (from int, ok bool) {
 	if from, ok = m.lapsed(undo); ok {
 		return from, true
@@ -93,13 +95,19 @@ func (m *Machine) mistaken(undo Event) (from int, ok bool) {
 	}
 	_, _, more := m.undoable(undo.At)
 	offered := undo.At <= m.state.Ended+2*Whose() && m.doubtful() // "if not, undo"
-	return len(m.events), m.state.justEnded(undo.At) && (!more || offered)
+	end := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == m.state.EndedBy })
+	return end + 1, m.state.justEnded(undo.At) && (!more || offered)
 }
 
 // goBack takes back the end of a case, and that another patient was called, if that stands behind it.
 func (m *Machine) goBack(from int, at Time) []Event {
 	before, since := m.events[:from], m.since(from, nil)
 	out := m.withoutEnds(before, nil, at)
+	for _, e := range since {
+		if e.Kind.Row().Confirm { // another end, of what had ended: it waits for no yes
+			out = append(out, Event{At: at, Kind: Retraction, Retracts: e.Seq})
+		}
+	}
 	if from < len(m.events) && m.events[from].Kind == PatientNext {
 		out = append(out, Event{At: at, Kind: Retraction, Retracts: m.events[from].Seq})
 	}
@@ -179,6 +187,13 @@ func (m *Machine) reopened(e Event, now Time) []Cue {
 func (m *Machine) doubtful() bool {
 	before := slices.DeleteFunc(slices.Clone(m.events), func(e Event) bool { return e.Seq == m.state.EndedBy })
 	return Fold(before).Compressing
+}
+
+// tookHands reports whether an undo takes hands off the chest that leaves a pause longer than one may be.
+func (m *Machine) tookHands(left State, undo Event) bool {
+	p := m.protocol.For(left)
+	return m.state.Compressing && left.InArrest() && !left.Compressing && !left.Silent(undo.At) &&
+		!left.OfNewborn() && !p.byMachine(left) && undo.At >= left.PausedFrom+p.Span("pause_limit_s")
 }
 
 // handsSince is that hands are off since a pulse that an undo takes back: whoever felt one long ago stopped.

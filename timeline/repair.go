@@ -43,8 +43,16 @@ func (m *Machine) takeBack(last, e Event, now Time) Ready {
 		c.Parts = append(c.Parts, Cue{ID: "said." + string(CodeStart)})
 	}
 	r := Ready{Events: []Event{{At: e.At, Kind: Retraction, Retracts: last.Seq}}}
-	if off, ok := m.handsSince(last, e); ok {
-		r.Events, c.Parts = append(r.Events, off), append(c.Parts, Cue{ID: "compress.now"})
+	off, since := m.handsSince(last, e)
+	if since {
+		r.Events = append(r.Events, off)
+	}
+	left := Fold(slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq }))
+	switch {
+	case m.state.Running() && !left.Running():
+		c.Parts = append(c.Parts, Cue{ID: "answer.nocode"})
+	case since || m.tookHands(left, e):
+		c.Parts = append(c.Parts, Cue{ID: "compress.now"})
 	}
 	r.Cues = []Cue{c}
 	return r
@@ -217,6 +225,11 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 	}
 	without := slices.DeleteFunc(slices.Clone(m.events), func(x Event) bool { return x.Seq == last.Seq })
 	moved, together := m.movedBack(last, e, without), e.At == last.At
+	if began := Fold(without).CodeAt(); last.Kind == CodeStart && began != Never && moved.At > began { // later than ours
+		c := reply("said.code.start.again", e, now, ReadBack)
+		c.Parts = []Cue{m.codeTime(e, now)}
+		return Ready{Cues: []Cue{c}}
+	}
 	if between, ok := crossed(without, last, moved.At); ok {
 		c := reply("question.backdate", e, now, ReadBack)
 		c.Items = []string{between.Kind.Row().Spoken}

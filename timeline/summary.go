@@ -64,6 +64,8 @@ func (m *Machine) situation(at Time) []Cue {
 		return append(out, since("summary.lost", s.LostAt, at))
 	case s.InArrest():
 		return append(out, Cue{ID: "summary.ongoing"})
+	case !s.PulsePresent && s.StabilityAt == Never:
+		return append(out, Cue{ID: "summary.unknown"})
 	}
 	return append(out, Cue{ID: "summary.noarrest"})
 }
@@ -238,5 +240,5 @@ func (m *Machine) outlook(e Event, now Time) []Cue {
 	if strings.HasPrefix(next.ID, "next.") && next.ID != "next.nothing" && next.ID != "next.pulse" {
 		out = append(out, Cue{ID: next.ID, Values: next.Values})
 	}
-	return out
+	return append(out, m.protocol.askedWhoFirst(s, m.protocol.doubtedWho(s))...)
 }

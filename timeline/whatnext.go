@@ -19,7 +19,7 @@ func (s State) nextAtOnce() string {
 		return s.nextWithPulse()
 	case s.untold(), s.NoBreathingAt != Never && unmeasured && !s.InArrest(): // "not breathing" is all that was called
 		return "before.pulse"
-	case !s.InArrest() && unmeasured:
+	case !s.InArrest() && unmeasured && s.noted.anaphylaxis == Never:
 		return "answer.nocode"
 	case s.Clear():
 		return "next.clear"
@@ -38,7 +38,7 @@ func (s State) nextWithPulse() string {
 	case s.unmeasured():
 		return "next.stable"
 	case s.FirstROSC == Never && !s.came:
-		return "next.nothing"
+		return ""
 	}
 	return "next.pulse"
 }
@@ -140,10 +140,12 @@ func (s State) whileClear(c Cue, now Time) Cue {
 }
 
 // steps are what is done first for a slow child, one after the other: each is what comes next
-// until the one behind it is due. countdown are shocks: nobody may take an answer for one.
+// until the one behind it is due. countdown is what is done at once, shocks above all: nobody may take an
+// answer for one.
 var (
 	steps     = map[string]bool{"peri.breaths": true, "peri.compress": true}
-	countdown = map[string]bool{"next.cardioversion": true, "next.shock": true, "next.oxygen": true, "next.press": true}
+	countdown = map[string]bool{"next.cardioversion": true, "next.shock": true, "next.oxygen": true, "next.press": true,
+		"next.anaphylaxis": true}
 )
 
 // fromAgenda makes c of what the agenda has due now, most urgent first, or else of what it has

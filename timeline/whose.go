@@ -118,7 +118,7 @@ func (s *State) holdWho(e Event) {
 		s.takeHeld(e.At)
 	case e.Kind.Row().Confirm, s.saysAgain(e.Kind):
 		s.held.at = Never
-	case f == "ask.dose." && s.held.at != Never: // asked again with the answer
+	case (f == "ask.dose." || e.Kind == AskSummary) && s.held.at != Never: // asked again with the answer
 		s.held.at = e.At
 	}
 	if e.Kind.tellsWho() {
