@@ -63,12 +63,13 @@ func (p *Protocol) lastEpinephrine(s State) (Dose, bool) {
 }
 
 // fullDoses are the doses of epinephrine that count for the next one in the arrest: not those that a
-// patient with a pulse got for the pressure.
+// patient with a pulse got for the pressure, nor, beside a second patient, what is too little to be this one's.
 func (p *Protocol) fullDoses(s State) []Dose {
 	kg, _ := p.Weight(s)
 	dose, known := p.Dose("epinephrine", 0, kg)
 	return slices.DeleteFunc(slices.Clone(s.Doses("epinephrine")), func(d Dose) bool {
-		return d.pulse && known && d.Mg > 0 && d.Mg < dose.Value/2
+		other := s.secondAt != Never && d.At >= s.secondAt
+		return (d.pulse || other) && known && d.Mg > 0 && d.Mg < dose.Value/2
 	})
 }
 

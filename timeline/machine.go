@@ -83,6 +83,10 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	if len(back) > 0 {
 		r.Cues[0].Parts = append(r.Cues[0].Parts, m.reopened(e, now)...)
 		r.Events = append(back, r.Events...)
+		if m.state.heldOpen() { // a yes is to going on
+			r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: whoAgain})
+			r.Cues[0].Parts = append(r.Cues[0].Parts, Cue{ID: whoAgain})
+		}
 	}
 	if e.Kind != SayAgain {
 		m.last = r.Cues[0]
@@ -110,6 +114,7 @@ func (m *Machine) add(e Event, now Time) (was State, back []Event) {
 		m.state, m.rearm = Fold(m.events), true
 	} else {
 		m.state.apply(e)
+		m.rearm = m.rearm || m.protocol.withheld(was) && !m.protocol.withheld(m.state) // warm again
 	}
 	if e.Kind.IsCallout() && e.Kind != Confirm { // what was asked before it is over
 		m.wondered = Cue{}

@@ -111,8 +111,8 @@ func (p *Protocol) coldQuestion(s State, drug string) []question {
 	return nil
 }
 
-// pulseQuestion asks once for a dose of the arrest that goes to a patient who has
-// a pulse: as much as in the arrest, and more than the protocol gives with one.
+// pulseQuestion asks once, of epinephrine each time, for a dose of the arrest that goes to a patient who
+// has a pulse: as much as in the arrest, and more than the protocol gives with one.
 // Epinephrine without an amount is taken for the arrest's.
 func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
 	if !s.knownPulse() || !ofTheArrest(drug) || drug == "epinephrine" && s.anaphylactic() {
@@ -132,6 +132,9 @@ func (p *Protocol) pulseQuestion(s State, e Event, drug string) []question {
 		return nil
 	}
 	once := fmt.Sprintf("drug.pulse %s %d", drug, max(s.PulseAt, s.StabilityAt))
+	if drug == "epinephrine" { // the bolus of the arrest is too much for a heart that beats, each time
+		once = ""
+	}
 	return []question{{Cue: Cue{ID: "question.drug.pulse"}, once: once}}
 }
 
@@ -263,6 +266,10 @@ func (p *Protocol) amountQuestion(s State, e Event, drug string) []question {
 	d, given, mg := p.Drugs[drug], s.Doses(drug), e.Milligrams()
 	kg, _ := p.Weight(s)
 	if drug == "epinephrine" && s.anaphylactic() { // into the muscle: another dose
+		c, amount := usual(e, drug)
+		if amount > p.Get("muscle_epinephrine_most_mg")*1.001 {
+			return []question{{Cue: c, instead: true, amount: true}}
+		}
 		return nil
 	}
 	if most, ok := p.most(drug, len(given), kg); ok && mg > most*1.001 {

@@ -68,15 +68,15 @@ func (m *Machine) samePatient(undo Event, now Time) (r Ready, ok bool) {
 	m.state = Fold(slices.Concat(m.events, r.Events))
 	c := reply("reopened", undo, now, ReadBack)
 	c.Parts = []Cue{m.codeTime(undo, now)}
-	for i, since := 0, m.since(from, r.Events); i < len(since); i++ { // what was given stands, and the last that was called
-		x := since[i]
+	since := m.since(from, r.Events)
+	for i, x := range since { // what was given stands, and the last that was called
 		if _, drug := x.Kind.Drug(); drug || x.Kind.shocks() || i == len(since)-1 {
 			stands := m.state.said(x)
 			stands.ID += m.state.doubted(x.Kind)
 			c.Parts = append(c.Parts, stands)
 		}
 	}
-	if len(others) > 0 {
+	if len(others) > 0 || m.state.heldOpen() { // a yes is to going on
 		r.Events = append(r.Events, Event{At: undo.At, Kind: Question, Cue: whoAgain})
 		c.Parts = append(c.Parts, Cue{ID: whoAgain})
 	}

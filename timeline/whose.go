@@ -106,7 +106,8 @@ func (k Kind) tellsWho() bool {
 // takes it, and what asks for another one gives it up.
 func (s *State) holdWho(e Event) {
 	f, _ := e.Kind.Family()
-	if named := e.Kind.tellsWho(); named || e.Kind == Question && e.Cue == whoAgain { // a yes or a no names nobody
+	asked := e.Kind == Question && e.Cue == whoAgain && e.At == s.HeardAt // else what it was asked behind was taken back
+	if named := e.Kind.tellsWho(); named || asked {                       // a yes or a no names nobody
 		s.held.who = !named
 	}
 	switch {
@@ -130,10 +131,7 @@ func (s *State) holdWho(e Event) {
 // already.
 func (s *State) holdLast(at Time) {
 	h := &s.held
-	if h.from.At != at || !h.from.Kind.tellsWho() {
-		if h.at != Never && s.HeardAt == at { // asked again with a dose; else it was taken back
-			h.at = at
-		}
+	if h.from.At != at || !h.from.Kind.tellsWho() { // it was taken back
 		return
 	}
 	told := State{Who: h.was}
@@ -145,10 +143,11 @@ func (s *State) holdLast(at Time) {
 	s.MetronomeForced = h.beat
 }
 
-// takeHeld takes what is held back, if that is what was asked about last.
+// takeHeld takes what is held back, if that is what was asked about last; a newborn, with whom all falls silent,
+// right behind the question alone.
 func (s *State) takeHeld(at Time) {
 	switch asked := s.answered == whoQuestion; {
-	case s.mayTake(at) && s.Pending == "" && (asked || s.answered == ""):
+	case s.mayTake(at) && s.Pending == "" && (asked || s.answered == "" && !s.held.newborn):
 		s.Who, s.secondAt, s.answered = s.held.Who, Never, whoQuestion
 		s.held = heldWho{at: Never}
 		s.MetronomeForced = s.MetronomeForced && !s.OfNewborn()
@@ -263,13 +262,17 @@ func dosesOf(who string) []string {
 // amount is told, for it may be the wrong one's. Behind a second patient the first one's is.
 func (s State) heldOpen() bool { return s.held.at != Never && s.secondAt == Never || s.held.who }
 
-// askedWhose is the question that is not answered yet, behind an amount that hangs on it.
+// askedWhose is the question that is not answered yet, behind an amount that hangs on it; of a newborn it is asked
+// by name, for a yes takes all that is due away.
 func (p *Protocol) askedWhose(s State) []Cue {
-	if s.held.at == Never {
-		return nil
-	}
 	after := s
 	after.Who = s.held.Who
+	switch {
+	case s.held.at == Never:
+		return nil
+	case s.held.newborn && s.secondAt == Never:
+		return []Cue{{ID: whoAgain}}
+	}
 	return []Cue{whoAsked(p.kindOf(after), s.secondAt != Never)}
 }
 
@@ -284,7 +287,7 @@ func (p *Protocol) doubtedWho(s State) []Cue {
 
 // whoFor asks who lies there where an amount is called while that is open: where it is another kind of
 // patient's by age or weight always, else if either of the two would not be given so much and nothing else is
-// asked, for a yes answers one question. about are the questions about who is taken for the patient.
+// asked. It is asked by name: a yes may be to the amount. about are the questions about who is taken for the patient.
 func (p *Protocol) whoFor(s State, e Event, about []question) (who []question, open bool) {
 	_, drug := e.Kind.Drug()
 	ask, odd := Cue{ID: "question.who"}, drug || e.Kind.shocks() || e.Kind == ShockCharging
@@ -292,11 +295,7 @@ func (p *Protocol) whoFor(s State, e Event, about []question) (who []question, o
 		if !s.heldOpen() {
 			return nil, false
 		}
-		ask = Cue{ID: whoAgain}
-		if asked := p.askedWhose(s); asked != nil {
-			ask = asked[0]
-		}
-		odd = odd && p.oddForEither(s, e, about)
+		ask, odd = Cue{ID: whoAgain}, odd && p.oddForEither(s, e, about)
 	}
 	if !odd {
 		return nil, true
@@ -345,24 +344,40 @@ func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
 }
 
 // untakeWho takes back who lies there, if what was called last before an undo confirmed that: what was
-// read back last is meant, and not a dose that was called between question and answer.
+// read back last is meant, and not a dose that was called between question and answer. With one of several
+// callouts that were confirmed together all go, or who was called would stand.
 func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
-	if !m.state.untakes {
+	r.Events = m.withoutAsked(undo.At)
+	if len(r.Events) == 0 || !m.state.untakes && !m.takesBack(undo, r.Events) {
 		return Ready{}, false
 	}
+	c := reply("undone", undo, now, ReadBack)
+	c.Items = dosesOf(m.protocol.kindOf(m.state))
+	r.Cues = []Cue{c}
+	return r, true
+}
+
+// withoutAsked takes back what was called of who lies there and asked about.
+func (m *Machine) withoutAsked(at Time) (out []Event) {
 	asked, gone := map[Time]bool{}, Retracted(m.events)
 	for _, e := range m.events {
 		asked[e.At] = asked[e.At] || e.Kind == Question && e.Cue == whoQuestion
 	}
 	for _, e := range m.events {
 		if e.Kind.tellsWho() && asked[e.At] && !gone[e.Seq] && e.Seq > m.state.EndedBy {
-			r.Events = append(r.Events, Event{At: undo.At, Kind: Retraction, Retracts: e.Seq})
+			out = append(out, Event{At: at, Kind: Retraction, Retracts: e.Seq})
 		}
 	}
-	c := reply("undone", undo, now, ReadBack)
-	c.Items = dosesOf(m.protocol.kindOf(m.state))
-	r.Cues = []Cue{c}
-	return r, len(r.Events) > 0
+	return out
+}
+
+// takesBack reports whether an undo takes back who lies there, where that was confirmed: with what goes, another
+// kind of patient does.
+func (m *Machine) takesBack(undo Event, goes []Event) bool {
+	last, near, _ := m.undoable(undo.At)
+	left := Fold(slices.Concat(m.events, goes))
+	return near && m.state.held.at == Never && m.protocol.kindOf(left) != m.protocol.kindOf(m.state) &&
+		slices.ContainsFunc(goes, func(x Event) bool { return x.Retracts == last.Seq })
 }
 
 // forgetAnswer ends what an undo means by the answer right before it; what is only asked in between does not.
