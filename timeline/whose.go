@@ -106,10 +106,7 @@ func (k Kind) tellsWho() bool {
 // takes it, and what asks for another one gives it up.
 func (s *State) holdWho(e Event) {
 	f, _ := e.Kind.Family()
-	asked := e.Kind == Question && e.Cue == whoAgain && e.At == s.HeardAt // else what it was asked behind was taken back
-	if named := e.Kind.tellsWho(); named || asked {                       // a yes or a no names nobody
-		s.held.who = !named
-	}
+	s.held.who = !e.Kind.tellsWho() && (s.held.who || s.asksWho(e)) // a yes or a no names nobody
 	switch {
 	case e.Kind == PatientNext && s.Running():
 		s.secondAt = e.At
@@ -125,6 +122,11 @@ func (s *State) holdWho(e Event) {
 	if e.Kind.tellsWho() {
 		s.held.from, s.held.was, s.held.beat = e, s.Who, s.MetronomeForced
 	}
+}
+
+// asksWho reports whether a question asks who lies there at all, and what it was asked behind stands.
+func (s State) asksWho(e Event) bool {
+	return e.Kind == Question && e.Cue == whoAgain && e.At == s.HeardAt
 }
 
 // holdLast holds the last callout back that was called at that moment, beside what is held back
