@@ -174,9 +174,13 @@ func Handler(s Watched) http.Handler {
 		}
 		fmt.Fprintln(w, "well")
 	})
-	mux.HandleFunc("POST /start", func(w http.ResponseWriter, _ *http.Request) {
+	mux.HandleFunc("POST /start", func(w http.ResponseWriter, r *http.Request) {
 		if s.Start == nil {
 			http.Error(w, "a start needs the display's word, or coxswain start on this machine", http.StatusForbidden)
+			return
+		}
+		if r.Header.Get("Origin") != "" { // with the cookie of the wall display, which goes to every port of this address
+			http.Error(w, "no page starts a case: a program does, with the token", http.StatusForbidden)
 			return
 		}
 		s.Start()

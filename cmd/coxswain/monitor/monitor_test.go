@@ -37,4 +37,11 @@ func TestStartByRequest(t *testing.T) {
 			t.Errorf("%s: %d, %d starts; want %d, %d", c.name, w.Code, started, c.want, c.starts)
 		}
 	}
+	r := httptest.NewRequest("POST", "http://127.0.0.1:7470/start", nil) // a page on another port gets the display's cookie, too
+	r.Header.Set("Authorization", "Bearer "+word)
+	r.Header.Set("Origin", "http://127.0.0.1:9999")
+	w := httptest.NewRecorder()
+	if guarded(Options{}, s, word).ServeHTTP(w, r); w.Code != http.StatusForbidden || started != 3 {
+		t.Errorf("a page: %d, %d starts", w.Code, started)
+	}
 }
