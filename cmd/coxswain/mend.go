@@ -27,7 +27,7 @@ journal. A record that is still being written is refused.`,
 				lost = fmt.Sprintf(", the last %v silence: that sound was lost", audio.Duration(m.Silence))
 			}
 			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: finished: %d events, %v of audio%s\n",
-				args[0], len(m.Events), audio.Duration(m.Samples), lost)
+				record.Printable(args[0]), len(m.Events), audio.Duration(m.Samples), lost)
 			return err
 		},
 	}

@@ -181,11 +181,15 @@ func TestHostileRecordOnTheTerminal(t *testing.T) {
 		timeline.Event{At: timeline.Rate, Kind: timeline.Kind("drug." + evil), Text: evil, Heard: &timeline.Heard{Text: evil, Confidence: 1}},
 		timeline.Event{At: timeline.Rate, Kind: timeline.Fault, Text: evil},
 		timeline.Event{At: timeline.Rate, Kind: timeline.CueSpoken, Cue: evil, Sentence: evil})
+	good := codeRecord(t, filepath.Join(records, "good\x1b[2J"), 5)
+	cut := filepath.Join(records, "cut\x1b[2J")
+	os.CopyFS(cut, os.DirFS(good))
 	broken := filepath.Join(records, "broken\x1b[2J")
 	os.MkdirAll(broken, 0o700)
 	os.WriteFile(filepath.Join(broken, record.JournalName), []byte("{\"\x1b[2J\":1}\n"), 0o600)
 	for _, args := range [][]string{
 		{"timeline", dir}, {"timeline", dir, "--all"}, {"timeline", dir, "--points"}, {"verify", dir}, {"verify", broken}, {"mend", broken},
+		{"verify", good}, {"mend", cut},
 		{"records", "--records", records}, {"records", "--records", records, "--summary"},
 		{"sign", broken, "--sign-key", filepath.Join(dir, record.JournalName)},
 		{"amend", dir, "--do", "add", "--kind", "drug.\x1b[2J", "--at", "0:01", "--by", "AB", "--reason", "x"},

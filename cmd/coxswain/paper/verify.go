@@ -101,7 +101,7 @@ func (v Verified) Print(w io.Writer, dir string) error {
 	fmt.Fprintf(
 		w,
 		"%s: whole: %d events in an unbroken chain, %v of audio",
-		dir,
+		record.Printable(dir),
 		v.Events,
 		audio.Duration(int64(timeline.Seconds(v.Seconds))),
 	)

@@ -78,7 +78,7 @@ func (r Rig) Replay(o Recording, progress io.Writer) error {
 		os.Remove(o.Dir)
 		fmt.Fprintln(r.Stderr, "coxswain: no case was called: there is no record (--record always writes one all the same)")
 	} else if len(dirs) > 1 {
-		fmt.Fprintf(r.Stderr, "coxswain: %d cases: %s\n", len(dirs), strings.Join(dirs, ", "))
+		fmt.Fprintf(r.Stderr, "coxswain: %d cases: %s\n", len(dirs), record.Printable(strings.Join(dirs, ", ")))
 	}
 	return nil
 }

@@ -53,7 +53,7 @@ func (q Queue) Publish(ctx context.Context, w io.Writer, dirs []string, load Loa
 		if ack.Duplicate {
 			again = ", was there already"
 		}
-		fmt.Fprintf(w, "%s: stored in %s as %d%s\n", dir, ack.Stream, ack.Sequence, again)
+		fmt.Fprintf(w, "%s: stored in %s as %d%s\n", record.Printable(dir), ack.Stream, ack.Sequence, again)
 	}
 	return nil
 }
