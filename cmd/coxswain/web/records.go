@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"io/fs"
 	"net/http"
 	"os/signal"
@@ -143,40 +144,53 @@ func pictureWidth(r *http.Request) float64 {
 	return min(max(w, 280), 1200)
 }
 
-// charts sends the run charts of the records that are asked for.
+// chart is a figure by month, drawn.
+type chart struct {
+	figures.Definition
+	SVG    string         `json:"svg"`
+	Months []review.Month `json:"months"` // those that are no chance
+}
+
+// chartOf makes the chart of one figure; nil if no record has it.
+func chartOf(list []review.Summary, d figures.Definition, width float64) (*chart, error) {
+	c := review.RunChartOf(list, d)
+	if len(c.Months) == 0 {
+		return nil, nil
+	}
+	svg, err := review.DrawRunChart(c, d, width)
+	if err != nil {
+		return nil, err
+	}
+	out := &chart{Definition: d, SVG: svg}
+	for _, m := range c.Months {
+		if m.Signal != "" {
+			for i, p := range m.Worst {
+				m.Worst[i] = path.Base(p)
+			}
+			out.Months = append(out.Months, m)
+		}
+	}
+	return out, nil
+}
+
+// charts sends the run charts of the records that are asked for, made on all cores.
 func (l *library) charts(w http.ResponseWriter, r *http.Request) {
 	list, ok := l.wanted(w, r)
 	if !ok {
 		return
 	}
-	type chart struct {
-		figures.Definition
-		SVG    string         `json:"svg"`
-		Months []review.Month `json:"months"` // those that are no chance
+	made, errs := make([]*chart, len(l.defs)), make([]error, len(l.defs))
+	var all sync.WaitGroup
+	for i, d := range l.defs {
+		all.Go(func() { made[i], errs[i] = chartOf(list, d, pictureWidth(r)) })
 	}
-	out := []chart{}
-	for _, d := range l.defs {
-		c := review.RunChartOf(list, d)
-		if len(c.Months) == 0 {
-			continue
-		}
-		svg, err := review.DrawRunChart(c, d, pictureWidth(r))
-		if err != nil {
-			http.Error(w, err.Error(), http.StatusInternalServerError)
-			return
-		}
-		one := chart{Definition: d, SVG: svg}
-		for _, m := range c.Months {
-			if m.Signal != "" {
-				for i, p := range m.Worst {
-					m.Worst[i] = path.Base(p)
-				}
-				one.Months = append(one.Months, m)
-			}
-		}
-		out = append(out, one)
+	all.Wait()
+	if err := errors.Join(errs...); err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
 	}
-	sendJSON(w, out)
+	none := func(c *chart) bool { return c == nil }
+	sendJSON(w, append([]*chart{}, slices.DeleteFunc(made, none)...))
 }
 
 // progress sends how each team did in its drills.
