@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -86,6 +87,39 @@ func TestDebianPackage(t *testing.T) {
 	in("apt-get install -qy --no-install-recommends /tmp/coxswain.deb; rm -rf /var/lib/coxswain/a-record; apt-get purge -qy coxswain")
 	if after := in("getent passwd | sort; find /etc /usr /lib/systemd /var/lib -name '*coxswain*' | sort"); !strings.HasSuffix(before, after) {
 		t.Errorf("purging left something: %s", after)
+	}
+}
+
+// What coxswain itself keeps in the folder of records goes with a purge, and with it the folder: only
+// records keep it.
+func TestPurgeLeavesNoState(t *testing.T) {
+	script, err := os.ReadFile("install/postrm.sh")
+	if err != nil {
+		t.Fatal(err)
+	}
+	state := regexp.MustCompile(`"(\.[a-z-]+(?:\.json|\.sock|\.lock)?)"`)
+	for _, keeps := range []string{"", "2026-03-01T140000"} {
+		folder, made := filepath.Join(t.TempDir(), "coxswain"), 0
+		os.MkdirAll(filepath.Join(folder, keeps), 0o700)
+		for _, file := range []string{"rig/tried.go", "ready/check.go", "monitor/monitor.go", "outbox/state.go", "outbox/collect.go"} {
+			b, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range state.FindAllSubmatch(b, -1) {
+				if name := string(m[1]); name != ".backup" && name != ".sent" && name != ".from" { // a site's own, and a record's
+					os.WriteFile(filepath.Join(folder, name), nil, 0o600)
+					made++
+				}
+			}
+		}
+		text := strings.NewReplacer("/var/lib/coxswain", folder, "/run/systemd/system", "/nowhere", "getent", "false").Replace(string(script))
+		if b, err := exec.Command("sh", "-c", text, "postrm", "purge").CombinedOutput(); err != nil || made < 7 {
+			t.Fatalf("%d files, %v: %s", made, err, b)
+		}
+		if left, _ := os.ReadDir(folder); len(left) != len(keeps)/17 {
+			t.Errorf("purging leaves %v", left)
+		}
 	}
 }
 
