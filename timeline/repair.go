@@ -17,7 +17,7 @@ func (m *Machine) undo(e Event, now Time) Ready {
 	}
 	last, near, ok := m.undoable(e.At)
 	switch {
-	case !ok:
+	case !ok || m.untaken(e):
 		return Ready{Cues: []Cue{reply("undo.nothing", e, now, ReadBack)}}
 	case !near:
 		ask := named(reply("undo.ask", e, now, ReadBack), last)
@@ -231,9 +231,7 @@ func (m *Machine) backdate(e Event, now Time) Ready {
 		return Ready{Cues: []Cue{c}}
 	}
 	if between, ok := crossed(without, last, moved.At); ok {
-		c := reply("question.backdate", e, now, ReadBack)
-		c.Items = []string{between.Kind.Row().Spoken}
-		return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: c.ID}}, Cues: []Cue{c}}
+		return notMoved(last, between, e, now)
 	}
 	var said []Cue
 	var asked []Event
