@@ -174,6 +174,12 @@ func (s State) askWeight() Cue {
 	return Cue{ID: "weight.unknown"}
 }
 
+// asksWeight reports whether a sentence asks whether a weight is right.
+func asksWeight(c Cue) bool {
+	asks := func(c Cue) bool { return c.ID == "question.weight" }
+	return asks(c) || slices.ContainsFunc(c.Parts, asks)
+}
+
 // doubts tell what speaks against an amount that is answered, or what it rests on.
 func (p *Protocol) doubts(s State, drug string, amount Computed) (out []Cue) {
 	_, basis := p.Weight(s)

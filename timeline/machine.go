@@ -3,6 +3,7 @@ package timeline
 import (
 	"maps"
 	"slices"
+	"strings"
 )
 
 // Machine turns events and the passing of session time into cues, each said
@@ -90,6 +91,9 @@ func (m *Machine) Step(e Event, now Time) Ready {
 	}
 	if e.Kind != SayAgain {
 		m.last = r.Cues[0]
+	}
+	if asksWeight(m.last) && strings.HasPrefix(string(e.Kind), "ask.") { // asked again with the answer: a yes answers it
+		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: "question.weight"})
 	}
 	return r
 }

@@ -57,7 +57,7 @@ func (s State) another(e Event) bool {
 // where one case ends and the next begins must be the same under each.
 func (s State) who() string {
 	switch child, grown := rules["other_kg"].Value, 12*rules["other_years"].Value; {
-	case s.newborn, OfChild(s.Patient), s.Patient == "" && s.AgeMonths > 0 && s.AgeMonths < grown,
+	case s.OfNewborn(), OfChild(s.Patient), s.Patient == "" && s.AgeMonths > 0 && s.AgeMonths < grown,
 		s.Patient == "" && s.AgeMonths == 0 && s.WeightKg > 0 && s.WeightKg < child:
 		return "child"
 	case s.Patient == "" && s.AgeMonths == 0 && s.WeightKg == 0:

@@ -17,23 +17,40 @@ func (s *State) note(e Event) {
 	s.noted.drowned = e.At
 }
 
-// born takes a newborn that was called. Beside a mother, or an adult, it is a second patient.
+// born takes a newborn that was called. Beside whoever can be none it is a second patient.
 func (s *State) born(at Time) {
-	if s.Running() && (s.PregnantAt != Never || s.Patient == "adult") {
+	if s.Running() && (s.Patient == "adult" || s.outgrown()) {
 		s.secondAt = at
 		return
+	}
+	if s.outgrown() { // of whoever was spoken of before
+		s.AgeMonths, s.WeightKg, s.weightSure, s.PregnantAt = 0, 0, false, Never
 	}
 	s.newborn, s.MetronomeForced = true, false
 }
 
-// OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told.
-func (s State) OfNewborn() bool { return s.newborn }
+// OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told. An age, a
+// weight that was confirmed, or that she is pregnant shows that none does.
+func (s State) OfNewborn() bool { return s.newborn && !s.outgrown() }
+
+// outgrown reports whether what else was called can be of no newborn.
+func (s State) outgrown() bool {
+	return s.AgeMonths > 1 || s.weightSure && s.WeightKg > rules["newborn_most_kg"].Value || s.PregnantAt != Never
+}
+
+// outgrew tells, behind what shows that no newborn lies there, who does.
+func (p *Protocol) outgrew(s State, e Event) []Cue {
+	if !s.newborn || s.OfNewborn() || !e.Kind.tellsWho() && e.Kind != PatientPregnant {
+		return nil
+	}
+	return []Cue{{ID: "said.patient." + p.kindOf(s)}}
+}
 
 // newbornQuestions ask about what is more than any newborn gets, or an infant who weighs as much. Of what is less,
 // or else of a newborn, we know nothing.
 func (p *Protocol) newbornQuestions(s State, e Event) []question {
 	kg := p.newbornKg(s)
-	if said := e.Values["weight_kg"]; said > p.Get("newborn_most_kg") {
+	if said := e.Values["weight_kg"]; said > rules["newborn_most_kg"].Value {
 		return []question{{Cue: Cue{ID: "question.weight"}.with("weight_kg", said), instead: true}}
 	}
 	if j := e.Values["energy_j"]; j > maxPerKg*kg {
@@ -51,7 +68,7 @@ func (p *Protocol) newbornQuestions(s State, e Event) []question {
 
 // newbornKg is the weight by which what a newborn gets is judged.
 func (p *Protocol) newbornKg(s State) float64 {
-	if most := p.Get("newborn_most_kg"); s.WeightKg == 0 || s.WeightKg > most {
+	if most := rules["newborn_most_kg"].Value; s.WeightKg == 0 || s.WeightKg > most {
 		return most
 	}
 	return s.WeightKg

@@ -56,8 +56,8 @@ var bounds = map[string]bound{
 	"shock_least_j": {50, 200}, "cold_mild_c": {30, 36},
 	"grown_from_years": {12, 25}, "opioid_pulse_s": {3, 60}, "shock_least_part": {0.1, 1}, "dose_least_part": {0.1, 1},
 	"dose_near_part": {0, 0.5}, "muscle_epinephrine_most_mg": {0.15, 0.5},
-	"newborn_most_kg": {3, 7}, "newborn_epinephrine_per_kg": {0.01, 0.03},
-	"shock_most_j": {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
+	"newborn_epinephrine_per_kg": {0.01, 0.03},
+	"shock_most_j":               {200, maxJoules}, "sync_least_j": {50, 100}, "sync_first_most_j": {100, maxJoules},
 }
 
 // rules are the numbers of rules.yaml: what the state itself depends on; sold are the

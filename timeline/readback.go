@@ -9,6 +9,9 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	if e.Kind == Refuse && m.state.held.who {
 		return reply(whoAgain, e, now, ReadBack)
 	}
+	if kg, _ := p.Weight(m.state); e.Kind == Refuse && kg == 0 && asksWeight(m.last) {
+		return reply("weight.unknown", e, now, ReadBack)
+	}
 	if e.Kind == Refuse && m.askedPulse(e) {
 		return reply("confirm.pulse", e, now, ReadBack)
 	}
@@ -63,6 +66,7 @@ func (m *Machine) detailed(c Cue, e Event, now Time) Cue {
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		c.Parts = append(c.Parts, p.estimated(m.state)...)
 	}
+	c.Parts = append(c.Parts, m.protocol.outgrew(m.state, e)...)
 	return c
 }
 

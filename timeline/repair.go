@@ -157,6 +157,9 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	last, _, ok := m.undoable(e.At)
 	switch {
 	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
+		if m.state.answered == "question.weight" {
+			last, _, _ = m.latest(e.At, func(x Event) bool { return x.Kind == PatientWeight })
+		}
 		c := m.readBack(last, now)
 		c.Seq, c.About = e.Seq, e.Seq
 		return Ready{Cues: []Cue{c}}

@@ -196,6 +196,8 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		return to, given || was.FirstCompression != Never || was.Rhythm != Unknown
 	case from == "adult":
 		return to, p.gaveAdult(was)
+	case to == "adult" && from == "newborn" && p.gaveAdult(was): // the beat comes back
+		return "", false
 	case to == "adult":
 		return to, given
 	}
