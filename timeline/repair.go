@@ -157,10 +157,7 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	last, _, ok := m.undoable(e.At)
 	switch {
 	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
-		if m.state.answered == "question.weight" {
-			last, _, _ = m.latest(e.At, func(x Event) bool { return x.Kind == PatientWeight })
-		}
-		c := m.readBack(last, now)
+		c := m.readBack(m.stood(last, e.At), now)
 		c.Seq, c.About = e.Seq, e.Seq
 		return Ready{Cues: []Cue{c}}
 	}
@@ -175,6 +172,15 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		c.ID = "said.other"
 	}
 	return Ready{Cues: []Cue{c}}
+}
+
+// stood is what a yes lets stand: the last callout or, where that was asked, the weight.
+func (m *Machine) stood(last Event, at Time) Event {
+	weight, _, ok := m.latest(at, func(x Event) bool { return x.Kind == PatientWeight })
+	if ok && m.state.answered == "question.weight" {
+		return weight
+	}
+	return last
 }
 
 // askedPulse reports whether our last sentence asked for a pulse: a yes says too little for one, and a no

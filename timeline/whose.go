@@ -185,23 +185,27 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		after.Who = was.held.Who
 	}
 	after.patient(e)
-	from, to, given := p.kindOf(was), p.kindOf(after), len(was.Given)+len(was.Shocks) > 0
+	from, to := p.kindOf(was), p.kindOf(after)
 	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
-	switch second := was.secondAt != Never; {
-	case second:
+	if was.secondAt != Never {
 		return to, from != to || farOff
-	case from == to:
-		return "", false
-	case to == "newborn":
-		return to, given || was.FirstCompression != Never || was.Rhythm != Unknown
-	case from == "adult":
-		return to, p.gaveAdult(was)
-	case to == "adult" && from == "newborn" && p.gaveAdult(was): // the beat comes back
-		return "", false
-	case to == "adult":
-		return to, given
 	}
-	return "", false
+	return to, from != to && p.contradicts(was, from, to)
+}
+
+// contradicts reports whether what was seen or done speaks for the kind of patient that was called before, and
+// against the one that is called now.
+func (p *Protocol) contradicts(s State, from, to string) bool {
+	given := len(s.Given)+len(s.Shocks) > 0
+	switch {
+	case to == "newborn":
+		return given || s.FirstCompression != Never || s.Rhythm != Unknown
+	case from == "adult":
+		return p.gaveAdult(s)
+	case to == "adult" && from == "newborn": // else the beat comes back
+		return given && !p.gaveAdult(s)
+	}
+	return to == "adult" && given
 }
 
 // gaveAdult reports whether a shock or a dose was given in this case that was not called as a
@@ -345,43 +349,6 @@ func (m *Machine) confirmedWho(e Event, now Time) (r Ready) {
 	}
 	r.Cues = []Cue{c}
 	return r
-}
-
-// untakeWho takes back who lies there, if what was called last before an undo confirmed that: what was
-// read back last is meant, and not a dose that was called between question and answer. With one of several
-// callouts that were confirmed together all go, or who was called would stand.
-func (m *Machine) untakeWho(undo Event, now Time) (r Ready, ok bool) {
-	r.Events = m.withoutAsked(undo.At)
-	if len(r.Events) == 0 || !m.state.untakes && !m.takesBack(undo, r.Events) {
-		return Ready{}, false
-	}
-	c := reply("undone", undo, now, ReadBack)
-	c.Items = dosesOf(m.protocol.kindOf(m.state))
-	r.Cues = []Cue{c}
-	return r, true
-}
-
-// withoutAsked takes back what was called of who lies there and asked about.
-func (m *Machine) withoutAsked(at Time) (out []Event) {
-	asked, gone := map[Time]bool{}, Retracted(m.events)
-	for _, e := range m.events {
-		asked[e.At] = asked[e.At] || e.Kind == Question && e.Cue == whoQuestion
-	}
-	for _, e := range m.events {
-		if e.Kind.tellsWho() && asked[e.At] && !gone[e.Seq] && e.Seq > m.state.EndedBy {
-			out = append(out, Event{At: at, Kind: Retraction, Retracts: e.Seq})
-		}
-	}
-	return out
-}
-
-// takesBack reports whether an undo takes back who lies there, where that was confirmed: with what goes, another
-// kind of patient does.
-func (m *Machine) takesBack(undo Event, goes []Event) bool {
-	last, near, _ := m.undoable(undo.At)
-	left := Fold(slices.Concat(m.events, goes))
-	return near && m.state.held.at == Never && m.protocol.kindOf(left) != m.protocol.kindOf(m.state) &&
-		slices.ContainsFunc(goes, func(x Event) bool { return x.Retracts == last.Seq })
 }
 
 // forgetAnswer ends what an undo means by the answer right before it; what is only asked in between does not.

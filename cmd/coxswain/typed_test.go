@@ -195,3 +195,24 @@ func TestTypedTimeThatHasPassed(t *testing.T) {
 		}
 	}
 }
+
+// A word that only answers a question counts where one was asked: else it is asked about, or refused.
+func TestTypedAnswerToNothing(t *testing.T) {
+	shocks := func(input string) (n int, printed string) {
+		_, events, printed := runDrill(t, input, "shockable")
+		for _, e := range events {
+			if e.Kind == timeline.ShockGiven {
+				n++
+			}
+		}
+		return n, printed
+	}
+	begins := "0:04 shocked\n0:08 start the code\n0:14 compressions started\n0:30 shocked\n"
+	n, printed := shocks(begins)
+	if n != 0 || strings.Count(printed, `"shocked" answers nothing that was asked`) != 1 || !strings.Contains(printed, "Yes?") {
+		t.Errorf("%d shocks: %s", n, printed)
+	}
+	if n, printed = shocks(begins + "0:34 yes\n"); n != 1 {
+		t.Errorf("%d shocks, and the question was answered: %s", n, printed)
+	}
+}

@@ -31,6 +31,12 @@ func TestBareAnswers(t *testing.T) {
 		if d := r.Decide(x, 0.6, View{Facts: facts(c.facts)}); d.Verdict != c.verdict {
 			t.Errorf("%s where %q: %+v, want %v", c.callout, c.facts, d, c.verdict)
 		}
+		if x.Open = false; settling(x) { // typed: answered with "nothing to confirm"
+			continue
+		}
+		if d := r.Decide(x, 0.6, View{Facts: facts(c.facts)}); d.Verdict != c.verdict {
+			t.Errorf("%s, decided by the ear, where %q: %+v, want %v", c.callout, c.facts, d, c.verdict)
+		}
 	}
 	unsure := intents.Result{Callout: "shock.given", Answer: true, Confidence: 0.43, Open: true, Start: 100, End: 200, Decided: 300}
 	for _, f := range []string{"running arrest", "running arrest clear", "running arrest clear charged"} {

@@ -77,7 +77,7 @@ type Decision struct {
 
 // Decide decides about one result. need is the confidence that its callout needs.
 func (r *Rules) Decide(x intents.Result, need float64, v View) Decision {
-	if !x.Open && !vague(x) { // the recogniser decided
+	if !x.Open && !vague(x) && !v.unasked(x) && !(settling(x) && v.waits(x.Decided)) { // the recogniser decided
 		return Decision{Verdict: Accept, Result: x, Settled: v.answers(x)}
 	}
 	v.Facts = v.withAsked(x)

@@ -71,6 +71,9 @@ func (r Rig) keyed(
 	}
 	o.Ear, o.Recogniser, o.Source, o.Wall = k, "typed", "typed", time.Now()
 	p.on(&o)
+	if o.Watch = t.count; p.Watch != nil {
+		o.Watch = func(e timeline.Event) { t.count(e); p.Watch(e) }
+	}
 	last := "" // the folder of the record
 	o.Begin = r.recordsIn(&last, &monitor.Notices{})
 	if out != "" {
@@ -128,7 +131,10 @@ type terminal struct {
 	refused  func(error) // is told of a line that is no callout
 	stays    bool        // after a line with a time the clock stays there, until the next
 	timed    bool
+	events   int // that were appended
 }
+
+func (t *terminal) count(timeline.Event) { t.events++ }
 
 func (t *terminal) run(ctx context.Context, lines <-chan string) {
 	tick := time.NewTicker(10 * time.Millisecond)
@@ -178,8 +184,11 @@ func (t *terminal) line(line string) {
 		t.refused(err)
 		return
 	}
+	before := t.events
 	t.keyboard.next = append(t.keyboard.next, r)
-	t.block()
+	if t.block(); r.Answer && t.events == before {
+		t.refused(fmt.Errorf("%q answers nothing that was asked: type the whole callout", line))
+	}
 }
 
 // clock tells what a time before a line does to the clock, where whoever types may not
