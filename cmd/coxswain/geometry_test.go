@@ -260,6 +260,9 @@ func wallCut(t *testing.T, ctx context.Context) []string {
 		for (const id of ["state", "case"]) if ($(id).getBoundingClientRect().right > innerWidth) bad.push(id + " is cut off");
 		for (const id of ["what", "when"]) if ($(id).scrollHeight > 1.3 * $(id).offsetHeight) bad.push(id + " is cut off");
 		inside("given", "done"); inside("cycle", "cyclebox");
+		const size = id => parseFloat(getComputedStyle($(id)).fontSize);
+		for (const id of ["state", "cycle", "ill"])
+			if ($("what").textContent && size(id) >= size("what")) bad.push(id + " is larger than what is next");
 		if ($("caution").getBoundingClientRect().bottom > innerHeight - 2) bad.push("the caution is cut off");
 		for (const li of $("given").children)
 			if (li.scrollWidth > li.clientWidth + 1 || li.getBoundingClientRect().right > innerWidth) bad.push(li.textContent + " is cut off");
