@@ -104,6 +104,13 @@ func TestRecordsPage(t *testing.T) {
 // are as large there as those around it, not twice, and it is no stamp.
 func chartsOnPaper(t *testing.T, ctx context.Context) {
 	t.Helper()
+	for _, night := range []string{"dark", "light"} { // a usual month is an empty ring; a full square is one that chance does not explain
+		do(t, ctx, theme(night))
+		if ring := eval[string](t, ctx, `getComputedStyle(document.querySelector("#drawn circle")).fill`); ring !=
+			eval[string](t, ctx, `getComputedStyle(document.documentElement).backgroundColor`) {
+			t.Errorf("%s: a ring is filled with %s", night, ring)
+		}
+	}
 	do(t, ctx, chromedp.EmulateViewport(420, 900), poll(`document.querySelectorAll("#drawn .paper svg").length > 9`),
 		emulation.SetEmulatedMedia().WithMedia("print"), chromedp.EmulateViewport(718, 1000))
 	off := eval[[]string](t, ctx, `[...document.querySelectorAll("#drawn svg")].filter(s => s.checkVisibility())
