@@ -137,16 +137,25 @@ func (c Cue) expand(out []Cue, until Time) []Cue {
 	keep, gap := c.Expires-c.At, r.gap
 	for t := c.At; t <= until; gap = min(2*gap, r.most) {
 		c.At, c.Expires = t, t+keep
-		if slot, unit := r.slot, r.unit; slot != "" {
-			if slot == "seconds" && t-r.from >= 120*Rate { // nobody counts on in seconds
-				slot, unit = "minutes", 60*Rate
-			}
-			c.Values = map[string]float64{slot: math.Floor(float64(t-r.from) / float64(unit))}
-		}
+		c = c.asOf(t)
 		out = append(out, c)
 		t += gap
 	}
 	return out
+}
+
+// asOf returns a cue that counts with its number at a moment.
+func (c Cue) asOf(t Time) Cue {
+	r := c.again
+	if r == nil || r.slot == "" {
+		return c
+	}
+	slot, unit := r.slot, r.unit
+	if slot == "seconds" && t-r.from >= 120*Rate { // nobody counts on in seconds
+		slot, unit = "minutes", 60*Rate
+	}
+	c.Values = map[string]float64{slot: math.Floor(float64(t-r.from) / float64(unit))}
+	return c
 }
 
 // pauses: hands-off time at the warning, at the limit, and on.

@@ -16,7 +16,7 @@ func (m *Machine) Fresh(c Cue) (now Cue, ok bool) {
 	switch {
 	case c.planned != "":
 		i := slices.IndexFunc(m.agenda, func(x Cue) bool { return x.key() == c.planned })
-		now = m.agenda[i]
+		now = m.agenda[i].asOf(c.At)
 	case (c.Priority == Answer || strings.HasPrefix(c.ID, "next.") || strings.HasPrefix(c.ID, "dose")) && c.About != 0:
 		i := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == c.About })
 		if i < 0 {

@@ -254,7 +254,7 @@ func (m *Machine) Tick(now Time) []Cue {
 		m.said[k] = true
 	}
 	for _, id := range slices.Sorted(maps.Keys(missed)) {
-		c := missed[id]
+		c := missed[id].asOf(now)
 		c.At, c.Expires = now, now+c.Expires-c.At
 		out = append(out, c)
 		m.saidFor(c, now+m.protocol.Span("drug_again_s")/2)

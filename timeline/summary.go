@@ -14,7 +14,7 @@ func (m *Machine) summary(e Event, now Time) Cue {
 	s := m.state
 	c := reply("answer.nocode", e, now, Answer)
 	c.Expires = now + Seconds(8)
-	if s.Started == Never && s.StabilityAt == Never && !s.PulsePresent && s.OpioidAt == Never {
+	if s.Started == Never && s.StabilityAt == Never && !s.PulsePresent && s.OpioidAt == Never && s.noted == nothingNoted {
 		return c
 	}
 	c.ID = "summary"

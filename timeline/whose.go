@@ -245,8 +245,13 @@ func (m *Machine) holdBack(was State, e Event, now Time) (r Ready, ok bool) {
 	} else {
 		c.Parts = []Cue{ask}
 	}
-	m.last = c
-	return Ready{Events: []Event{{At: e.At, Kind: Question, Cue: whoQuestion}}, Cues: []Cue{c}}, true
+	r = Ready{Events: []Event{{At: e.At, Kind: Question, Cue: whoQuestion}}}
+	if who == "newborn" && was.secondAt == Never && len(e.Values) > 0 { // a yes may be to the number
+		c.Parts = []Cue{{ID: whoAgain}}
+		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: whoAgain})
+	}
+	m.last, r.Cues = c, []Cue{c}
+	return r, true
 }
 
 // whoAsked is the question for whom doses are to be those of another kind of patient.
