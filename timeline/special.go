@@ -25,7 +25,11 @@ func (p *Protocol) refractory(s State) []Cue {
 	case changes:
 		n, id = vector, "refractory.vector"
 	}
-	at, ok := nthShock(s, int(n))
+	since := s
+	if id != "cold.enough" {
+		since = s.sinceLost()
+	}
+	at, ok := nthShock(since, int(n))
 	if !s.Rhythm.Shockable() || !ok || s.RhythmAt < at || s.Clear() {
 		return nil
 	}
@@ -33,12 +37,21 @@ func (p *Protocol) refractory(s State) []Cue {
 	if id == "cold.enough" {
 		return []Cue{p.say(c.with("shocks", n), "cold_c", "degrees")}
 	}
-	given := s.shocksInAll()
+	given := since.shocksInAll()
 	if id == "refractory" && (given-int(n))%int(n) != 0 { // not at every check
 		return nil
 	}
 	c = c.with("shocks", float64(given))
 	return []Cue{c}
+}
+
+// sinceLost is the state with those shocks alone that were given since a pulse was lost that had come back:
+// what was converted was not refractory.
+func (s State) sinceLost() State {
+	if s.LostAt > s.ArrestAt {
+		s.ArrestAt, s.ShocksBefore = s.LostAt, 0
+	}
+	return s
 }
 
 // pregnant: the womb aside, the delivery prepared at once and out by the
