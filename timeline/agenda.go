@@ -172,7 +172,7 @@ func (p *Protocol) pauses(s State) []Cue {
 		id = "clear"
 	}
 	over := due(id+".limit", s.PausedFrom+limit, Seconds(2), HandsOff)
-	if s.Stacking(s.At) && s.stack() < int(p.Get("stacked_shocks")) { // the next one may follow
+	if s.Stacking(s.At) && p.rowGoesOn(s) { // the next one may follow
 		id, over.At = "clear", max(over.At, s.lastShock()+rule("clear_s"))
 		over.Expires = over.At + Seconds(2)
 	}

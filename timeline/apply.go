@@ -70,9 +70,12 @@ func (s *State) called(e Event) {
 		s.start(e.At)
 	case CompressorChange:
 		s.changed(e.At)
-	case CompressionsStop, CompressionsOff:
+	case CompressionsStop:
 		s.stop(e.At)
 		s.MetronomeForced = false
+	case CompressionsOff: // whoever is told of it is told to compress
+		s.stop(e.At)
+		s.forceBeat()
 	case RhythmCheck:
 		s.stop(e.At)
 		s.MetronomeForced = false
@@ -169,6 +172,8 @@ func (s *State) lose(at Time) {
 		if s.FirstROSC == s.PulseAt {
 			s.FirstROSC = Never
 		}
+	} else { // a new arrest: the beat was switched off in the one before
+		s.MetronomeMuted = false
 	}
 	s.PulsePresent, s.PulseAt = false, Never
 }
@@ -191,12 +196,15 @@ func (s *State) pulse(e Event) {
 
 // pulseless is a pulse that is not there, or not any more: compressions are next.
 func (s *State) pulseless(e Event) {
-	s.MetronomeForced = s.InArrest() && !s.OnECMO() && !s.OfNewborn()
+	s.forceBeat()
 	if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
 		s.PulselessAt = e.At
 		s.unshockable(s.RhythmAt)
 	}
 }
+
+// forceBeat gives the beat where somebody is told to compress.
+func (s *State) forceBeat() { s.MetronomeForced = s.InArrest() && !s.OnECMO() && !s.OfNewborn() }
 
 func (s *State) start(at Time) {
 	if s.OnECMO() && !s.Compressing { // it runs no more: a new cycle begins

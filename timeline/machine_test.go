@@ -140,7 +140,7 @@ func (s *stage) command(t *testing.T, line string) {
 		st := s.m.State()
 		fmt.Fprintf(&s.out, "compressing=%v pulse=%v rhythm=%s shocks=%d epinephrine=%d antiarrhythmics=%d metronome=%v cycle=%s\n",
 			st.Compressing, st.PulsePresent, st.Rhythm, len(st.Shocks), len(st.Given["epinephrine"]), st.Antiarrhythmics(),
-			st.Metronome(s.now), st.CycleFrom)
+			s.m.protocol.For(st).Metronome(st, s.now), st.CycleFrom)
 	default:
 		s.until(seconds(t, w[0]))
 		e := Event{At: s.now, Kind: Kind(w[1])}

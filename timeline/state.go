@@ -281,6 +281,18 @@ func (s State) stack() int {
 	return n
 }
 
+// rowGoesOn reports whether another may follow the shocks that were just given in a row.
+func (p *Protocol) rowGoesOn(s State) bool { return s.stack() < int(p.Get("stacked_shocks")) }
+
+// Metronome reports whether the compressor needs the beat at now: see State.Metronome. Behind the last
+// shock of a row hands go back on at once.
+func (p *Protocol) Metronome(s State, now Time) bool {
+	if s.Stacking(now) && !p.rowGoesOn(s) {
+		s.forceBeat()
+	}
+	return s.Metronome(now)
+}
+
 // rows counts the defibrillations of the arrest, those in a row as one.
 func (s State) rows() (n int) {
 	stacked := false

@@ -24,6 +24,7 @@ func (s *State) tended(e Event) bool {
 		s.ecmoAt, s.ecmoCalled, s.CycleFrom = Never, Never, Never
 		s.Done = maps.Clone(s.Done)
 		delete(s.Done, "ecmo")
+		s.forceBeat()
 	case BreathingAbsent:
 		s.NoBreathingAt = e.At
 	case BreathingBack:

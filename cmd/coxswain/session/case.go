@@ -285,7 +285,7 @@ func (s *oneCase) metronome() {
 	st := s.machine.State()
 	p := s.protocol.For(st)
 	now := s.now()
-	if !st.Metronome(now) {
+	if !p.Metronome(st, now) {
 		s.sched.StopBeat()
 	} else {
 		rate := st.Tempo(s.o.Rate, p.Get("compression_rate_min"), p.Get("compression_rate_max"))
