@@ -120,7 +120,7 @@ func (m *Machine) add(e Event, now Time) (was State, back []Event) {
 		m.state.apply(e)
 		m.rearm = m.rearm || m.protocol.withheld(was) && !m.protocol.withheld(m.state) // warm again
 	}
-	if e.Kind.IsCallout() && e.Kind != Confirm { // what was asked before it is over
+	if e.Kind.IsCallout() && e.Kind != Confirm && e.Kind != Refuse { // what was asked before it is over
 		m.wondered = Cue{}
 	}
 	m.newest = max(m.newest, e.At)

@@ -15,6 +15,9 @@ func (m *Machine) readBack(e Event, now Time) Cue {
 	if e.Kind == Refuse && m.askedPulse(e) {
 		return reply("confirm.pulse", e, now, ReadBack)
 	}
+	if last, ok := m.counted(e); ok {
+		return counts(last, e, now)
+	}
 	c := reply("said."+string(e.Kind)+m.unsaid(e, now), e, now, ReadBack)
 	c.Values, c.Parts = e.Values, m.whose(c.ID, e, now)
 	if short, ok := m.ofNewborn(c, e); ok {
@@ -205,7 +208,7 @@ func (m *Machine) compressFrom(e Event, p *Protocol, now Time) bool {
 		return false
 	}
 	if e.Kind == ShockStacked {
-		return s.InArrest() && s.stack() >= int(p.Get("stacked_shocks"))
+		return s.InArrest() && !p.rowGoesOn(s)
 	}
 	begins := s.InArrest() && !s.Compressing && !s.Silent(now)
 	if e.Kind == ECMOStopped {

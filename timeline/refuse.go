@@ -1,0 +1,32 @@
+package timeline
+
+import "slices"
+
+// counted is the callout right before a no, if it stands all the same: what waits for a yes is given up by
+// a no, and what was called is not.
+func (m *Machine) counted(e Event) (last Event, ok bool) {
+	if e.Kind != Refuse || m.wondered.ID != "" && e.At < m.wondered.Expires+rule("clear_s") { // it answers the clock
+		return Event{}, false
+	}
+	if was := m.before(e, e.At); was.Ended != Never || was.waits() {
+		return Event{}, false
+	}
+	gone := Retracted(m.events)
+	for _, x := range slices.Backward(m.events) {
+		if !x.Kind.IsCallout() || x.Kind == Refuse || x.Kind == Confirm {
+			continue
+		}
+		return x, x.Kind.Datable() && !gone[x.Seq] && e.At-x.heard() <= rule("confirm_s")
+	}
+	return Event{}, false
+}
+
+// waits reports whether anything that was called waits for a yes.
+func (s State) waits() bool { return s.Pending != "" || s.held.at != Never || s.ecmoCalled != Never }
+
+// counts tells that a callout stands, and how to take it back.
+func counts(last, e Event, now Time) Cue {
+	c := named(reply("refuse.counted", e, now, ReadBack), last)
+	c.Parts = append(c.Parts, Cue{ID: "refuse.undo"})
+	return c
+}
