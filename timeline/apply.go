@@ -70,12 +70,8 @@ func (s *State) called(e Event) {
 		s.start(e.At)
 	case CompressorChange:
 		s.changed(e.At)
-	case CompressionsStop:
-		s.stop(e.At)
-		s.MetronomeForced = false
-	case CompressionsOff: // whoever is told of it is told to compress
-		s.stop(e.At)
-		s.forceBeat()
+	case CompressionsStop, CompressionsOff:
+		s.handsOff(e)
 	case RhythmCheck:
 		s.stop(e.At)
 		s.MetronomeForced = false
@@ -200,6 +196,14 @@ func (s *State) pulseless(e Event) {
 	if e.Kind == PulseAbsent { // in the rhythm that was seen; what follows a lost pulse nobody knows yet
 		s.PulselessAt = e.At
 		s.unshockable(s.RhythmAt)
+	}
+}
+
+// handsOff takes hands off; behind what was taken back whoever hears of it is told to compress.
+func (s *State) handsOff(e Event) {
+	s.stop(e.At)
+	if s.MetronomeForced = false; e.Kind == CompressionsOff {
+		s.forceBeat()
 	}
 }
 
