@@ -188,7 +188,7 @@ func (d fullDisk) Close() error { return errors.Join(d.SoundLog.Close(), d.Journ
 // after a second at most, every event arrives, and the session ends when that was written. One that takes
 // nothing for 10 s, or has an event wait for longer, is told once, and loses no event.
 func TestBadDisks(t *testing.T) {
-	for _, c := range []struct {
+	for k, c := range []struct {
 		name   string
 		wait   time.Duration
 		broken time.Duration
@@ -196,6 +196,7 @@ func TestBadDisks(t *testing.T) {
 	}{{"stalls of 2 s", 2 * time.Second, 0, 0}, {"stalls of 5 s", 5 * time.Second, 0, 0},
 		{"stalls of 12 s", 12 * time.Second, 0, 1}, {"read-only for 10 s", 0, 10 * time.Second, 1}} {
 		t.Run(c.name, func(t *testing.T) {
+			alike(t, k, 1)
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				begun, until := time.Now(), time.Now().Add(c.broken)

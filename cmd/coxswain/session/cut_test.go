@@ -55,6 +55,9 @@ func TestCutPromptInTheRecord(t *testing.T) {
 
 // A due prompt waits for somebody who speaks in the room.
 func TestNoPromptOverASpeaker(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	var firsts [2]timeline.Time
 	for i, speaks := range []bool{false, true} {
 		dir := t.TempDir() + "/record"

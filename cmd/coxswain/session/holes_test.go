@@ -68,6 +68,9 @@ func TestWhatIsLeftOutIsAHole(t *testing.T) {
 
 // A session asks about a callout with a hole in its sound that it would have taken whole.
 func TestHolesAreAskedAbout(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	for _, lost := range []time.Duration{0, 300 * time.Millisecond} {
 		kept := &shelf{}
 		o := testOptions(t, t.TempDir(), mayBe("code.start", 2, 0.95), mayBe("airway.secured", 6, 0.7))

@@ -11,7 +11,7 @@ import (
 // A microphone that gives nothing but zeros, as one that is muted does, is told of, once, and when it gives
 // sound again; a short silence is not, nor one that lacks a microphone anyway.
 func TestMicrophoneThatGivesNothing(t *testing.T) {
-	for _, c := range []struct {
+	for k, c := range []struct {
 		name       string
 		day        badDay
 		told, back int
@@ -26,6 +26,7 @@ func TestMicrophoneThatGivesNothing(t *testing.T) {
 		{"no microphone", badDay{silent: "microphone", back: time.Hour, muted: [2]time.Duration{0, time.Hour}}, 0, 0, "no microphone"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			alike(t, k, 1)
 			dir := t.TempDir()
 			synctest.Test(t, func(t *testing.T) {
 				c.day.length, c.day.seen = 40*time.Second, &Snapshot{}

@@ -15,6 +15,9 @@ import (
 // that is found from the first sentence, canceller and gate look there, and the record says
 // what to set. An ordinary way back, or none, changes nothing.
 func TestWayBackIsFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	for _, c := range []struct {
 		name        string
 		way         float64 // s
@@ -58,6 +61,9 @@ func TestWayBackIsFound(t *testing.T) {
 // Where the first sentence did not come back, be it for noise, be it that the loudspeaker was
 // off, it is looked for again, a minute later.
 func TestWayBackIsLookedForAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	const way = 0.4 * audio.ListenRate
 	random := rand.New(rand.NewPCG(1, 2))
 	var w wayBack
@@ -87,6 +93,9 @@ func TestWayBackIsLookedForAgain(t *testing.T) {
 
 // A hum that no noise covers is like any beat that is played, and is nothing that comes back.
 func TestWayBackIsNoHum(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of sound, and no goroutine")
+	}
 	var room [audio.ListenRate / 100]int16
 	for beat := 50; beat < 58; beat++ { // blocks
 		var w wayBack
