@@ -89,3 +89,18 @@ func TestLateStart(t *testing.T) {
 		})
 	}
 }
+
+// Who only looks gets an answer where the sound server hangs, too: that it does.
+func TestAnswer(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		server := make(chan int)
+		begun := time.Now()
+		if n, err := Answer(func() (int, error) { return <-server, nil }); err != ErrMute || n != 0 || time.Since(begun) != answersFor {
+			t.Errorf("%d, %v after %v", n, err, time.Since(begun))
+		}
+		close(server)
+		if n, err := Answer(func() (int, error) { return 7, ErrMissing }); err != ErrMissing || n != 7 {
+			t.Errorf("%d, %v", n, err)
+		}
+	})
+}

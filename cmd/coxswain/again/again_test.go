@@ -237,9 +237,9 @@ func TestLife(t *testing.T) {
 		asked int            // to end, after so many
 		want  int            // ticks until it is ended; 0: never
 	}{
-		{name: "waits for a device", says: map[int]string{50: monitor.Extends, 150: monitor.Extends}},
-		{name: "never comes up", want: 120},
-		{name: "waits, then silent", says: map[int]string{50: monitor.Extends}, want: 50 + 120},
+		{name: "waits for a device", says: map[int]string{150: monitor.Extends, 300: monitor.Extends}},
+		{name: "never comes up", want: 240},
+		{name: "waits, then silent", says: map[int]string{50: monitor.Extends}, want: 50 + 240},
 		{name: "up, then silent", says: map[int]string{1: daemon.SdNotifyReady}, want: 1 + 20},
 		{name: "pings", says: map[int]string{1: daemon.SdNotifyReady, 15: daemon.SdNotifyWatchdog}, want: 15 + 20},
 		{name: "ends by itself", says: map[int]string{1: daemon.SdNotifyReady, 5: daemon.SdNotifyStopping}},
@@ -250,7 +250,7 @@ func TestLife(t *testing.T) {
 	} {
 		l := begun()
 		now, got := time.Unix(0, 0), 0
-		for k := 1; k <= 200 && got == 0; k++ {
+		for k := 1; k <= 320 && got == 0; k++ {
 			now = now.Add(tick)
 			if word := c.says[k]; word != "" {
 				l.hears(word)

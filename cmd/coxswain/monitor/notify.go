@@ -10,7 +10,7 @@ import (
 
 // StartsFor is how long a coxswain that is not up yet may go without a word of Starting before it counts as
 // one that hangs (the unit file's TimeoutStartSec).
-const StartsFor = time.Minute
+const StartsFor = 2 * time.Minute
 
 // Extends is the word of Starting (sd_notify(3), EXTEND_TIMEOUT_USEC).
 var Extends = fmt.Sprintf("EXTEND_TIMEOUT_USEC=%d", StartsFor.Microseconds())

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"coxswain/audio"
-	"coxswain/audio/device"
 	"coxswain/cmd/coxswain/config"
 	"coxswain/cmd/coxswain/monitor"
 	"coxswain/cmd/coxswain/rig"
@@ -276,7 +275,7 @@ func SayResult(c *config.Config, failed int) Finding {
 	end := player.TalkUntil() + audio.Rate/4
 	e := audio.NewExchange(10)
 	e.Ahead(audio.LeadFor(c.Buffer()))
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
+	d, err := openSound(c, e)
 	if err != nil {
 		return Finding{"speech", "fail", err.Error()}
 	}

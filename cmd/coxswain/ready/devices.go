@@ -11,7 +11,7 @@ import (
 
 // ListDevices prints the sound devices of this machine.
 func ListDevices(w io.Writer, asJSON bool) error {
-	list, err := device.List()
+	list, err := device.Answer(device.List)
 	if err != nil {
 		return err
 	}

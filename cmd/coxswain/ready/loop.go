@@ -38,7 +38,7 @@ func MeasureLoop(c *config.Config) (Loop, error) {
 	var m Loop
 	e := audio.NewExchange(10)
 	e.Ahead(audio.LeadFor(c.Buffer()))
-	d, err := device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
+	d, err := openSound(c, e)
 	if err != nil {
 		return m, err
 	}
@@ -77,6 +77,13 @@ func MeasureLoop(c *config.Config) (Loop, error) {
 	m.missed, _, _ = e.Troubles()
 	m.missed -= m.before
 	return m, nil
+}
+
+// openSound opens the configured devices, if the sound system answers.
+func openSound(c *config.Config, e *audio.Exchange) (*device.Device, error) {
+	return device.Answer(func() (*device.Device, error) {
+		return device.Open(device.Options{Input: c.Input, Output: c.Output, Buffer: c.Buffer()}, e)
+	})
 }
 
 func rms(x []float32) float64 {
