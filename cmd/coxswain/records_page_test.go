@@ -123,6 +123,15 @@ func chartsOnPaper(t *testing.T, ctx context.Context) {
 	do(t, ctx, emulation.SetEmulatedMedia(), chromedp.EmulateViewport(1500, 1300))
 }
 
+// That there is nothing to list is told on paper too.
+func TestNoRecordsOnPaper(t *testing.T) {
+	ctx := browser(t, served(t, web.Guard(library(t, t.TempDir()), "")).URL)
+	do(t, ctx, arrive(`document.querySelectorAll("#rows tr").length === 1`), emulation.SetEmulatedMedia().WithMedia("print"))
+	if text := eval[string](t, ctx, `document.querySelector("#lines").innerText`); !strings.Contains(text, "There are no records yet.") {
+		t.Errorf("the printed list says %q", text)
+	}
+}
+
 // A record that is added, amended or deleted while the page is open shows so; a
 // name that is none opens nothing.
 func TestRecordsPageIsUpToDate(t *testing.T) {
