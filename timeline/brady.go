@@ -28,6 +28,18 @@ func (p *Protocol) toldSlow(s State) Time {
 // tooSlow reports whether a slow rhythm is to be treated.
 func (p *Protocol) tooSlow(s State) bool { return s.Rhythm == Brady && s.Unstable || p.slowChild(s) }
 
+// slowOrCold is what is done for a slow heart; one that may be slow by the cold alone is warmed first, but
+// a child's is helped at once.
+func (p *Protocol) slowOrCold(s State, from Time) []Cue {
+	if p.patient(s) == "" && p.maybeCold(s) {
+		return []Cue{due("peri.cold", from+p.Span("cold_slow_s"), Seconds(60), Advice)}
+	}
+	if t, known := p.temperature(s); known && s.Hypothermic && t.Before == 0 { // not so cold as was feared
+		from = max(from, t.At+p.Span("settle_s"))
+	}
+	return p.slow(s, from)
+}
+
 // slow goes through the protocol's steps. Where atropine stands first it is given to
 // its limit before the next; behind another drug it is for some causes only, and each
 // drug is named in turn.

@@ -95,7 +95,7 @@ func (p *Protocol) colder(s State) []Cue {
 func (p *Protocol) cold(s State) []Cue {
 	v := p.Values["cold_c"]
 	t, known := p.temperature(s)
-	if v.None || !p.maybeCold(s) && !(known && t.Value < v.Value) {
+	if v.None || s.knownPulse() || !p.maybeCold(s) && !(known && t.Value < v.Value) {
 		return nil
 	}
 	shocks := p.say(Cue{ID: "cold.shocks"}, "cold_c", "degrees", "cold_shocks", "shocks")

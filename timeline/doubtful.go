@@ -30,7 +30,7 @@ func (p *Protocol) doubtQuestions(s State, drug string) (out []question) {
 		case d.Drug != drug:
 		case slices.Contains(d.Rhythms, s.Rhythm):
 			ask(Cue{ID: "question.drug.rhythm"})
-		case d.Beside != "" && s.InArrest() && len(s.Doses(d.Beside)) > 0:
+		case d.Beside != "" && len(s.Doses(d.Beside)) > 0:
 			ask(Cue{ID: "question.drug.both", Items: []string{d.Beside}})
 		}
 	}
@@ -61,6 +61,16 @@ func (p *Protocol) beforeShock(s State, n int) bool {
 	}
 	_, given := p.stackedShock(s, n, p.Values["stacked_epinephrine_shocks"])
 	return !given
+}
+
+// leastSync is the least of a synchronised shock that nobody asks about; 0: the protocol sets no energy.
+func (p *Protocol) leastSync(s State) float64 {
+	kg, _ := p.Weight(s)
+	first, ok := p.SyncEnergy(s.Rhythm, 0, kg)
+	if !ok || !s.Rhythm.Fast() || s.Rhythm == Torsades {
+		return 0
+	}
+	return first.Value * p.Get("shock_least_part")
 }
 
 // checkDoubtful holds what is asked about to drugs and rhythms, and to a source.

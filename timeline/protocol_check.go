@@ -45,7 +45,7 @@ var bounds = map[string]bound{
 	"delivery_warning_s": {0, 240}, "aftercare_s": {5, 60}, "aftercare_gap_s": {5, 60},
 	"vagal_s": {5, 60}, "adenosine_after_vagal_s": {10, 120}, "stable_drug_s": {5, 120},
 	"infusion_after_pacing_s": {5, 120}, "pause_again_s": {10, 120}, "cycle_again_s": {10, 120},
-	"shock_open_s": {20, 120}, "first_look_s": {10, 120},
+	"thrombolysis_told_s": {600, 7200}, "cold_slow_s": {0, 60}, "shock_open_s": {20, 120}, "first_look_s": {10, 120},
 	"drug_again_s": {20, 240}, "drug_again_most_s": {60, 600}, "silence_s": {60, 600}, "silence_after_cycle_s": {5, 60},
 	"round_s":               {20, 300},
 	"glucose_mgdl_per_mmol": {17.9, 18.1},

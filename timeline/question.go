@@ -213,7 +213,7 @@ func (p *Protocol) energyBounds(s State) (least, most float64) {
 		most = p.Get("shock_most_j")
 	}
 	if !s.InArrest() {
-		return 0, most
+		return p.leastSync(s), most
 	}
 	kg, _ := p.Weight(s)
 	switch first, ok := p.Energy(0, kg); {

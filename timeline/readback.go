@@ -62,6 +62,8 @@ func (m *Machine) detailed(c Cue, e Event, now Time) Cue {
 		c.Parts = append([]Cue{{ID: "compress.now"}}, c.Parts...)
 	case e.Kind == PatientHypothermic:
 		c.Parts = append(c.Parts, p.cold(m.state)...)
+	case e.Kind == CodeEnd || e.Kind == Death:
+		c.Parts = append(c.Parts, p.thrombolysed(m.state, e.At)...)
 	case e.Kind == AirwaySecured:
 		c = p.say(c, "ventilation_s", "seconds")
 	case e.Kind == PatientWeight && m.state.byWeight(p) && !p.otherPatient(m.state):

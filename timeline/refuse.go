@@ -30,3 +30,14 @@ func counts(last, e Event, now Time) Cue {
 	c.Parts = append(c.Parts, Cue{ID: "refuse.undo"})
 	return c
 }
+
+// thrombolysed tells whoever ends the case how long ago a thrombolysis was given: it needs time.
+func (p *Protocol) thrombolysed(s State, at Time) []Cue {
+	given, ok := s.Done["thrombolysis"]
+	if !ok || at < given || at-given > p.Span("thrombolysis_told_s") {
+		return nil
+	}
+	t := float64(int((at - given).Seconds()))
+	minutes := float64(int(t / 60))
+	return []Cue{Cue{ID: "end.thrombolysis"}.with("minutes", minutes).with("seconds", t-60*minutes)}
+}

@@ -25,7 +25,7 @@ func (p *Protocol) withPulse(s State) []Cue {
 	case s.Rhythm == AF, s.Rhythm == Flutter:
 		return []Cue{ecg}
 	case p.tooSlow(s):
-		return p.slow(s, from)
+		return p.slowOrCold(s, from)
 	}
 	return nil
 }
