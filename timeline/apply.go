@@ -41,6 +41,9 @@ func (s *State) conversation(e Event) {
 		}
 	case e.Kind.IsCallout():
 		s.untakes = e.Kind == Undo && s.answered == whoQuestion
+		if e.At > s.HeardAt+rule("confirm_s") && s.asked != ecmoQuestion { // too late: a yes may be to what we said since
+			s.asked = ""
+		}
 		s.HeardAt = e.At
 		s.forgetAnswer(e)
 		if e.Kind == Confirm {

@@ -185,8 +185,8 @@ func (m *Machine) reopened(e Event, now Time) []Cue {
 // doubtful reports whether somebody was still compressing when the case was
 // ended: the end may be a mistake.
 func (m *Machine) doubtful() bool {
-	before := slices.DeleteFunc(slices.Clone(m.events), func(e Event) bool { return e.Seq == m.state.EndedBy })
-	return Fold(before).Compressing
+	end := slices.IndexFunc(m.events, func(e Event) bool { return e.Seq == m.state.EndedBy })
+	return end >= 0 && Fold(m.events[:end]).Compressing
 }
 
 // tookHands reports whether an undo takes hands off the chest that leaves a pause longer than one may be.

@@ -96,7 +96,10 @@ func (p *Protocol) opioid(s State) []Cue {
 // breathless: breaths for whoever has a pulse and was called not breathing, or whose arrest an opioid
 // caused.
 func (p *Protocol) breathless(s State) []Cue {
-	if !s.breathless() || s.OpioidAt != Never && s.FirstROSC == Never || s.Ended != Never { // see opioidPulse
+	given := s.Given["naloxone"]
+	again := len(given) > 0 && s.NoBreathingAt > given[len(given)-1].At // it lasts less long than the opioid
+	told := s.OpioidAt != Never && s.FirstROSC == Never && !again       // see opioidPulse
+	if !s.breathless() || told || s.Ended != Never {
 		return nil
 	}
 	from := max(s.NoBreathingAt, s.PulseAt) + p.Span("opioid_pulse_s")

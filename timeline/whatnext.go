@@ -113,7 +113,7 @@ func (m *Machine) next(e Event, now Time) Cue {
 		return c
 	}
 	if c.ID != "" && !(m.state.Ended == Never && p.treatedAnyway(m.state)) {
-		c = m.state.whileClear(c, now)
+		c = p.whileClear(m.state, c, now)
 	} else {
 		c = m.fromAgenda(c, now)
 	}
@@ -129,8 +129,10 @@ func (p *Protocol) orCare(s State, c Cue) Cue {
 }
 
 // whileClear adds to what comes next what must not wait behind it, or come before it.
-func (s State) whileClear(c Cue, now Time) Cue {
+func (p *Protocol) whileClear(s State, c Cue, now Time) Cue {
 	switch {
+	case c.ID == "next.compressions" && s.airFirst() && len(p.drowned(s)) > 0 && !s.Silent(now):
+		c.Parts = []Cue{{ID: "drowning.breaths"}}
 	case c.ID == "next.breaths" && s.OpioidAt != Never && s.FirstROSC == Never && len(s.Given["naloxone"]) == 0:
 		c.Parts = []Cue{{ID: "next.naloxone"}}
 	case c.ID == "next.compressions" && s.Silent(now): // somebody may be about to shock all the same

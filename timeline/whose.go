@@ -136,7 +136,8 @@ func (s *State) holdLast(at Time) {
 	if h.from.At != at || !h.from.Kind.tellsWho() { // it was taken back
 		return
 	}
-	told := State{Who: h.was}
+	told := newState()
+	told.Who = h.was
 	if h.at != Never {
 		told.Who = h.Who
 	}
