@@ -136,14 +136,16 @@ type aside struct {
 	name string
 	from time.Time
 	left int
+	told bool // that some is left out
 }
 
 // Write implements io.Writer: it never fails, nor keeps the plug-in waiting longer than to does.
 func (a *aside) Write(b []byte) (int, error) {
 	if now := time.Now(); now.Sub(a.from) > asideWithin {
-		a.from, a.left = now, asideMost
+		a.from, a.left, a.told = now, asideMost, false
 	}
-	if len(b) > a.left && a.left > 0 {
+	if len(b) > a.left && !a.told {
+		a.told = true
 		defer fmt.Fprintf(a.to, "\nrecogniser %s: it prints too much: the rest of this minute is left out\n", a.name)
 	}
 	pass := b[:min(len(b), a.left)]
