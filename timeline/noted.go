@@ -1,5 +1,7 @@
 package timeline
 
+import "slices"
+
 // What is called of why a patient is in trouble, where the protocol itself goes on as it is: anaphylaxis and
 // drowning, of which one thing is said; and a newborn, of whom none of our protocols tells.
 
@@ -38,12 +40,14 @@ func (s State) outgrown() bool {
 	return s.AgeMonths > 1 || s.weightSure && s.WeightKg > rules["newborn_most_kg"].Value || s.PregnantAt != Never
 }
 
-// outgrew tells, behind what shows that no newborn lies there, who does.
-func (p *Protocol) outgrew(s State, e Event) []Cue {
-	if !s.newborn || s.OfNewborn() || !e.Kind.tellsWho() && e.Kind != PatientPregnant {
+// outgrew tells, behind what shows that no newborn lies there, who does, unless that is said.
+func (p *Protocol) outgrew(s State, e Event, said []Cue) []Cue {
+	who := "said.patient." + p.kindOf(s)
+	told := slices.ContainsFunc(said, func(c Cue) bool { return c.ID == who })
+	if told || !s.newborn || s.OfNewborn() || !e.Kind.tellsWho() && e.Kind != PatientPregnant {
 		return nil
 	}
-	return []Cue{{ID: "said.patient." + p.kindOf(s)}}
+	return []Cue{{ID: who}}
 }
 
 // newbornQuestions ask about what is more than any newborn gets, or an infant who weighs as much. Of what is less,

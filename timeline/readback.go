@@ -71,7 +71,7 @@ func (m *Machine) detailed(c Cue, e Event, now Time) Cue {
 	case e.Kind == PatientAge || e.Kind == PatientAgeMonths:
 		c.Parts = append(c.Parts, p.estimated(m.state)...)
 	}
-	c.Parts = append(c.Parts, m.protocol.outgrew(m.state, e)...)
+	c.Parts = append(c.Parts, m.protocol.outgrew(m.state, e, c.Parts)...)
 	return c
 }
 

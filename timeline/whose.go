@@ -114,7 +114,7 @@ func (s *State) holdWho(e Event) {
 		s.holdLast(e.At)
 	case e.Kind == Confirm:
 		s.takeHeld(e.At)
-	case e.Kind.Row().Confirm, s.saysAgain(e.Kind):
+	case e.Kind.Row().Confirm, s.saysAgain(e.Kind), s.putsRight(e):
 		s.held.at = Never
 	case (f == "ask.dose." || e.Kind == AskSummary) && s.held.at != Never: // asked again with the answer
 		s.held.at = e.At
@@ -122,6 +122,18 @@ func (s *State) holdWho(e Event) {
 	if e.Kind.tellsWho() {
 		s.held.from, s.held.was, s.held.beat = e, s.Who, s.MetronomeForced
 	}
+}
+
+// putsRight reports whether a callout makes of what is held back the kind of patient who is taken for one: a
+// weight or an age was misheard before.
+func (s State) putsRight(e Event) bool {
+	if s.held.at == Never || !e.Kind.tellsWho() {
+		return false
+	}
+	told := newState()
+	told.Who = s.held.Who
+	told.patient(e)
+	return told.OfChild() == s.OfChild() && told.OfNewborn() == s.OfNewborn()
 }
 
 // asksWho reports whether a question asks who lies there at all, and what it was asked behind stands.
