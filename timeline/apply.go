@@ -76,9 +76,7 @@ func (s *State) called(e Event) {
 	case CompressionsStop, CompressionsOff:
 		s.handsOff(e)
 	case RhythmCheck:
-		s.stop(e.At)
-		s.MetronomeForced = false
-		s.checked(e.At)
+		s.look(e)
 	case PulseAbsent, PulseLost:
 		s.pulseless(e)
 	case PulsePresent, ROSC:
@@ -200,6 +198,18 @@ func (s *State) pulseless(e Event) {
 		s.PulselessAt = e.At
 		s.unshockable(s.RhythmAt)
 	}
+}
+
+// look is a pause to look at the rhythm. One that is told late is long over: hands are back on since.
+func (s *State) look(e Event) {
+	late := s.Compressing && e.toldLate()
+	s.checked(e.At)
+	if late {
+		s.CycleFrom = e.At
+		return
+	}
+	s.stop(e.At)
+	s.MetronomeForced = false
 }
 
 // handsOff takes hands off; behind what was taken back whoever hears of it is told to compress.
