@@ -21,30 +21,30 @@ func (s *State) note(e Event) {
 
 // born takes a newborn that was called. Beside whoever can be none it is a second patient.
 func (s *State) born(at Time) {
-	if s.Running() && (s.Patient == "adult" || s.outgrown()) {
+	if s.Running() && !s.OfNewborn() && (s.Patient == "adult" || s.PregnantAt != Never || s.outgrown()) {
 		s.secondAt = at
 		return
 	}
 	if s.outgrown() { // of whoever was spoken of before
-		s.AgeMonths, s.WeightKg, s.weightSure, s.PregnantAt = 0, 0, false, Never
+		s.AgeMonths, s.WeightKg, s.weightSure = 0, 0, false
 	}
 	s.newborn, s.MetronomeForced = true, false
 }
 
-// OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told. An age, a
-// weight that was confirmed, or that she is pregnant shows that none does.
+// OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told. An age or a
+// weight that was confirmed shows that none does.
 func (s State) OfNewborn() bool { return s.newborn && !s.outgrown() }
 
 // outgrown reports whether what else was called can be of no newborn.
 func (s State) outgrown() bool {
-	return s.AgeMonths > 1 || s.weightSure && s.WeightKg > rules["newborn_most_kg"].Value || s.PregnantAt != Never
+	return s.AgeMonths > 1 || s.weightSure && s.WeightKg > rules["newborn_most_kg"].Value
 }
 
 // outgrew tells, behind what shows that no newborn lies there, who does, unless that is said.
 func (p *Protocol) outgrew(s State, e Event, said []Cue) []Cue {
 	who := "said.patient." + p.kindOf(s)
 	told := slices.ContainsFunc(said, func(c Cue) bool { return c.ID == who })
-	if told || !s.newborn || s.OfNewborn() || !e.Kind.tellsWho() && e.Kind != PatientPregnant {
+	if told || !s.newborn || s.OfNewborn() || !e.Kind.tellsWho() {
 		return nil
 	}
 	return []Cue{{ID: who}}
@@ -54,6 +54,9 @@ func (p *Protocol) outgrew(s State, e Event, said []Cue) []Cue {
 // or else of a newborn, we know nothing.
 func (p *Protocol) newbornQuestions(s State, e Event) []question {
 	kg := p.newbornKg(s)
+	if e.Kind == PatientPregnant { // she, or her newborn
+		return []question{{Cue: Cue{ID: whoAgain}}}
+	}
 	if said := e.Values["weight_kg"]; said > rules["newborn_most_kg"].Value {
 		return []question{{Cue: Cue{ID: "question.weight"}.with("weight_kg", said), instead: true}}
 	}
