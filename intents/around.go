@@ -41,6 +41,9 @@ type Around struct {
 	// Opens are last words of Beside that mean nothing before a callout, and behind one that its
 	// sentence goes on: articles, "and".
 	Opens []string `yaml:"opens" json:"opens,omitempty"`
+	// Repairs are words of Beside or Unsure that take back what was said before them: of two callouts of
+	// which only one can be true, the one behind such a word was meant.
+	Repairs []string `yaml:"repairs" json:"repairs,omitempty"`
 	// Auxiliaries are words that a "not" within a phrase follows, and the only ones that an "n't" does.
 	Auxiliaries []string `yaml:"auxiliaries" json:"auxiliaries,omitempty"`
 	// Forms are verbs that phrases begin with, in the forms that report nothing, and Openings what the
@@ -56,7 +59,7 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens auxiliaries forms " +
+	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens repairs auxiliaries forms " +
 		"openings slips")
 	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
 		return err
@@ -95,7 +98,7 @@ func (a Around) parts() (out [][2]string) {
 		name  string
 		words []string
 	}{{"openers", a.Openers}, {"verbs", a.Verbs}, {"stopping", a.Stopping}, {"onward", a.Onward}, {"opens", a.Opens},
-		{"auxiliaries", a.Auxiliaries}} {
+		{"repairs", a.Repairs}, {"auxiliaries", a.Auxiliaries}} {
 		for _, w := range l.words {
 			out = append(out, [2]string{l.name, w})
 		}
@@ -120,7 +123,7 @@ func (a *Around) clean() {
 	tidy(a.Beside)
 	tidy(a.Within)
 	tidy(a.When)
-	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens, a.Auxiliaries} {
+	for _, list := range [][]string{a.Openers, a.Verbs, a.Stopping, a.Onward, a.Opens, a.Repairs, a.Auxiliaries} {
 		tidy(list)
 	}
 	for _, reasons := range []map[string][]string{a.Forbid, a.Behind} {
@@ -175,6 +178,7 @@ func (a Around) with(b Around) Around {
 		Stopping: slices.Concat(a.Stopping, b.Stopping),
 		Onward:   slices.Concat(a.Onward, b.Onward),
 		Opens:    slices.Concat(a.Opens, b.Opens),
+		Repairs:  slices.Concat(a.Repairs, b.Repairs),
 		Slips:    slices.Concat(a.Slips, b.Slips),
 
 		Auxiliaries: slices.Concat(a.Auxiliaries, b.Auxiliaries),
@@ -215,7 +219,7 @@ func (v *Vocabulary) checkAround(name string) error {
 		return err
 	}
 	for _, w := range v.Around.parts() {
-		if !wordForm.MatchString(w[1]) {
+		if some := w[0] == "repairs" && plainWords(w[1]); !some && !wordForm.MatchString(w[1]) {
 			return fmt.Errorf("%s:%d: around: %s: %q: want one word in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
 		}
 	}

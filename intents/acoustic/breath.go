@@ -31,8 +31,9 @@ const (
 	firstCredit   = 1.4  // by so much: questions and openers come first
 	behindCost    = 1.4  // more for words that forbid behind a phrase
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
+	hopeless      = 0.01 // confidence of what no breath can make worth asking about
 	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
-	withinNear    = 0.6  // by which a phrase must fit better without a "not" in it, not to be doubtful
+	withinNear    = 1.4  // by which a phrase must fit better without a "not" in it, not to be doubtful; said truly, by 1.5 and more
 	nearForbid    = 2.5  // and better without a word around it that forbids
 	nearAlike     = 5    // or with a courtesy that is one sound from such a word: "now" is like "no"
 	strangeNot    = 2    // and more where no auxiliary stands before it
@@ -266,6 +267,8 @@ type breath struct {
 	doubtful  bool    // a word that forbids is nearly as likely as none
 	left      float64 // how surely a word that is known stands right before it
 	right     float64 // and right behind it
+	repairs   bool    // right before it stand words that take back what was called before,
+	otherwise bool    // but for which it would be as doubtful
 	courteous int     // frame that the courtesies right behind it end with; 0: there are none
 	when      string  // the time that was told behind it; "": none was
 	whenFrom  int     // frame that it begins with
@@ -294,6 +297,7 @@ func (d *decoder) listenBefore(c candidate, least int) (candidate, breath) {
 	c.start += d.begins(c, enter)
 	words := l.until(c.start)
 	out.forbidden, out.doubtful = d.forbiddenBefore(words, c, c.start)
+	out.repairs, out.otherwise = d.repairs(words, c.start), out.doubtful
 	out.settle()
 	if out.forbidden == "" && !out.doubtful {
 		less, others := d.doubt(l, list, c.start)

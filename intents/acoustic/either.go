@@ -17,6 +17,29 @@ func (d *decoder) excludes(a, b int) bool {
 	return d.g.vocabulary.Excludes(d.g.phrases[a].Callout.ID, d.g.phrases[b].Callout.ID)
 }
 
+// repairWithin is how soon behind a callout one that cannot be true beside it, and takes it back,
+// ends: a speaker who pauses to think again is not heard as one sentence.
+const repairWithin = 200
+
+// repairs reports whether the words before a frame end with one by which speakers take back what they
+// said: "v tach, no wait".
+func (d *decoder) repairs(words []found, frame int) bool {
+	if len(words) == 0 {
+		return false
+	}
+	last := words[len(words)-1]
+	return frame-last.to <= besideGap && slices.Contains(d.g.vocabulary.Around.Repairs, last.text) && d.heard(last)
+}
+
+// repaired reports whether a phrase was said in place of the one called before, which cannot be true
+// beside it.
+func (r *Recogniser) repaired(w proposal) bool {
+	first := r.dec.g.phrases[w.phrase].Parts[0].Word // "correction p e a"
+	takesBack := w.repairs || slices.Contains(r.v.Around.Repairs, first)
+	return takesBack && r.before.end > 0 && r.dec.excludes(r.before.phrase, w.phrase) &&
+		w.end-r.before.end <= repairWithin
+}
+
 // contradicting reports whether a phrase that cannot be true beside a candidate is on its way
 // behind it.
 func (r *Recogniser) contradicting(c candidate) bool {
@@ -50,6 +73,6 @@ func (r *Recogniser) contradicted(w proposal) bool {
 		gap := behind.start - before.end
 		return r.dec.excludes(before.phrase, behind.phrase) && gap >= -3 && gap <= eitherGap
 	}
-	return r.before.end > 0 && near(r.before, w.candidate) ||
+	return r.before.end > 0 && near(r.before, w.candidate) && !r.repaired(w) ||
 		slices.ContainsFunc(r.waiting, func(x proposal) bool { return near(w.candidate, x.candidate) })
 }

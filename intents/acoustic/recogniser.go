@@ -121,7 +121,7 @@ func (r *Recogniser) propose(c candidate) {
 		r.propose(x)
 		return
 	}
-	if r.trace != nil || !p.Talk() && w.evidence.atBest(r.model) >= least-roomToGain {
+	if r.trace != nil || !p.Talk() && w.evidence.atBest(r.model) >= max(least-roomToGain, hopeless) {
 		w, ok = r.understood(r.dec.listenBefore(c, r.last+1))
 	}
 	sure := w.evidence.atBest(r.model)
@@ -139,11 +139,11 @@ func (r *Recogniser) propose(c candidate) {
 // number, or what was nearly chosen in its place.
 func (r *Recogniser) instead(w proposal) (candidate, bool) {
 	c := w.candidate
-	hopeless := w.evidence.atBest(r.model) < w.result.Need-roomToGain
+	lost := w.evidence.atBest(r.model) < w.result.Need-roomToGain
 	switch {
-	case c.bare != nil && (hopeless || r.dec.courteous(c)): // no number was said
+	case c.bare != nil && (lost || r.dec.courteous(c)): // no number was said
 		return r.dec.trimmed(*c.bare), true
-	case c.next != nil && hopeless:
+	case c.next != nil && lost:
 		return *c.next, true
 	}
 	return c, false
@@ -205,6 +205,9 @@ func (r *Recogniser) due(w *proposal) bool {
 func (r *Recogniser) judge(w proposal) {
 	if w.strong {
 		r.dec.clear(w.candidate)
+	}
+	if r.repaired(w) {
+		w.left, w.doubtful = 1, w.otherwise
 	}
 	b := r.dec.listenBehind(w.candidate, w.breath)
 	if x, ok := r.withoutNumber(w); ok {
