@@ -59,8 +59,8 @@ type Around struct {
 // UnmarshalYAML keeps the lines for errors.
 func (a *Around) UnmarshalYAML(n *yaml.Node) error {
 	type plain Around
-	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens repairs auxiliaries forms " +
-		"openings slips")
+	known := strings.Fields("beside forbid behind within when openers verbs stopping onward opens repairs " +
+		"auxiliaries forms openings slips")
 	if err := OnlyKeys(n, "around callouts: known are "+strings.Join(known, ", "), known...); err != nil {
 		return err
 	}
@@ -219,7 +219,7 @@ func (v *Vocabulary) checkAround(name string) error {
 		return err
 	}
 	for _, w := range v.Around.parts() {
-		if some := w[0] == "repairs" && plainWords(w[1]); !some && !wordForm.MatchString(w[1]) {
+		if several := w[0] == "repairs" && plainWords(w[1]); !several && !wordForm.MatchString(w[1]) {
 			return fmt.Errorf("%s:%d: around: %s: %q: want one word in letters", name, v.Around.line(w[0], w[1]), w[0], w[1])
 		}
 	}

@@ -40,6 +40,15 @@ func (r *Recogniser) repaired(w proposal) bool {
 		w.end-r.before.end <= repairWithin
 }
 
+// anew is what was heard before a phrase: words that take back what was called make it as clear as silence.
+func (r *Recogniser) anew(w proposal) breath {
+	b := w.breath
+	if r.repaired(w) {
+		b.left, b.doubtful = 1, b.otherwise
+	}
+	return b
+}
+
 // contradicting reports whether a phrase that cannot be true beside a candidate is on its way
 // behind it.
 func (r *Recogniser) contradicting(c candidate) bool {

@@ -206,10 +206,7 @@ func (r *Recogniser) judge(w proposal) {
 	if w.strong {
 		r.dec.clear(w.candidate)
 	}
-	if r.repaired(w) {
-		w.left, w.doubtful = 1, w.otherwise
-	}
-	b := r.dec.listenBehind(w.candidate, w.breath)
+	b := r.dec.listenBehind(w.candidate, r.anew(w))
 	if x, ok := r.withoutNumber(w); ok {
 		w, b = x, x.breath
 	}
