@@ -33,7 +33,7 @@ const (
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
 	hopeless      = 0.01 // confidence of what no breath can make worth asking about
 	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
-	withinNear    = 1.4  // by which a phrase must fit better without a "not" in it; said truly, by 1.5 and more
+	withinNear    = 0.6  // by which a phrase must fit better without a "not" in it, not to be doubtful
 	nearForbid    = 2.5  // and better without a word around it that forbids
 	nearAlike     = 5    // or with a courtesy that is one sound from such a word: "now" is like "no"
 	strangeNot    = 2    // and more where no auxiliary stands before it
