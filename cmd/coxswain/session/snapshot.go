@@ -28,6 +28,7 @@ type Snapshot struct {
 	Given      []Given  `json:"given"`
 	Loud       bool     `json:"loud"` // so loud that callouts are likely to be missed
 	Due        []Due    `json:"due"`
+	Newborn    bool     `json:"newborn"`          // one lies there: nothing is due and no cycle runs
 	Last       []Heard  `json:"last"`             // newest first
 	Unclear    *float64 `json:"not_understood_s"` // since we last asked what was called; null once something was
 	Microphone float64  `json:"microphone_dbfs"`
@@ -108,12 +109,9 @@ func (s *Session) show() {
 		if !st.OnECMO() {
 			n.Paused = since(st.PausedFrom)
 		}
-		if left := since(st.CycleFrom); left != nil && st.CycleFrom != timeline.Never {
-			x := p.Get("cycle_s") - *left
-			n.CycleLeft = &x
-		}
+		n.CycleLeft = cycleLeft(p, st, now)
 		n.Cycle, n.Given = p.Get("cycle_s"), given(st, now, p.Words)
-		n.Due = c.dueNow(p, st, now)
+		n.Due, n.Newborn = c.dueNow(p, st, now), st.OfNewborn()
 	}
 	n.Loud = n.Microphone > loudFrom
 	if !c.kept() {
@@ -121,6 +119,15 @@ func (s *Session) show() {
 	}
 	n.Last, n.Unclear = c.lastFive(now), since(c.unclear())
 	s.seen.Store(n)
+}
+
+// cycleLeft is what is left of the cycle, in seconds; nil if none runs.
+func cycleLeft(p *timeline.Protocol, st timeline.State, now timeline.Time) *float64 {
+	if st.CycleFrom == timeline.Never || st.OfNewborn() {
+		return nil
+	}
+	left := p.Get("cycle_s") - (now - st.CycleFrom).Seconds()
+	return &left
 }
 
 // dueNow lists what to do, three things at most: the drugs and checks that are overdue or

@@ -163,3 +163,40 @@ func TestRhythmBesideAPulse(t *testing.T) {
 		}
 	}
 }
+
+// What the crew gave before arrival counts on the wall as it does aloud, and has no time that nobody told; of a
+// newborn nothing is due, and no cycle runs.
+func TestGivenBefore(t *testing.T) {
+	s, err := New(testOptions(t, t.TempDir()+"/r", mayBe("code.start", 2, 0.9), mayBe("before.shock", 4, 0.9),
+		mayBe("before.epinephrine", 8, 0.9), mayBe("rhythm.vf", 12, 0.9), mayBe("shock.given", 16, 0.9)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	given := func(second float64) (out []string) {
+		quiet(s, second)
+		for _, g := range s.Latest().Load().Given {
+			ago := fmt.Sprintf("%.0f s ago", g.Ago)
+			if g.Before {
+				ago = "before arrival"
+			}
+			out = append(out, fmt.Sprintf("%d %s %s", g.Count, g.Name, ago))
+		}
+		return out
+	}
+	if got := fmt.Sprint(given(11)); got != "[1 shock before arrival 1 epinephrine before arrival]" {
+		t.Error(got)
+	}
+	if got := fmt.Sprint(given(20)); got != "[2 shocks 4 s ago 1 epinephrine before arrival]" {
+		t.Error(got)
+	}
+	newborn, err := New(testOptions(t, t.TempDir()+"/r", mayBe("patient.newborn", 2, 0.9), mayBe("compressions.start", 4, 0.9)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer newborn.Close()
+	quiet(newborn, 8)
+	if n := newborn.Latest().Load(); !n.Newborn || n.CycleLeft != nil || len(n.Due) > 0 {
+		t.Errorf("of a newborn: %+v", n)
+	}
+}

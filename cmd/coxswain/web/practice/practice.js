@@ -18,8 +18,8 @@ const stand = (n, silent) => {
   $("state").textContent = n.state + (off && known(n.code_s) && n.state.startsWith("hands off") ? ` ${Math.floor(n.paused_s)} s` : "") + (n.rhythm ? ", " + n.rhythm : "");
   $("cycle").textContent = !cycle ? "No cycle yet" : n.cycle_left_s < 0 ? "Cycle over" : `Cycle ${clock(n.cycle_left_s)} left`;
   $("left").style.width = `${cycle ? Math.max(0, Math.min(100, 100 * n.cycle_left_s / (n.cycle_s || 120))) : 0}%`;
-  $("due").textContent = silent ? "not told: advice is off" : !d ? "nothing due" : `${d.text.replace(/\.$/, "")}, ${d.in_s >= 0.5 ? "in " + clock(d.in_s) : "now"}`;
-  $("given").replaceChildren(...(n.given || []).map(g => el("li", `${g.count} ${g.name}, ${clock(g.ago_s)} ago`)), ...(n.given || []).length ? [] : [el("li", "nothing yet")]);
+  $("due").textContent = silent ? "not told: advice is off" : !d ? (n.newborn ? "no newborn protocol" : "nothing due") : `${d.text.replace(/\.$/, "")}, ${d.in_s >= 0.5 ? "in " + clock(d.in_s) : "now"}`;
+  $("given").replaceChildren(...(n.given || []).map(g => el("li", `${g.count} ${g.name}, ${g.before ? "before arrival" : clock(g.ago_s) + " ago"}`)), ...(n.given || []).length ? [] : [el("li", "nothing yet")]);
 };
 // score tells what the last drill earned, and what would have earned more.
 const score = async record => {

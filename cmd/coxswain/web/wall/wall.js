@@ -42,7 +42,7 @@ addEventListener("resize", fit);
 const next = n => {
   const d = (n.due || [])[0];
   const idle = !d && n.code_s === null, hears = n.recogniser === "hears";
-  put("what", d ? d.text.replace(/\.$/, "").replace(/(\d) /g, "$1\u00a0") : !idle ? "Nothing due" : hears ? "Ready" : "");
+  put("what", d ? d.text.replace(/\.$/, "").replace(/(\d) /g, "$1\u00a0") : !idle ? (n.newborn ? "No newborn protocol" : "Nothing due") : hears ? "Ready" : "");
   put("when", !d ? "" : d.in_s >= 0.5 ? "in " + clock(d.in_s) : "now");
   put("under", !d ? (idle && hears ? "Call what is done" : "") : d.in_s > -5 ? "" : `due for ${clock(d.in_s)}`);
   $("next").classList.toggle("now", Boolean(d) && d.in_s < 0.5);
@@ -68,7 +68,7 @@ const cycle = n => {
 const given = n => $("given").replaceChildren(...(n.given || []).slice(0, 6).map(g => {
   const li = document.createElement("li"), b = document.createElement("b");
   b.textContent = `${g.count} ${g.name}`;
-  li.append(b, `${clock(g.ago_s)} ago`);
+  li.append(b, g.before ? "before arrival" : `${clock(g.ago_s)} ago`);
   return li;
 }));
 const room = n => {
