@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -206,6 +207,9 @@ func (e Event) Words() string {
 		name, unit, _ := strings.Cut(k, "_")
 		full, known := unitsOf[unit]
 		switch x := FormatNumber(e.Values[k]); {
+		case k == "minutes" && e.Values[k] != math.Trunc(e.Values[k]):
+			secs := int(math.Round(60 * e.Values[k]))
+			s += fmt.Sprintf(", minutes %d:%02d", secs/60, secs%60)
 		case k == "before_s":
 			s += fmt.Sprintf(", %s before the start", e.Early())
 		case paired && k == "systolic_mmhg": // as it is called and written: 80/40

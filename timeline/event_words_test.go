@@ -26,6 +26,9 @@ func TestNumbersInWords(t *testing.T) {
 		{"measured.pressure", map[string]float64{"systolic_mmhg": 80, "diastolic_mmhg": 40}, "blood pressure, 80/40 mmHg"},
 		{"measured.ph", map[string]float64{"ph": 6.9}, "pH 6.9"},
 		{ShockGiven, map[string]float64{"energy_j": 200}, "shock given, 200 J"},
+		{"backdate", map[string]float64{"minutes": 2}, "moved back, minutes 2"},
+		{"backdate", map[string]float64{"minutes": 10. / 60}, "moved back, minutes 0:10"},
+		{"backdate", map[string]float64{"minutes": 76. / 60}, "moved back, minutes 1:16"},
 	} {
 		if got := (Event{Kind: c.kind, Values: c.values}).Words(); got != c.want {
 			t.Errorf("%s reads %q, want %q", c.kind, got, c.want)

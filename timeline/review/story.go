@@ -73,7 +73,12 @@ func (t teller) since(k timeline.Kind) timeline.Time {
 }
 
 // at is a moment on the clock of the code.
-func (t teller) at(x timeline.Time) string { return Minutes(x - max(0, t.c.State.CodeAt())) }
+func (t teller) at(x timeline.Time) string {
+	if x -= max(0, t.c.State.CodeAt()); x < 0 {
+		return Minutes(-x) + " before the arrest"
+	}
+	return Minutes(x)
+}
 
 // Minutes is a length of time as m:ss.
 func Minutes(x timeline.Time) string {
