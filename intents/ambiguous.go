@@ -11,7 +11,7 @@ var slight = strings.Fields("a an the and or of to in on at it is are was be thi
 	"we i you he she they so then there for with from by")
 
 // checkPhrases finds a phrase of an overlay that means something else already, or
-// that any sentence would hold.
+// that any sentence would hold. Where none of the callouts is ours, whoever wrote them may listen for "on".
 func (v *Vocabulary) checkPhrases(name string, o *Vocabulary) error {
 	means := map[string]string{}
 	for _, c := range v.Callouts {
@@ -21,6 +21,9 @@ func (v *Vocabulary) checkPhrases(name string, o *Vocabulary) error {
 			}
 			means[p] = c.ID
 		}
+	}
+	if v.Alone && !o.Replace {
+		return nil
 	}
 	for _, c := range o.Callouts {
 		for _, p := range c.Phrases {

@@ -147,7 +147,7 @@ func TestOverlays(t *testing.T) {
 		}
 		return v
 	}
-	if v := load("callouts: [{id: word.up, phrases: [up]}, {id: word.down, phrases: [down]}]"); !v.Alone || len(v.Callouts) != 2 {
+	if v := load("callouts: [{id: word.up, phrases: [up]}, {id: word.on, phrases: [\"on\"]}]"); !v.Alone || len(v.Callouts) != 2 {
 		t.Errorf("ids of its own: alone %v, %d callouts", v.Alone, len(v.Callouts))
 	}
 	if v := load("replace: true\ncallouts: [{id: shock.charging, phrases: [\"charging to {n}\"]}]"); len(v.Callouts) != 1 ||

@@ -57,8 +57,8 @@ func TestStory(t *testing.T) {
 			{32, "compressions.start"}, {45, "shock.given"}, {47, "compressions.start"}, {80, "rosc"}},
 			"Arrest after unstable VT with a pulse, compressions after 2 s. One shock at 0:15, pulse back at 0:50. " +
 				"Longest pause 2 s at 0:15."},
-		{"a shock before a pulse is lost", 200, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"}, {40, "cardioversion.given"},
-			{120, "pulse.lost"}, {122, "compressions.start"}},
+		{"a shock before a pulse is lost", 200, []call{{3, "pulse.present"}, {5, "rhythm.vt"}, {10, "patient.unstable"},
+			{40, "cardioversion.given"}, {120, "pulse.lost"}, {122, "compressions.start"}},
 			"Arrest after unstable VT with a pulse, compressions after 2 s. One cardioversion at 1:20 before the arrest, " +
 				"still in arrest when the record ends at 1:20. No pause in compressions was called."},
 		{"E C M O, not confirmed", 400, []call{{0, "code.start"}, {2, "compressions.start"}, {10, "rhythm.vf"}, {12, "shock.given"},
