@@ -1,0 +1,39 @@
+package acoustic
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"coxswain/intents"
+)
+
+// A site's own vocabulary of single words is heard, the little ones too.
+func TestLoneWords(t *testing.T) {
+	words := strings.Fields("yes no up down left right on off stop go")
+	text := "callouts:\n"
+	for _, w := range words {
+		text += fmt.Sprintf("  - {id: word.%s, phrases: [%q]}\n", w, w)
+	}
+	path := filepath.Join(t.TempDir(), "words.yaml")
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	own, err := intents.LoadVocabulary(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, voice := range []string{"slt", "awb"} {
+		n := 0
+		for _, r := range hear(t, func(v *intents.Vocabulary) { *v = *own }, speakAs(t, voice, strings.Join(words, ". ")+"."), 1600) {
+			if n < len(words) && r.Text == words[n] {
+				n++
+			}
+		}
+		if n < len(words)-1 { // one may be missed
+			t.Errorf("%s: %d of %d words in a row", voice, n, len(words))
+		}
+	}
+}
