@@ -108,7 +108,7 @@ ARM_PACKAGES := debootstrap gcc-aarch64-linux-gnu qemu-user-static
 arm64:
 	@dpkg -s $(ARM_PACKAGES) >/dev/null 2>&1 || ($(SUDO) apt-get update && $(SUDO) apt-get install -y --no-install-recommends $(ARM_PACKAGES))
 	@[ -e $(ARM)/root/usr/include/portaudio.h ] || ($(SUDO) debootstrap --arch=arm64 --foreign --variant=minbase \
-		--include=portaudio19-dev,libspeexdsp-dev bookworm $(ARM)/root && \
+		--include=libc6-dev,portaudio19-dev,libspeexdsp-dev bookworm $(ARM)/root && \
 		for d in $(ARM)/root/var/cache/apt/archives/*.deb; do $(SUDO) dpkg-deb -x $$d $(ARM)/root; done)
 	CGO_ENABLED=1 GOARCH=arm64 CC="aarch64-linux-gnu-gcc --sysroot=$(ARM)/root" PKG_CONFIG_SYSROOT_DIR=$(ARM)/root \
 		PKG_CONFIG_LIBDIR=$(ARM)/root/usr/lib/aarch64-linux-gnu/pkgconfig \
