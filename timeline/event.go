@@ -39,6 +39,15 @@ func (t Time) String() string {
 	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
 }
 
+// Clock is t to the second, as a clock shows it: m:ss.
+func (t Time) Clock() string {
+	secs := int64(math.Round(t.Seconds()))
+	if secs < 0 {
+		return "-" + max(-t, 0).Clock() // the lowest of all has no opposite
+	}
+	return fmt.Sprintf("%d:%02d", secs/60, secs%60)
+}
+
 // ParseTime reads what String prints: m:ss, m:ss.t or seconds.
 func ParseTime(text string) (Time, error) {
 	m, s, ok := strings.Cut(text, ":")
@@ -208,8 +217,7 @@ func (e Event) Words() string {
 		full, known := unitsOf[unit]
 		switch x := FormatNumber(e.Values[k]); {
 		case k == "minutes" && e.Values[k] != math.Trunc(e.Values[k]):
-			secs := int(math.Round(60 * e.Values[k]))
-			s += fmt.Sprintf(", minutes %d:%02d", secs/60, secs%60)
+			s += ", minutes " + Seconds(60*e.Values[k]).Clock()
 		case k == "before_s":
 			s += fmt.Sprintf(", %s before the start", e.Early())
 		case paired && k == "systolic_mmhg": // as it is called and written: 80/40

@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"math"
 	"regexp"
 	"testing"
 )
@@ -33,5 +34,17 @@ func TestNumbersInWords(t *testing.T) {
 		if got := (Event{Kind: c.kind, Values: c.values}).Words(); got != c.want {
 			t.Errorf("%s reads %q, want %q", c.kind, got, c.want)
 		}
+	}
+}
+
+// A clock shows whole seconds, before its start with a minus.
+func TestClock(t *testing.T) {
+	for seconds, want := range map[float64]string{0: "0:00", 76.4: "1:16", 59.6: "1:00", -13: "-0:13", -0.4: "0:00", 7200: "120:00"} {
+		if got := Seconds(seconds).Clock(); got != want {
+			t.Errorf("%g s: %s, want %s", seconds, got, want)
+		}
+	}
+	if got := Time(math.MinInt64).Clock(); got != "-0:00" { // it has no opposite
+		t.Errorf("the lowest of all: %s", got)
 	}
 }

@@ -316,9 +316,8 @@ var builtin = sync.OnceValues(func() (*graph, error) {
 	return newGraph(v, m.taught)
 })
 
-// listener is a recogniser of a new stream for the built-in vocabulary or, if change is
-// given, for one that it has changed.
-func listener(t testing.TB, change func(*intents.Vocabulary)) intents.Recogniser {
+// made are the built-in graph and model.
+func made(t testing.TB) (*graph, *model) {
 	t.Helper()
 	g, err := builtin()
 	if err != nil {
@@ -328,6 +327,14 @@ func listener(t testing.TB, change func(*intents.Vocabulary)) intents.Recogniser
 	if err != nil {
 		t.Fatal(err)
 	}
+	return g, m
+}
+
+// listener is a recogniser of a new stream for the built-in vocabulary or, if change is
+// given, for one that it has changed.
+func listener(t testing.TB, change func(*intents.Vocabulary)) intents.Recogniser {
+	t.Helper()
+	g, m := made(t)
 	if change == nil {
 		return listenFor(g, m, nil)
 	}

@@ -28,14 +28,7 @@ func TestTokens(t *testing.T) {
 // In one frame a token goes on by one state, whatever the order of the states: what a state hands
 // on is what it had before.
 func TestTokenGoesOneStateAFrame(t *testing.T) {
-	g, err := builtin()
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := shared()
-	if err != nil {
-		t.Fatal(err)
-	}
+	g, m := made(t)
 	d := newDecoder(g, m.nets[0].priors)
 	k := slices.IndexFunc(g.searches, func(s search) bool { return g.phrases[s.phrase].Callout.ID == "rhythm.check" })
 	s, tokens := &g.searches[k], &d.live[k]

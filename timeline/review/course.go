@@ -1,7 +1,6 @@
 package review
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -160,19 +159,10 @@ func (r *Record) axis(from, to, width float64) (code, wall []Tick) {
 	start := math.Max(0, r.Started.Seconds())
 	step := clockStep((to - from) / math.Max(1, width/90))
 	for t := start + math.Ceil((from-start)/step)*step; t <= to; t += step {
-		code = append(code, Tick{t, codeClock(t - start)})
+		code = append(code, Tick{t, timeline.Seconds(t - start).Clock()})
 		wall = append(wall, Tick{t, r.Clock(timeline.Seconds(t)).Format("15:04:05")})
 	}
 	return code, wall
-}
-
-// codeClock is a time of the code as m:ss, before its start with a minus.
-func codeClock(s float64) string {
-	if s < -0.5 {
-		return "-" + codeClock(-s)
-	}
-	n := int(math.Round(s))
-	return fmt.Sprintf("%d:%02d", n/60, n%60)
 }
 
 // clockStep is the shortest step of a clock's axis that is at least s seconds.

@@ -75,15 +75,9 @@ func (t teller) since(k timeline.Kind) timeline.Time {
 // at is a moment on the clock of the code.
 func (t teller) at(x timeline.Time) string {
 	if x -= max(0, t.c.State.CodeAt()); x < 0 {
-		return Minutes(-x) + " before the arrest"
+		return (-x).Clock() + " before the arrest"
 	}
-	return Minutes(x)
-}
-
-// Minutes is a length of time as m:ss.
-func Minutes(x timeline.Time) string {
-	s := int64(math.Round(x.Seconds()))
-	return fmt.Sprintf("%d:%02d", s/60, s%60)
+	return x.Clock()
 }
 
 // length is a length of time as a person says it: in seconds below a minute.
@@ -91,7 +85,7 @@ func length(x timeline.Time) string {
 	if x < timeline.Seconds(59.5) {
 		return timeline.FormatNumber(math.Round(x.Seconds()*10)/10) + " s"
 	}
-	return Minutes(x)
+	return x.Clock()
 }
 
 // who is who lies there, where it is no usual adult.
@@ -122,7 +116,7 @@ func (t teller) onset() Sentence {
 		return Sentence{{"A code without an arrest: the pulse was never lost.", s.Started}}
 	}
 	from := t.c.Arrest[0].From
-	out := Sentence{{"Arrest " + Minutes(from-s.Started) + " after the case began", from}}
+	out := Sentence{{"Arrest " + (from - s.Started).Clock() + " after the case began", from}}
 	if from == s.Started {
 		out[0].Text = "Arrest from the start"
 	}

@@ -44,8 +44,8 @@ func Report(w io.Writer, r *review.Record, dir string) error {
 	}
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"value": FigureText, "number": timeline.FormatNumber,
-		"seconds": func(s float64) string { return review.Minutes(timeline.Seconds(s)) },
-		"minutes": review.Minutes,
+		"seconds": func(s float64) string { return timeline.Seconds(s).Clock() },
+		"minutes": timeline.Time.Clock,
 		"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 		"wall":    func(at timeline.Time) string { return r.Clock(at).Format(time.TimeOnly) },
 		"code": func(at timeline.Time) string {
@@ -74,7 +74,7 @@ func FigureText(f figures.Figure) string {
 		case f.Unit == "s" && x < 60:
 			return timeline.FormatNumber(math.Round(10*x)/10) + " s"
 		case f.Unit == "s":
-			return review.Minutes(timeline.Seconds(x))
+			return timeline.Seconds(x).Clock()
 		case f.IsShare():
 			return fmt.Sprintf("%.0f %%", 100*x)
 		}
