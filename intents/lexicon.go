@@ -1,21 +1,17 @@
 package intents
 
 import (
-	"bytes"
-	"compress/gzip"
 	_ "embed"
 	"fmt"
-	"io"
-	"sort"
 	"strings"
-	"sync"
 )
 
-// lexicon.gz is CMUdict as Debian's pocketsphinx-en-us carries it (BSD-2):
-// see intents/train/README.md.
+// lexicon is CMUdict as Debian's pocketsphinx-en-us carries it (BSD-2): see
+// intents/train/README.md. Its lines stand in the order of their words, so that a word is
+// found where they lie, in the program's own file: nothing is read or kept for it.
 //
-//go:embed lexicon.gz
-var lexiconFile []byte
+//go:embed lexicon.txt
+var lexicon string
 
 // Phones are the phones of CMUdict in the order of the acoustic model's
 // outputs; index 0 is silence.
@@ -33,66 +29,47 @@ func PhoneIndex(name string) int {
 	return -1
 }
 
-// dictionary is the lexicon as text, with the start of every line in the order
-// of the words: a map of it would take eight times the memory.
-type dictionary struct {
-	text  string
-	lines []int32
-}
-
-// word is the word at the start of a line, without the number of an
+// entry is the word at the start of a line of the lexicon, without the number of an
 // alternative: word(2).
-func (d *dictionary) word(line int32) string {
-	word, _, _ := strings.Cut(d.text[line:], " ")
-	if i := strings.IndexByte(word, '('); i > 0 {
-		word = word[:i]
+func entry(line string) string {
+	end := 1
+	for line[end] != ' ' && line[end] != '(' {
+		end++
 	}
-	return word
+	return line[:end]
 }
 
-// find returns the pronunciations of a word, phones parted by spaces.
-func (d *dictionary) find(word string) []string {
-	var out []string
-	first := sort.Search(len(d.lines), func(i int) bool { return d.word(d.lines[i]) >= word })
-	for i := first; i < len(d.lines) && d.word(d.lines[i]) == word; i++ {
-		line, _, _ := strings.Cut(d.text[d.lines[i]:], "\n")
-		_, phones, _ := strings.Cut(line, " ")
+// find returns the pronunciations of a word in the lexicon, phones parted by spaces.
+func find(word string) (out []string) {
+	at, end := 0, len(lexicon) // the first line of the word begins between them
+	for at < end {
+		line := at + strings.LastIndexByte(lexicon[at:(at+end)/2], '\n') + 1
+		if entry(lexicon[line:]) < word {
+			at = line + strings.IndexByte(lexicon[line:], '\n') + 1
+		} else {
+			end = line
+		}
+	}
+	for line := range strings.Lines(lexicon[at:]) {
+		if entry(line) != word {
+			break
+		}
+		_, phones, _ := strings.Cut(strings.TrimSuffix(line, "\n"), " ")
 		out = append(out, phones)
 	}
 	return out
 }
 
-var lexicon = sync.OnceValues(func() (*dictionary, error) {
-	z, err := gzip.NewReader(bytes.NewReader(lexiconFile))
-	if err != nil {
-		return nil, fmt.Errorf("embedded lexicon: %w", err)
-	}
-	b, err := io.ReadAll(z)
-	if err != nil {
-		return nil, fmt.Errorf("embedded lexicon: %w", err)
-	}
-	d := &dictionary{text: string(b)}
-	for at, rest := 0, d.text; rest != ""; {
-		line, next, _ := strings.Cut(rest, "\n")
-		if strings.Contains(line, " ") {
-			d.lines = append(d.lines, int32(at))
-		}
-		at, rest = at+len(line)+1, next
-	}
-	sort.SliceStable(d.lines, func(i, j int) bool { return d.word(d.lines[i]) < d.word(d.lines[j]) })
-	return d, nil
-})
-
 // contracted says "epi's" as epi and an s: voiced after a voiced sound, with a vowel
 // after a sibilant.
-func (v *Vocabulary) contracted(word string, d *dictionary) (out []string) {
+func (v *Vocabulary) contracted(word string) (out []string) {
 	base, ok := strings.CutSuffix(word, "'s")
 	if !ok {
 		return nil
 	}
 	list := v.Pronunciations[base]
 	if len(list) == 0 {
-		list = d.find(base)
+		list = find(base)
 	}
 	for _, p := range list {
 		end := " Z"
@@ -112,12 +89,8 @@ func (v *Vocabulary) contracted(word string, d *dictionary) (out []string) {
 func (v *Vocabulary) Pronounce(word string) ([][]string, error) {
 	list := v.Pronunciations[word]
 	if len(list) == 0 {
-		d, err := lexicon()
-		if err != nil {
-			return nil, err
-		}
-		if list = d.find(word); len(list) == 0 {
-			list = v.contracted(word, d)
+		if list = find(word); len(list) == 0 {
+			list = v.contracted(word)
 		}
 	}
 	if len(list) == 0 {

@@ -121,15 +121,14 @@ func (g *graph) ownWords(others []intents.Surrounding) []string {
 	var forbidden []string
 	for _, o := range others {
 		if len(o.Parts) == 1 && o.Reason != "" {
-			forbidden = append(forbidden, o.Text)
+			forbidden = append(forbidden, phones(o.Text))
 		}
 	}
 	out = append(out, strings.Fields("one two three four five six seven eight nine ten fifty hundred")...)
 	slices.Sort(out)
 	return slices.DeleteFunc(slices.Compact(out), func(w string) bool {
 		mine := phones(w)
-		return len(strings.Fields(mine)) < 3 || slices.ContainsFunc(forbidden, func(o string) bool {
-			theirs := phones(o)
+		return len(strings.Fields(mine)) < 3 || slices.ContainsFunc(forbidden, func(theirs string) bool {
 			return strings.HasPrefix(theirs, mine) || strings.HasSuffix(theirs, mine)
 		})
 	})

@@ -68,8 +68,9 @@ func (g *graph) addSearches() error {
 		}
 		trees[id] = append(trees[id], int32(k))
 	}
+	b := builder{g: g}
 	for _, id := range order {
-		b := builder{g: g}
+		b.reset()
 		start, ends := b.node(), map[int]int32{}
 		if err := b.tree(start, 0, trees[id], ends); err != nil {
 			return err

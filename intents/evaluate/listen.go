@@ -49,10 +49,20 @@ func Builtin(v *intents.Vocabulary, open bool, voice []byte) (Opener, error) {
 		}
 		return intents.Inline{Recogniser: r}, err
 	}
-	if _, err := fresh(); err != nil {
+	first, err := fresh()
+	if err != nil {
 		return nil, err
 	}
-	return fresh, nil
+	made := make(chan intents.Ear, 1)
+	made <- first
+	return func() (intents.Ear, error) {
+		select {
+		case e := <-made:
+			return e, nil
+		default:
+			return fresh()
+		}
+	}, nil
 }
 
 // Files lists the WAV files that the arguments name: files as they are, folders
