@@ -313,6 +313,12 @@ func (s State) lastShock() Time {
 	return Never
 }
 
+// ShockedSince reports whether a shock was given since then.
+func (s State) ShockedSince(at Time) bool { return s.lastShock() != Never && s.lastShock() >= at }
+
+// FreshFrom is when the present arrest began, or when the pulse was gone last in it, however briefly it held.
+func (s State) FreshFrom() Time { return max(s.ArrestAt, s.goneAt) }
+
 // Silent reports whether nothing may tell anybody to touch the patient at now:
 // see Metronome.
 func (s State) Silent(now Time) bool {

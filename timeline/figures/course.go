@@ -128,14 +128,17 @@ func (c *Course) withdrawn(s timeline.State) {
 func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Time) {
 	n := len(c.Cycles)
 	if was := c.State; was.CycleFrom != timeline.Never && s.CycleFrom != was.CycleFrom && n > 0 && checks(last.Kind) {
-		shock, seen := last.Kind.Row().Lane == "shock", was.FirstRhythm != timeline.Unknown
-		switch {
+		switch shock := last.Kind.Row().Lane == "shock"; {
+		case s.CheckedAt-was.CycleFrom >= timeline.Look():
+			c.Checked = append(c.Checked, c.Cycles[n-1])
 		case shock && was.CycleFrom == was.RhythmAt: // of the look that ended the cycle: the hands were never back on
 			n--
 			c.Cycles = c.Cycles[:n]
-		case seen && was.FirstRhythmAt <= was.CycleFrom, s.CheckedAt-was.CycleFrom >= timeline.Look():
+		case shock && !was.ShockedSince(was.RhythmAt) && was.RhythmAt < was.CycleFrom: // hands on while it charged
+		case n == 1 || c.Cycles[n-2].From < was.FreshFrom(): // the first look of an arrest, or its first shock at once
+		default:
 			c.Checked = append(c.Checked, c.Cycles[n-1])
-		} // else the first look at the rhythm, or the shock behind it
+		}
 	}
 	if s.CycleFrom != timeline.Never {
 		if n == 0 || c.Cycles[n-1].From != s.CycleFrom {

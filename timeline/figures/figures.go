@@ -3,6 +3,7 @@ package figures
 import (
 	_ "embed"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -211,10 +212,21 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 
 // why says why a figure is unknown, if callouts tell.
 func (c Course) why(id string, known bool) string {
-	if known || !fromStart[id] || !c.State.TreatedBefore() {
+	switch {
+	case known:
 		return ""
+	case notOfNewborn[id] && c.State.OfNewborn():
+		return "a newborn: no protocol here tells of one"
+	case fromStart[id] && c.State.TreatedBefore():
+		return "treated before this record began"
 	}
-	return "treated before this record began"
+	return ""
+}
+
+// notOfNewborn are the figures that count by the ratio with breaths, the cycles or the pauses of others.
+var notOfNewborn = map[string]bool{
+	"compression_fraction": true, "cycle_adherence": true, "pauses": true, "longest_pause": true, "pauses_over_10s": true,
+	"epinephrine_interval": true,
 }
 
 // fromStart are the figures that count from the start of the arrest: nobody knows it if
@@ -270,6 +282,7 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 		m["cycle_adherence"] = share(slices.Concat(c.Checked, c.overrun(long)), long)
 	}
 	c.sustained(m, counts["sustained"])
+	maps.DeleteFunc(m, func(id string, _ float64) bool { return notOfNewborn[id] && s.OfNewborn() })
 	return m
 }
 
