@@ -13,18 +13,45 @@ type Measured struct {
 // configuration's.
 type Beat struct {
 	Rate      float64 // beats a minute; 0: as configured
-	Shift     float64 // on top of it
+	steps     string  // faster (+) and slower (-) since
 	Mode      string  // ratio or continuous; empty: as configured
 	NoBreaths bool    // no ticks for breaths
 }
 
-// Tempo is the rate of the beat in beats a minute, within low and high; base is
-// the configured one.
-func (s State) Tempo(base, low, high float64) float64 {
+// Tempo is the rate of the beat in beats a minute, within the protocol's bounds; base is the configured
+// one, which may lie beyond them. A step beyond them is none, so that the next one back is heard.
+func (p *Protocol) Tempo(s State, base float64) float64 {
+	low, high := min(base, p.Get("compression_rate_min")), max(base, p.Get("compression_rate_max"))
 	if s.Beat.Rate > 0 {
 		base = s.Beat.Rate
 	}
-	return min(max(base+s.Beat.Shift, low), high)
+	rate, step := min(max(base, low), high), rules["beat_step"].Value
+	for _, way := range s.Beat.steps {
+		if way == '-' {
+			rate = max(rate-step, low)
+		} else {
+			rate = min(rate+step, high)
+		}
+	}
+	return rate
+}
+
+// SetRate tells the configured rate of the beat, by which a read-back knows whether it can be faster or slower.
+func (m *Machine) SetRate(base float64) { m.rate = base }
+
+// steady names the form of a read-back where the beat stays as it was: it is at its most, or its least.
+func (m *Machine) steady(e Event) string {
+	base := m.rate
+	if base == 0 {
+		base = (m.protocol.Get("compression_rate_min") + m.protocol.Get("compression_rate_max")) / 2
+	}
+	was := m.state
+	was.Beat.steps = was.Beat.steps[:max(0, len(was.Beat.steps)-1)]
+	p := m.protocol.For(m.state)
+	if (e.Kind == BeatFaster || e.Kind == BeatSlower) && p.Tempo(was, base) == p.Tempo(m.state, base) {
+		return ".most"
+	}
+	return ""
 }
 
 // WithBreaths reports whether compressions pause for breaths; mode is the
@@ -44,11 +71,11 @@ func (s *State) beat(e Event) {
 	case MetronomeOn, MetronomeOff:
 		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
 	case BeatRate:
-		b.Rate, b.Shift = e.Values["beats"], 0
+		b.Rate, b.steps = e.Values["beats"], ""
 	case BeatFaster:
-		b.Shift += rules["beat_step"].Value
+		b.steps += "+"
 	case BeatSlower:
-		b.Shift -= rules["beat_step"].Value
+		b.steps += "-"
 	case BeatRatio:
 		b.Mode = "ratio"
 	case BeatContinuous:

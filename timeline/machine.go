@@ -13,14 +13,15 @@ type Machine struct {
 	protocol *Protocol
 	events   []Event
 	state    State
-	newest   Time  // latest At of the events
-	agenda   []Cue // of the state, by time
-	planned  Time  // up to when
-	wake     Time  // when the next cue of the agenda is due
-	rearm    bool  // the past has changed: what is due now may have been passed over
-	last     Cue   // the last answer, for "say again"
-	repairs  Event // the last callout, if it was a repair
-	untold   Time  // until when its answer may wait to be said; 0: it was
+	newest   Time    // latest At of the events
+	agenda   []Cue   // of the state, by time
+	planned  Time    // up to when
+	wake     Time    // when the next cue of the agenda is due
+	rearm    bool    // the past has changed: what is due now may have been passed over
+	last     Cue     // the last answer, for "say again"
+	repairs  Event   // the last callout, if it was a repair
+	rate     float64 // of the beat, as configured; 0: not known
+	untold   Time    // until when its answer may wait to be said; 0: it was
 	said     map[string]bool
 	advised  Cue // the last advice that told an amount, for "what is that based on"
 	wondered Cue // the last question from the clock, whether there was a shock or anybody compresses

@@ -116,6 +116,8 @@ func (m *Machine) unsaid(e Event, now Time) string {
 		return ".clear" // nobody may be told to touch the patient
 	case e.Kind == ShockGiven && (!m.state.InArrest() || m.byMachine()):
 		return ".pulse" // nobody is told to compress
+	case e.Kind == BeatFaster, e.Kind == BeatSlower:
+		return m.steady(e)
 	case e.Kind == CodeStart:
 		return m.started(e)
 	case e.Kind == PatientNext && m.state.Running():

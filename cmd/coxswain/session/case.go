@@ -72,6 +72,7 @@ func newCase(o *Options, k Kept, player *audio.Player, off int64) *oneCase {
 		told:   map[int]bool{},
 		events: slices.Clone(k.Events),
 	}
+	c.machine.SetRate(o.Rate)
 	c.sched.SetFresh(c.fresh)
 	for _, e := range k.Events { // of a case that goes on
 		if e.Heard != nil {
@@ -288,8 +289,7 @@ func (s *oneCase) metronome() {
 	if !p.Metronome(st, now) {
 		s.sched.StopBeat()
 	} else {
-		rate := st.Tempo(s.o.Rate, p.Get("compression_rate_min"), p.Get("compression_rate_max"))
-		m := prompts.Metronome{Rate: rate, Start: s.player.Pos()}
+		m := prompts.Metronome{Rate: p.Tempo(st, s.o.Rate), Start: s.player.Pos()}
 		if st.WithBreaths(s.o.Mode) {
 			m.Beats, m.Pause = int(p.Get("ratio_compressions")), int64(p.Span("breaths_pause_s"))
 			if !st.Beat.NoBreaths {
