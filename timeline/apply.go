@@ -49,7 +49,6 @@ func (s *State) conversation(e Event) {
 		if e.Kind == Confirm {
 			s.answered = s.asked
 			s.weightSure = s.weightSure || s.asked == "question.weight"
-			s.whoSure = s.whoSure || s.asked == "question.who"
 			if s.asked == "question.before" {
 				s.ShocksBefore, s.BeforeAt = s.shocksTold, e.At
 			}

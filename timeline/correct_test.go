@@ -44,7 +44,8 @@ func TestCorrectionIsHeldBack(t *testing.T) {
 		{Event{Kind: "drug.epinephrine", Values: map[string]float64{"dose_mg": 1}}, 0},
 		{Event{Kind: PatientWeight, Values: map[string]float64{"weight_kg": 16}}, 0},
 		{Event{Kind: CorrectEnergy, Values: map[string]float64{"energy_j": 18}, Heard: &Heard{Text: "correction eighteen"}}, 0},
-		{Event{Kind: Confirm}, 18},
+		{Event{Kind: Confirm}, 0},
+		{Event{Kind: PatientChild}, 18},
 	} {
 		on.now = Seconds(float64(5 * i))
 		c.e.At = on.now

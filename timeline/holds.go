@@ -61,6 +61,9 @@ func (s State) answeredSince(c Cue) bool {
 	if strings.HasPrefix(c.ID, whoQuestion) {
 		return s.held.at == Never
 	}
+	if c.ID == whoAgain {
+		return !s.heldOpen()
+	}
 	pulse := c.ID == "question.drug.pulse" || c.ID == "question.shock.pulse" || c.ID == "question.sync.on"
 	switch c.ID {
 	case "question.drug.shock":

@@ -157,7 +157,10 @@ func TestWhoseIsIdle(t *testing.T) {
 	if !m.Holds(asked) || asked.ID != whoQuestion {
 		t.Errorf("%s: want it asked", asked.Describe())
 	}
-	if said(12, Confirm); m.Holds(asked) {
+	if said(12, Confirm); !m.Holds(asked) {
+		t.Errorf("%s: a yes does not answer it", asked.Describe())
+	}
+	if said(15, PatientChild); m.Holds(asked) {
 		t.Errorf("%s: it was answered", asked.Describe())
 	}
 }

@@ -22,7 +22,7 @@ func (s *State) note(e Event) {
 // born takes a newborn that was called. Beside whoever can be none it is a second patient.
 func (s *State) born(at Time) {
 	if s.Running() && !s.OfNewborn() && (s.Patient == "adult" || s.PregnantAt != Never || s.outgrown()) {
-		s.secondAt = at
+		s.secondAt, s.held.at = at, Never
 		return
 	}
 	if s.outgrown() { // of whoever was spoken of before

@@ -148,7 +148,7 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	if m.state.answered == whoQuestion {
 		return m.confirmedWho(e, now)
 	}
-	if m.state.held.who && m.state.answered == whoAgain {
+	if m.asksWho(e) {
 		return Ready{Cues: []Cue{reply(whoAgain, e, now, ReadBack)}}
 	}
 	if r, ok := m.answered(e, now); ok {
@@ -354,7 +354,7 @@ func (m *Machine) asks(fixed, last Event, at Time) (said []Cue, asked []Event) {
 	said = []Cue{m.state.said(fixed)}
 	was := m.before(last, last.At)
 	if who, held := m.protocol.whose(was, fixed); held {
-		ask := whoAsked(who, was.secondAt != Never)
+		ask := m.protocol.whoAsked(was, who, fixed.Kind)
 		return append(said, ask), []Event{{At: fixed.At, Kind: Question, Cue: whoQuestion}}
 	}
 	for _, q := range m.raised(was, fixed) {

@@ -25,7 +25,8 @@ func (m *Machine) withoutAsked(at Time) (out []Event) {
 		asked[e.At] = asked[e.At] || e.Kind == Question && e.Cue == whoQuestion
 	}
 	for _, e := range m.events {
-		if e.Kind.tellsWho() && asked[e.At] && !gone[e.Seq] && e.Seq > m.state.EndedBy {
+		meant := asked[e.At] || e.Seq == m.state.by
+		if e.Kind.tellsWho() && meant && !gone[e.Seq] && e.Seq > m.state.EndedBy {
 			out = append(out, Event{At: at, Kind: Retraction, Retracts: e.Seq})
 		}
 	}

@@ -66,10 +66,11 @@ func (p *Protocol) tooMuchFor(s State) []question {
 // that is called again, or confirmed, no dose can rest on either.
 func (p *Protocol) otherPatient(s State) bool {
 	months, grown := s.AgeMonths, 12*p.Get("child_below_years")
+	adult := s.Patient == "adult" || s.Patient == "" && months >= grown
 	switch {
 	case s.whoSure:
 		return false
-	case s.Patient == "adult" && s.WeightKg > 0 && !p.believable(s): // an adult's dose, to a child's weight
+	case adult && s.WeightKg > 0 && !p.believable(s): // an adult's dose, to a child's weight
 		return true
 	case s.PregnantAt != Never && p.newborn(s): // the child's, and not the mother's
 		return true

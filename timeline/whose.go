@@ -8,80 +8,26 @@ import (
 )
 
 // Who lies there, where a callout would make the running case another kind of patient's: it is
-// asked for whom, and changes nothing until that is confirmed.
+// asked for whom, and changes nothing until who lies there is named.
 
-// Who is what was called of who lies there.
-type Who struct {
-	Patient    string  // adult, child, infant; empty if not called
-	newborn    bool    // that was called last
-	whoSure    bool    // that was told twice, or confirmed when it was asked about
-	WeightKg   float64 // as called; 0 if not
-	weightSure bool    // it was told twice, or confirmed when it was asked about
-	weightWas  float64 // the one called before; 0: none
-	AgeMonths  float64 // as called; 0 if not
-}
-
-// heldWho is what would be called of the patient by what was held back.
-type heldWho struct {
-	Who
-	from Event // the last callout that tells so
-	at   Time  // when it was asked about last; Never: nothing is held back
-	was  Who   // before that callout
-	beat bool  // the metronome was switched on before it
-	who  bool  // it is asked who lies there at all
-}
-
-// patient takes what was called about who lies there.
-func (s *State) patient(e Event) {
-	switch e.Kind {
-	case PatientAdult, PatientChild, PatientInfant:
-		who := strings.TrimPrefix(string(e.Kind), "patient.")
-		s.whoSure = s.Patient == who // told twice
-		s.Patient, s.newborn = who, false
-	case PatientNewborn:
-		s.born(e.At)
-	case PatientPregnant:
-		s.PregnantAt = e.At
-	case PatientHypothermic:
-		s.Hypothermic, s.coldAt = true, e.At
-	case PatientOpioid:
-		s.OpioidAt = e.At
-	case PatientWeight:
-		if s.weightSure = s.WeightKg == e.Values["weight_kg"]; !s.weightSure { // else told twice
-			s.weightWas = s.WeightKg
-		}
-		s.WeightKg = e.Values["weight_kg"]
-	case PatientAge:
-		s.AgeMonths, s.whoSure = 12*e.Values["age_y"], false
-	case PatientAgeMonths:
-		s.AgeMonths, s.whoSure = e.Values["age_months"], false
-	case PatientStable, PatientUnstable:
-		s.spared()
-		s.Unstable, s.StabilityAt = e.Kind == PatientUnstable, e.At
-		s.MetronomeForced = s.MetronomeForced && s.Unstable
-		if s.RoundAt == Never {
-			s.RoundAt = e.At
-		}
-	}
-}
-
-// Unanswered returns the numbers of the callouts that were asked about so and that nobody confirmed:
+// Unanswered returns the numbers of the callouts that were asked about so and that nobody answered for:
 // they say what was called, not who lay there.
 func Unanswered(events []Event) map[uint64]bool {
 	out, open := map[uint64]bool{}, []uint64(nil)
-	var was Event
 	held := Time(Never)
 	for s, e := range Replay(events, math.MaxInt64) {
-		if was.Kind == Confirm && held != Never && s.held.at == Never { // taken
+		if held != Never && s.held.at == Never {
 			for _, n := range open {
-				delete(out, n)
+				if s.answered == whoQuestion { // taken
+					delete(out, n)
+				}
 			}
 			open = nil
 		}
 		if e.Kind == Question && e.Cue == whoQuestion && s.held.from.At == e.At {
 			open, out[s.held.from.Seq] = append(open, s.held.from.Seq), true
 		}
-		was, held = e, s.held.at
+		held = s.held.at
 	}
 	return out
 }
@@ -90,101 +36,8 @@ func Unanswered(events []Event) map[uint64]bool {
 // whose case runs.
 const whoQuestion = "question.whose"
 
-// whoAgain asks who lies there when an end was taken back, and another kind of patient was called since.
+// whoAgain asks by name who lies there: a yes to something else says nothing of that.
 const whoAgain = "question.who.again"
-
-// tellsWho reports whether k tells what kind of patient lies there.
-func (k Kind) tellsWho() bool {
-	switch k {
-	case PatientAdult, PatientChild, PatientInfant, PatientNewborn, PatientWeight, PatientAge, PatientAgeMonths:
-		return true
-	}
-	return false
-}
-
-// holdWho follows what is held back: a question behind a callout holds that back, a confirmation
-// takes it, and what asks for another one gives it up.
-func (s *State) holdWho(e Event) {
-	f, _ := e.Kind.Family()
-	s.held.who = !e.Kind.tellsWho() && (s.held.who || s.asksWho(e)) // a yes or a no names nobody
-	switch {
-	case e.Kind == PatientNext && s.Running():
-		s.secondAt = e.At
-	case e.Kind == Question && e.Cue == whoQuestion:
-		s.holdLast(e.At)
-	case e.Kind == Confirm:
-		s.takeHeld(e.At)
-	case e.Kind.Row().Confirm, s.saysAgain(e.Kind), s.putsRight(e):
-		s.held.at = Never
-	case (f == "ask.dose." || e.Kind == AskSummary) && s.held.at != Never: // asked again with the answer
-		s.held.at = e.At
-	}
-	if e.Kind.tellsWho() {
-		s.held.from, s.held.was, s.held.beat = e, s.Who, s.MetronomeForced
-	}
-}
-
-// putsRight reports whether a callout makes of what is held back the kind of patient who is taken for one: a
-// weight or an age was misheard before.
-func (s State) putsRight(e Event) bool {
-	if s.held.at == Never || !e.Kind.tellsWho() {
-		return false
-	}
-	told := newState()
-	told.Who = s.held.Who
-	told.patient(e)
-	return told.OfChild() == s.OfChild() && told.OfNewborn() == s.OfNewborn()
-}
-
-// asksWho reports whether a question asks who lies there at all, and what it was asked behind stands.
-func (s State) asksWho(e Event) bool {
-	return e.Kind == Question && e.Cue == whoAgain && e.At == s.HeardAt
-}
-
-// holdLast holds the last callout back that was called at that moment, beside what is held back
-// already.
-func (s *State) holdLast(at Time) {
-	h := &s.held
-	if h.from.At != at || !h.from.Kind.tellsWho() { // it was taken back
-		return
-	}
-	told := newState()
-	told.Who = h.was
-	if h.at != Never {
-		told.Who = h.Who
-	}
-	told.patient(h.from)
-	s.Who, h.Who, h.at = h.was, told.Who, at
-	s.MetronomeForced = h.beat
-}
-
-// takeHeld takes what is held back, if that is what was asked about last; a newborn, with whom all falls silent,
-// right behind the question alone.
-func (s *State) takeHeld(at Time) {
-	switch asked := s.answered == whoQuestion; {
-	case s.mayTake(at) && s.Pending == "" && (asked || s.answered == "" && !s.held.newborn):
-		s.Who, s.secondAt, s.answered = s.held.Who, Never, whoQuestion
-		s.held = heldWho{at: Never}
-		s.MetronomeForced = s.MetronomeForced && !s.OfNewborn()
-	case asked: // too late
-		s.answered = ""
-	}
-}
-
-// saysAgain reports whether k calls the patient child, newborn or adult who is taken for one, or child who was
-// called a newborn.
-func (s State) saysAgain(k Kind) bool {
-	switch k {
-	case PatientAdult:
-		return !s.OfChild()
-	case PatientChild, PatientInfant:
-		return s.OfChild() && !s.OfNewborn() || s.held.at != Never && s.held.newborn
-	}
-	return k == PatientNewborn && s.OfNewborn()
-}
-
-// mayTake reports whether a confirmation takes what is held back: for some time behind the question.
-func (s State) mayTake(at Time) bool { return s.held.at != Never && at <= s.held.at+rule("confirm_s") }
 
 // whose returns the kind of patient that a callout would make of the one whose case runs; ok is false
 // if it may: nobody called a second patient, and nothing was given that is another kind's. Of a newborn,
@@ -194,16 +47,19 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		return "", false
 	}
 	after := was
-	if was.held.at != Never {
+	if was.held.at != Never && !was.saysAgain(e.Kind) {
 		after.Who = was.held.Who
 	}
-	after.patient(e)
+	if after.patient(e); e.Kind == PatientNewborn && after.secondAt != was.secondAt { // beside whoever can be none
+		return "", false
+	}
 	from, to := p.kindOf(was), p.kindOf(after)
 	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
+	other := p.otherPatient(after) && !p.otherPatient(was)
 	if was.secondAt != Never {
-		return to, from != to || farOff
+		return to, from != to || farOff || other
 	}
-	return to, from != to && p.contradicts(was, from, to)
+	return to, other || from != to && p.contradicts(was, from, to)
 }
 
 // contradicts reports whether what was seen or done speaks for the kind of patient that was called before, and
@@ -247,11 +103,16 @@ func (p *Protocol) gaveAdult(s State) bool {
 // holdBack asks for whom a callout is that would make the running case another kind of
 // patient's; ok is false if it does not.
 func (m *Machine) holdBack(was State, e Event, now Time) (r Ready, ok bool) {
+	if e.Kind.names() && m.state.by == e.Seq {
+		r = m.confirmedWho(e, now)
+		m.last = r.Cues[0]
+		return r, true
+	}
 	who, ok := m.protocol.whose(was, e)
 	if !ok {
 		return Ready{}, false
 	}
-	ask := whoAsked(who, was.secondAt != Never)
+	ask := m.protocol.whoAsked(was, who, e.Kind)
 	c := reply("said."+string(e.Kind), e, now, ReadBack)
 	if c.Values = e.Values; len(e.Values) == 0 { // nothing to read back but what is asked
 		c.ID, c.Items = ask.ID, ask.Items
@@ -259,21 +120,22 @@ func (m *Machine) holdBack(was State, e Event, now Time) (r Ready, ok bool) {
 		c.Parts = []Cue{ask}
 	}
 	r = Ready{Events: []Event{{At: e.At, Kind: Question, Cue: whoQuestion}}}
-	if who == "newborn" && was.secondAt == Never && len(e.Values) > 0 { // a yes may be to the number
-		c.Parts = []Cue{{ID: whoAgain}}
-		r.Events = append(r.Events, Event{At: e.At, Kind: Question, Cue: whoAgain})
-	}
 	m.last, r.Cues = c, []Cue{c}
 	return r, true
 }
 
-// whoAsked is the question for whom doses are to be those of another kind of patient.
-func whoAsked(who string, second bool) Cue {
-	c := Cue{ID: whoQuestion, Items: dosesOf(who)}
-	if second {
-		c.ID += ".first"
+// whoAsked is the question for whom doses are to be those of another kind of patient, as one was called. Beside a
+// second patient a number is that one's, and the first one's case goes on.
+func (p *Protocol) whoAsked(was State, who string, k Kind) Cue {
+	switch second := was.secondAt != Never; {
+	case second && !k.names():
+		return Cue{ID: "said." + string(PatientNext) + ".running"}
+	case second:
+		return Cue{ID: whoQuestion + ".first", Items: dosesOf(who)}
+	case who == p.kindOf(was): // a number that is not of whoever was called
+		return Cue{ID: whoAgain}
 	}
-	return c
+	return Cue{ID: whoQuestion, Items: dosesOf(who)}
 }
 
 // dosesOf names whose doses are meant; a newborn, whom no protocol of ours gives any, by itself.
@@ -288,18 +150,13 @@ func dosesOf(who string) []string {
 // amount is told, for it may be the wrong one's. Behind a second patient the first one's is.
 func (s State) heldOpen() bool { return s.held.at != Never && s.secondAt == Never || s.held.who }
 
-// askedWhose is the question that is not answered yet, behind an amount that hangs on it; of a newborn it is asked
-// by name, for a yes takes all that is due away.
+// askedWhose is the question that is not answered yet, behind an amount that hangs on it.
 func (p *Protocol) askedWhose(s State) []Cue {
 	after := s
-	after.Who = s.held.Who
-	switch {
-	case s.held.at == Never:
+	if after.Who = s.held.Who; s.held.at == Never {
 		return nil
-	case s.held.newborn && s.secondAt == Never:
-		return []Cue{{ID: whoAgain}}
 	}
-	return []Cue{whoAsked(p.kindOf(after), s.secondAt != Never)}
+	return []Cue{p.whoAsked(s, p.kindOf(after), PatientChild)}
 }
 
 // doubtedWho asks who lies there where no amount may be told before that is known; nil: one may. To what
@@ -382,4 +239,16 @@ func (p *Protocol) kindOf(s State) string {
 		return "newborn"
 	}
 	return or(p.patient(s), "adult")
+}
+
+// asksWho reports whether a yes is to the question who lies there, or to nothing while that is open: it names nobody.
+func (m *Machine) asksWho(yes Event) bool {
+	s := m.state
+	switch s.answered {
+	case whoAgain, "question.who":
+		return true
+	case "":
+		return s.heldOpen() && (m.wondered.ID == "" || yes.At >= m.wondered.Expires+rule("clear_s"))
+	}
+	return false
 }

@@ -128,17 +128,8 @@ func (c *Course) withdrawn(s timeline.State) {
 func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Time) {
 	n := len(c.Cycles)
 	if was := c.State; was.CycleFrom != timeline.Never && s.CycleFrom != was.CycleFrom && n > 0 && checks(last.Kind) {
-		switch shock := last.Kind.Row().Lane == "shock"; {
-		case s.CheckedAt-was.CycleFrom >= timeline.Look():
-			c.Checked = append(c.Checked, c.Cycles[n-1])
-		case shock && was.CycleFrom == was.RhythmAt: // of the look that ended the cycle: the hands were never back on
-			n--
-			c.Cycles = c.Cycles[:n]
-		case shock && !was.ShockedSince(was.RhythmAt) && was.RhythmAt < was.CycleFrom: // hands on while it charged
-		case n == 1 || c.Cycles[n-2].From < was.FreshFrom(): // the first look of an arrest, or its first shock at once
-		default:
-			c.Checked = append(c.Checked, c.Cycles[n-1])
-		}
+		c.ended(s.CheckedAt-was.CycleFrom >= timeline.Look(), last.Kind.Row().Lane == "shock")
+		n = len(c.Cycles)
 	}
 	if s.CycleFrom != timeline.Never {
 		if n == 0 || c.Cycles[n-1].From != s.CycleFrom {
@@ -147,6 +138,23 @@ func (c *Course) cycle(s timeline.State, last timeline.Event, until timeline.Tim
 		}
 		c.Cycles[n-1].To = until
 	}
+}
+
+// ended notes that a check, or a shock, ended the last cycle, unless there can have been none yet. long: it ran for
+// as long as one nearly takes.
+func (c *Course) ended(long, shock bool) {
+	was, n := c.State, len(c.Cycles)
+	switch {
+	case long:
+	case shock && was.CycleFrom == was.RhythmAt: // of the look that ended the cycle: the hands were never back on
+		c.Cycles = c.Cycles[:n-1]
+		return
+	case shock && !was.ShockedSince(was.RhythmAt) && was.RhythmAt < was.CycleFrom: // hands on while it charged
+		return
+	case n == 1 || c.Cycles[n-2].From < was.FreshFrom(): // the first look of an arrest, or its first shock at once
+		return
+	}
+	c.Checked = append(c.Checked, c.Cycles[n-1])
 }
 
 // checks reports whether a callout of kind k is what a cycle should end with:

@@ -3,7 +3,6 @@ package figures
 import (
 	_ "embed"
 	"fmt"
-	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -210,31 +209,6 @@ func Compute(events []timeline.Event, defs []Definition, end timeline.Time) []Fi
 	return out
 }
 
-// why says why a figure is unknown, if callouts tell.
-func (c Course) why(id string, known bool) string {
-	switch {
-	case known:
-		return ""
-	case notOfNewborn[id] && c.State.OfNewborn():
-		return "a newborn: no protocol here tells of one"
-	case fromStart[id] && c.State.TreatedBefore():
-		return "treated before this record began"
-	}
-	return ""
-}
-
-// notOfNewborn are the figures that count by the ratio with breaths, the cycles or the pauses of others.
-var notOfNewborn = map[string]bool{
-	"compression_fraction": true, "cycle_adherence": true, "pauses": true, "longest_pause": true, "pauses_over_10s": true,
-	"epinephrine_interval": true,
-}
-
-// fromStart are the figures that count from the start of the arrest: nobody knows it if
-// the patient was treated before.
-var fromStart = map[string]bool{
-	"first_compression": true, "first_shock": true, "first_epinephrine": true, "return_of_circulation": true,
-}
-
 // Measure computes the figures that are known, by id. See figures.yaml for
 // definitions and sources.
 func (c Course) Measure(defs []Definition) map[string]float64 {
@@ -282,7 +256,7 @@ func (c Course) Measure(defs []Definition) map[string]float64 {
 		m["cycle_adherence"] = share(slices.Concat(c.Checked, c.overrun(long)), long)
 	}
 	c.sustained(m, counts["sustained"])
-	maps.DeleteFunc(m, func(id string, _ float64) bool { return notOfNewborn[id] && s.OfNewborn() })
+	c.withoutNewborns(m)
 	return m
 }
 

@@ -164,16 +164,19 @@ func TestConfirmedIsNamed(t *testing.T) {
 	}
 }
 
-// Who lies there is no fact of the record while the team was asked and did not say yes: the row
-// says so. A yes makes it one, and what was not asked about is one at once.
+// Who lies there is no fact of the record while the team was asked and did not name it again: the row
+// says so, whatever a yes was to. A name makes it one, and what was not asked about is one at once.
 func TestChildThatNobodyConfirmed(t *testing.T) {
 	for name, c := range map[string]struct {
-		asked, yes bool
-		want       string
+		asked  bool
+		answer timeline.Kind
+		want   string
 	}{
-		"asked":     {true, false, "a child (asked about, not confirmed)"},
-		"confirmed": {true, true, "a child"},
-		"plain":     {false, false, "a child"},
+		"asked":     {true, "", "a child (asked about, not confirmed)"},
+		"yes":       {true, timeline.Confirm, "a child (asked about, not confirmed)"},
+		"an adult":  {true, timeline.PatientAdult, "a child (asked about, not confirmed)"},
+		"confirmed": {true, timeline.PatientChild, "a child"},
+		"plain":     {false, "", "a child"},
 	} {
 		events := []timeline.Event{
 			{Seq: 1, Kind: timeline.SessionOpen, Session: &timeline.Session{Protocol: "aha-2025 00ff", Wall: "2030-01-01T00:00:00Z"}},
@@ -184,8 +187,8 @@ func TestChildThatNobodyConfirmed(t *testing.T) {
 		if c.asked {
 			events = append(events, timeline.Event{Seq: 5, Kind: timeline.Question, Cue: "question.whose", At: timeline.Seconds(30)})
 		}
-		if c.yes {
-			events = append(events, timeline.Event{Seq: 6, Kind: timeline.Confirm, At: timeline.Seconds(34)})
+		if c.answer != "" {
+			events = append(events, timeline.Event{Seq: 6, Kind: c.answer, At: timeline.Seconds(34)})
 		}
 		for _, r := range Rows(events) {
 			if r.Kind == timeline.PatientChild && r.Text != c.want {
