@@ -29,6 +29,11 @@ func (f *Form) UnmarshalYAML(n *yaml.Node) error {
 	return err
 }
 
+// Orders reports whether a word is a verb in the form of an order, and nothing else.
+func (a Around) Orders(word string) bool {
+	return slices.ContainsFunc(a.Forms, func(f Form) bool { return f.Done && f.Order == word })
+}
+
 // Opening is the first words of phrases, and what they become when the same is asked, denied, or
 // told of another time.
 type Opening struct {

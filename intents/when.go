@@ -11,6 +11,13 @@ type When struct {
 	Ago     bool // so long before it was said; else so long after the case began
 }
 
+// Ahead reports whether a time that was told lies ahead: what is called with it has not happened.
+func Ahead(text string) bool {
+	said := strings.Fields(text)
+	n := len(said)
+	return n > 2 && said[0] == "in" && !slices.Contains(said, "or") && (said[n-1] == "minutes" || said[n-1] == "minute")
+}
+
 // ReadWhen reads a time as it is said: "two minutes ago", "at four minutes", "at minute
 // four", "half a minute ago"; its number may be typed. ok is false for one that gives no number ("a while ago"), or no
 // unit: what happened then cannot be put into its place.

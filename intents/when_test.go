@@ -20,6 +20,16 @@ func TestReadWhen(t *testing.T) {
 	}
 }
 
+// What is to be done in some minutes has not been done.
+func TestAhead(t *testing.T) {
+	for text, want := range map[string]bool{"in two minutes": true, "in one minute": true, "in the ambulance": false,
+		"in two minutes or at two minutes": false, "at two minutes": false, "two minutes ago": false, "in minutes": false, "": false} {
+		if got := Ahead(text); got != want {
+			t.Errorf("%q lies ahead: %v", text, got)
+		}
+	}
+}
+
 // A time that is typed behind a callout is told with it.
 func TestTypedTime(t *testing.T) {
 	v := builtin(t)

@@ -33,10 +33,12 @@ const (
 	roomToGain    = 0.4  // confidence that a phrase may lack before its breath is looked at
 	hopeless      = 0.01 // confidence of what no breath can make worth asking about
 	fitsWell      = -0.3 // to the best path of any phones: ends all that overlap at once
-	withinNear    = 0.6  // by which a phrase must fit better without a "not" in it, not to be doubtful
+	withinNear    = 1    // by which a phrase must fit better without a "not" in it, not to be doubtful
+	withinSure    = 0.5  // and by which it must fit better with one, to be denied: else it is asked about
 	nearForbid    = 2.5  // and better without a word around it that forbids
 	nearAlike     = 5    // or with a courtesy that is one sound from such a word: "now" is like "no"
 	strangeNot    = 2    // and more where no auxiliary stands before it
+	likeA         = 0.6  // and where an "a" stands behind it
 	notFrames     = 40   // behind a phrase in which one with a "not" may end
 	softStart     = 8    // frames of a breath whose first sound the nets take for silence
 )
@@ -334,12 +336,14 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 		}
 		b.courteous = d.courteousUntil(words, c)
 		b.settle()
-		b.when, b.whenFrom = d.told(c, words)
+		if b.when, b.whenFrom = d.told(c, words); intents.Ahead(b.when) {
+			b.forbidden = "condition"
+		}
 	}
 	if b.forbidden == "" {
 		gain := d.denied(c)
 		b.doubtful = b.doubtful || gain > -withinNear
-		if gain > 0 {
+		if gain > withinSure {
 			b.forbidden = "negation"
 		}
 	}

@@ -34,7 +34,7 @@ func (d *decoder) denied(c candidate) float64 {
 			case !after:
 				score -= strangeNot
 			case q.Parts[i].Word == "a": // which an "n't" sounds like
-				score -= withinNear
+				score -= likeA
 			}
 			denied = max(denied, score)
 		}

@@ -47,17 +47,20 @@ func (d *decoder) eachHeard(c candidate, sp span, least float64) bool {
 
 // governs reports whether a word that forbids can be about a phrase that begins with a frame:
 // "no" denies the noun right behind it, so that "no pulse, resume compressions" and "oh no, we
-// lost the pulse" are callouts; and "they adrenaline is in" is no sentence.
+// lost the pulse" are callouts; "they adrenaline is in" is no sentence, nor is "are hold compressions",
+// which is heard in a name ("peter").
 func (d *decoder) governs(f found, c candidate, frame int) bool {
 	beside := frame-f.to <= besideGap
 	p := d.g.phrases[c.phrase]
 	first, words := p.Parts[0].Word, d.g.vocabulary.Around
 	verb := slices.Contains(words.Verbs, first)
-	switch f.text {
-	case "no":
+	switch {
+	case f.text == "no":
 		return beside && !slices.Contains(words.Openers, first)
-	case "they", "they have":
+	case f.text == "they", f.text == "they have":
 		return !beside || verb
+	case beside && slices.Contains(words.Auxiliaries, f.text):
+		return !words.Orders(first)
 	}
 	return f.reason != "question" || !strings.HasPrefix(p.Callout.ID, "ask.") // which is one itself
 }
@@ -125,7 +128,8 @@ func (d *decoder) forbiddenBehind(words []found, c candidate) (reason string, do
 }
 
 // leading are the words that may stand before a phrase, but for those that its own first word
-// would be taken for: the "no" of "no pulse" is said once, and "adenosine" begins as "had" does.
+// would be taken for: the "no" of "no pulse" is said once, "that is" of "that is v fib" is not said before it,
+// and "adenosine" begins as "had" does.
 func (g *graph) leading(phrase int) []aside {
 	first := g.phrases[phrase].Parts[0].Word
 	if first == "" { // a number
@@ -136,7 +140,8 @@ func (g *graph) leading(phrase int) []aside {
 	}
 	mine, _ := g.vocabulary.Pronounce(first)
 	list := slices.DeleteFunc(slices.Clone(g.before), func(a aside) bool {
-		return a.text == first || len(mine) > 0 && oneSoundApart(mine[0], a.phones) || a.forbids() && a.opening(mine)
+		again := a.reason == "" && strings.HasPrefix(a.text, first+" ")
+		return a.text == first || again || len(mine) > 0 && oneSoundApart(mine[0], a.phones) || a.forbids() && a.opening(mine)
 	})
 	g.lead[first] = list
 	return list

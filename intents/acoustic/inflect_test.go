@@ -1,6 +1,10 @@
 package acoustic
 
-import "testing"
+import (
+	"testing"
+
+	"coxswain/intents"
+)
 
 // Another form of a callout's words is heard as none, the callout's own form stays heard.
 func TestInflectionsAreNoCallouts(t *testing.T) {
@@ -68,5 +72,34 @@ func TestNoIsNotNow(t *testing.T) {
 	}
 	if !oneSoundApart([]string{"N", "AW"}, []string{"N", "OW"}) || oneSoundApart([]string{"S", "OW"}, []string{"N", "OW"}) {
 		t.Error("one vowel makes words alike, a consonant does not")
+	}
+}
+
+// "Isn't" is told from "is" where the nets tell them apart, and is not taken where they do not.
+func TestIsNot(t *testing.T) {
+	denied := "that isn't asystole. it isn't p e a. airway isn't secured. rhythm isn't v fib. everybody isn't clear. that isn't v fib."
+	so := "that is asystole. it is p e a. airway is secured. rhythm is still v fib. everybody stand clear. airway secured. still in torsades."
+	for _, voice := range []string{"slt", "rms", "kal16"} {
+		for _, r := range hear(t, nil, speakAs(t, voice, denied), 1600) {
+			t.Errorf("%s: %q: heard %+v", voice, denied, r)
+		}
+		if got := hear(t, nil, speakAs(t, voice, so), 1600); len(got) != 7 {
+			t.Errorf("%s: %q: heard %d: %+v", voice, so, len(got), got)
+		}
+	}
+}
+
+// What is to be done in some minutes is not done, and a name is no question.
+func TestNotYet(t *testing.T) {
+	for _, voice := range []string{"slt", "awb"} {
+		for _, r := range hear(t, nil, speakAs(t, voice, "switch compressors in two minutes. change compressors in one minute."), 1600) {
+			t.Errorf("%s: heard %+v", voice, r)
+		}
+	}
+	r := listener(t, nil)
+	r.(intents.Candid).LeaveOpen()
+	got, err := r.Hear(speakAs(t, "rms", "peter, hold compressions."))
+	if err != nil || len(got) != 1 || got[0].Callout != "compressions.stop" || got[0].Forbidden != "" {
+		t.Errorf("heard %+v, %v", got, err)
 	}
 }

@@ -80,6 +80,13 @@ func usual(c *intents.Callout, values map[string]float64) bool {
 	return false
 }
 
+// amount reports whether a phrase is a number with its unit, or without one, and nothing else, which only an
+// answer can be: it is a breath of its own, and keeps nothing from being heard.
+func (g *graph) amount(phrase int) bool {
+	p := g.phrases[phrase]
+	return p.Answer && p.Parts[0].Slot != "" && len(p.Parts) <= 2
+}
+
 // otherNumber is what was said with each teen taken for a ten and each ten for a teen, as
 // long as a digit does not follow; ok is false if neither was said.
 func otherNumber(said []string) (other []string, ok bool) {

@@ -37,13 +37,10 @@ func (d *decoder) outgrown(c candidate) bool {
 	return false
 }
 
-// numbered reports whether the callout of a phrase with its number has just been said, or nearly:
-// "epinephrine", and its dose.
+// numbered reports whether the callout of a phrase with its number, or with more of it, has just been said,
+// or nearly: "epinephrine", and its dose; "two", and "hundred".
 func (d *decoder) numbered(c candidate) bool {
 	mine := d.g.phrases[c.phrase]
-	if mine.HasSlot() {
-		return false
-	}
 	for k := range d.live {
 		p := d.g.phrases[d.g.searches[k].phrase]
 		if p.Callout == mine.Callout && p.HasSlot() && d.explains(k, c, c.start+besideGap) {

@@ -125,7 +125,7 @@ func (r *Recogniser) propose(c candidate) {
 		w, ok = r.understood(r.dec.listenBefore(c, r.last+1))
 	}
 	sure := w.evidence.atBest(r.model)
-	w.strong = w.holds(sure, r.model)
+	w.strong = w.holds(sure, r.model) && !r.dec.g.amount(c.phrase)
 	switch {
 	case !ok: // a number out of its bounds: nobody said that
 	case p.Talk() && w.strong:
@@ -147,6 +147,15 @@ func (r *Recogniser) instead(w proposal) (candidate, bool) {
 		return *c.next, true
 	}
 	return c, false
+}
+
+// cut reports whether a phrase ends with a digit that is hardly its number, behind what is a callout without it:
+// "amiodarone given, one shock so far".
+func (r *Recogniser) cut(w proposal) bool {
+	p, bare := r.dec.g.phrases[w.phrase], r.dec.g.phrases[w.bare.phrase]
+	n := len(p.Parts) - 1
+	return p.Parts[n].Slot != "" && slices.Equal(p.Parts[:n], bare.Parts) &&
+		unusual(p.Callout, w.result.Values) == digitNeed && w.confidence(r.model) < digitNeed
 }
 
 // understood is a phrase as it was understood; ok is false if its number cannot be.
@@ -250,13 +259,13 @@ func (r *Recogniser) weighed(w proposal, b breath) intents.Result {
 	if b.doubtful || r.contradicted(w) || taken && r.dec.slipped(w.candidate, strings.Fields(out.Text)) {
 		out.Need = 1 // to be asked about
 	}
-	if callout.Alone && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
+	if (callout.Alone || r.dec.g.amount(w.phrase)) && b.forbidden == "" && !r.dec.alone(w.candidate, b) {
 		out.Forbidden = "sentence"
 	}
 	return out
 }
 
-// withoutNumber is a phrase without the number that it was found with, if that is part of a
+// withoutNumber is a phrase without the number that it was found with, if that is none, or part of a
 // time: of "shock delivered two minutes ago" nobody delivered two joules.
 func (r *Recogniser) withoutNumber(w proposal) (bare proposal, ok bool) {
 	if w.candidate.bare == nil {
@@ -268,7 +277,7 @@ func (r *Recogniser) withoutNumber(w proposal) (bare proposal, ok bool) {
 		return w, false
 	}
 	b := r.dec.listenBehind(c, w.breath)
-	if b.when == "" || b.whenFrom > c.end+2*besideGap {
+	if !r.cut(w) && (b.when == "" || b.whenFrom > c.end+2*besideGap) {
 		return w, false
 	}
 	bare, ok = r.understood(c, b)

@@ -94,7 +94,7 @@ func (v View) unasked(x intents.Result) bool {
 	if _, number := digitsOf(x.Text); x.Callout == yes && number {
 		return !waits || v.Open.Which != Number
 	}
-	if v.Facts[x.Callout] { // a sentence of ours asks for it
+	if v.Facts[x.Callout] || v.completes(x) { // a sentence of ours asks for it
 		return false
 	}
 	return x.Answer && !settling(x) && x.Callout != "backdate" && !(waits && v.answers(x))
@@ -132,6 +132,20 @@ func (v View) tellsWhen(x intents.Result) bool {
 // last sound may hide its first word.
 func (v View) follows(x intents.Result) bool {
 	return v.Last != nil && x.Start >= v.Last.End-hides && x.Start <= v.Last.End+behind
+}
+
+// amount is the callout that gives the drug called last another amount, or its first.
+const amount = "correct.drug.dose"
+
+// completes reports whether a result is the amount of the drug that was called without one right before:
+// "amiodarone given", a breath, "three hundred".
+func (v View) completes(x intents.Result) bool {
+	return x.Callout == amount && v.follows(x) && v.Last.Bare
+}
+
+// lacksAmount reports whether a drug was called without its amount.
+func lacksAmount(x intents.Result) bool {
+	return strings.HasPrefix(x.Callout, "drug.") && len(x.Values) == 0
 }
 
 // vague reports whether a time was told with a callout that cannot be put into its place: it

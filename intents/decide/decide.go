@@ -49,6 +49,7 @@ type Speech struct {
 	Asked      bool  // it was asked about; else accepted
 	Dated      bool  // a time was told with it
 	Fixed      bool  // it is of a callout that no time moves: the code itself, who lies there
+	Bare       bool  // a drug was called without its amount
 }
 
 // Question is one that was asked.

@@ -22,7 +22,7 @@ func (m *Memory) Hear(r *Rules, x intents.Result, need float64, f Facts) Decisio
 	}
 	if d.Verdict != Ignore {
 		m.last = &Speech{Start: x.Start, End: x.End, Asked: d.Verdict == Ask, Dated: d.Result.When != "",
-			Fixed: r.fixed(d.Result.Callout)}
+			Fixed: r.fixed(d.Result.Callout), Bare: d.Verdict == Accept && lacksAmount(d.Result)}
 	}
 	if d.Verdict != Ask {
 		return d
