@@ -71,6 +71,9 @@ func (m *Machine) Step(e Event, now Time) Ready {
 		return Ready{}
 	}
 	if r, ok := m.repair(e, now); ok {
+		if len(r.Cues) > 0 && !r.Ended { // "say again" repeats what was said last, and a no is to that
+			m.last = r.Cues[0]
+		}
 		return r
 	}
 	m.untold = 0

@@ -13,10 +13,32 @@ func (m *Machine) counted(e Event) (last Event, ok bool) {
 	}
 	gone := Retracted(m.events)
 	for _, x := range slices.Backward(m.events) {
-		if !x.Kind.IsCallout() || x.Kind == Refuse || x.Kind == Confirm {
+		if !x.Kind.IsCallout() || x.Replaces != 0 || x.Kind == Refuse || x.Kind == Confirm {
 			continue
 		}
-		return x, x.Kind.Datable() && !gone[x.Seq] && e.At-x.heard() <= rule("confirm_s")
+		near := e.At-x.heard() <= rule("confirm_s")
+		if put, ok := m.putBy(x); ok {
+			return put, near
+		}
+		return x, near && !x.Kind.Row().Control && !x.Kind.Row().Confirm && !gone[x.Seq]
+	}
+	return Event{}, false
+}
+
+// putBy is what a correction, or a move back, put in the place of what was called before it.
+func (m *Machine) putBy(repair Event) (put Event, ok bool) {
+	if repair.Kind != Backdate && !repair.Kind.corrects() {
+		return Event{}, false
+	}
+	from := slices.IndexFunc(m.events, func(x Event) bool { return x.Seq == repair.Seq })
+	for _, x := range m.events[from+1:] {
+		switch {
+		case x.Kind == Confirm: // it was asked about
+		case x.Kind.IsCallout() && x.Replaces == 0:
+			return Event{}, false
+		case x.Replaces != 0:
+			return x, true
+		}
 	}
 	return Event{}, false
 }

@@ -50,6 +50,17 @@ func TestKindsVocabularyAndCuesAgree(t *testing.T) {
 	}
 }
 
+// What coxswain asked stands in a record in words, never by the id of its sentence.
+func TestQuestionsHaveWords(t *testing.T) {
+	for _, c := range ownSentences(t) {
+		id, _, _ := strings.Cut(strings.TrimSuffix(c.ID, ".first"), ".said_") // forms of one question
+		asks := strings.HasPrefix(id, "question.") || strings.HasPrefix(id, "hear.")
+		if asks && id != "question.backdate" && timeline.Asked(id) == id {
+			t.Errorf("%s stands in no words in kinds.yaml's questions", id)
+		}
+	}
+}
+
 // slotsOf gives a callout's numbers a value each, as a phrase would.
 func slotsOf(c intents.Callout) map[string]float64 {
 	for _, p := range c.Phrases {

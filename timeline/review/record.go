@@ -5,6 +5,7 @@ package review
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -118,6 +119,7 @@ func (r *Record) reword(set string) {
 func Rows(events []timeline.Event) (out []Row) {
 	gone, again, words := timeline.Retracted(events), timeline.Repeated(events), map[uint64]string{}
 	sure, open := confirmed(events), timeline.Unanswered(events)
+	maps.Copy(open, unended(events))
 	set := ""
 	if len(events) > 0 && events[0].Session != nil {
 		set = events[0].Session.Words()
@@ -157,6 +159,23 @@ func confirmed(events []timeline.Event) map[uint64]string {
 	for s, e := range timeline.Replay(events, timeline.End(events)) {
 		if last.Kind == timeline.Confirm && was.Pending != "" && s.EndedBy == last.Seq { // not if it came too late
 			out[last.Seq] = was.Pending.Row().Words
+		}
+		was, last = s, e
+	}
+	return out
+}
+
+// unended are the numbers of the ends, and deaths, that were called and that nobody confirmed: the code went on.
+func unended(events []timeline.Event) map[uint64]bool {
+	out := map[uint64]bool{}
+	var was timeline.State
+	var pending, last timeline.Event
+	for s, e := range timeline.Replay(events, timeline.End(events)) {
+		if last.Kind == timeline.Confirm && was.Pending != "" && s.EndedBy == last.Seq {
+			delete(out, pending.Seq)
+		}
+		if e.Kind.Row().Confirm && s.Ended == timeline.Never {
+			pending, out[e.Seq] = e, true
 		}
 		was, last = s, e
 	}

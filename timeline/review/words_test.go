@@ -159,8 +159,12 @@ func TestConfirmedIsNamed(t *testing.T) {
 	if got := rows[3].Text + ", " + rows[4].Text; got != "confirmed: code ended, confirmed" {
 		t.Errorf("%q", got)
 	}
-	if events[3].At = timeline.Seconds(95); Rows(events)[3].Text != "confirmed" {
-		t.Errorf("too late: %q", Rows(events)[3].Text)
+	if got := rows[2].Text; got != "code ended" {
+		t.Errorf("%q", got)
+	}
+	events[3].At, events[4].At = timeline.Seconds(95), timeline.Seconds(99)
+	if rows = Rows(events); rows[3].Text != "confirmed" || rows[2].Text != "code ended (asked about, not confirmed)" {
+		t.Errorf("too late: %q, %q", rows[2].Text, rows[3].Text)
 	}
 }
 
