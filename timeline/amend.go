@@ -153,7 +153,7 @@ func amend(events []Event, c Change, end Time) ([]Event, error) {
 		}
 	}
 	if c.Do != "retract" && c.Do != "move" {
-		return nil, fmt.Errorf("%q: choose add, move or retract", c.Do)
+		return nil, fmt.Errorf("%q is nothing that can be done: choose add, move or retract (--do)", c.Do)
 	}
 	return nil, fmt.Errorf("there is no event %d", c.Seq)
 }

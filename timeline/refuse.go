@@ -16,11 +16,11 @@ func (m *Machine) counted(e Event) (last Event, ok bool) {
 		if !x.Kind.IsCallout() || x.Replaces != 0 || x.Kind == Refuse || x.Kind == Confirm {
 			continue
 		}
-		near := e.At-x.heard() <= rule("confirm_s")
-		if put, ok := m.putBy(x); ok {
-			return put, near
+		last, ok = m.putBy(x)
+		if row := x.Kind.Row(); !row.Control && !row.Confirm {
+			last, ok = x, !gone[x.Seq]
 		}
-		return x, near && !x.Kind.Row().Control && !x.Kind.Row().Confirm && !gone[x.Seq]
+		return last, ok && e.At-x.heard() <= rule("confirm_s")
 	}
 	return Event{}, false
 }

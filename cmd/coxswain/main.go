@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -42,7 +41,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if err := root.Execute(); err != nil {
 		if err != errQuiet {
 			l := monitor.NewLog(stderr) // nobody may be reading
-			line := strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")
+			line := config.OneLine(err)
 			fmt.Fprintf(l, "coxswain: %s\n", record.Printable(line))
 			l.Close()
 		}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -193,6 +194,16 @@ func TestTypedTimeThatHasPassed(t *testing.T) {
 			}
 			last = e.At
 		}
+	}
+}
+
+// A line that is far too long is told, and those behind it are read all the same.
+func TestTypedLineTooLong(t *testing.T) {
+	long := strings.Repeat("shock ", 20000)
+	_, events, printed := runDrill(t, "0:08 start the code\n0:10 "+long+"\n0:14 compressions started\n", "shockable")
+	compressing := slices.ContainsFunc(events, func(e timeline.Event) bool { return e.Kind == timeline.CompressionsStart })
+	if !compressing || strings.Count(printed, "a line of more than 1000 characters") != 1 || len(printed) > 5000 {
+		t.Errorf("compressing %v, %d characters printed", compressing, len(printed))
 	}
 }
 

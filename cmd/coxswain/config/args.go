@@ -1,7 +1,9 @@
 package config
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -26,6 +28,19 @@ func OwnWords(check cobra.PositionalArgs) cobra.PositionalArgs {
 			cmd.CommandPath(),
 		)
 	}
+}
+
+// OneLine is what somebody reads of an error: one line and, of a file that is not there, what to do about it.
+func OneLine(err error) string {
+	line := strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")
+	var at *fs.PathError
+	switch {
+	case !errors.As(err, &at) || !errors.Is(at.Err, fs.ErrNotExist) || at.Op != "stat" && at.Op != "open":
+		return line
+	case at.Path == "":
+		return strings.Replace(line, at.Error(), "no file is named: give its path", 1)
+	}
+	return strings.Replace(line, at.Error(), at.Path+": no such file: is its name right?", 1)
 }
 
 // NoArgs refuses an unknown command with what is near it.

@@ -1,6 +1,8 @@
 package config
 
 import (
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -217,5 +219,21 @@ func TestFilesOnly(t *testing.T) {
 	}
 	if _, err := load(t, "rate: 100\n---\n", nil); err != nil {
 		t.Errorf("a document that ends with dashes: %v", err)
+	}
+}
+
+// A file that is not there is one line that says so and what to do, and no word of the operating system's.
+func TestOneLine(t *testing.T) {
+	_, missing := os.Stat("/nowhere/x.wav")
+	_, unnamed := os.Open("")
+	for err, want := range map[error]string{
+		missing:                               "/nowhere/x.wav: no such file: is its name right?",
+		fmt.Errorf("--to: %w", unnamed):       "--to: no file is named: give its path",
+		errors.New("two\nlines\n"):            "two; lines",
+		fmt.Errorf("voice: %w", os.ErrClosed): "voice: file already closed",
+	} {
+		if got := OneLine(err); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

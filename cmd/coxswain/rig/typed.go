@@ -106,17 +106,30 @@ func speakOn(w io.Writer) func(timeline.Event) {
 	}
 }
 
-// linesOf passes on lines until the input ends.
+// longest is how long a line can be that is a callout, in bytes.
+const longest = 1000
+
+// linesOf passes on lines until the input ends; of one that is too long so much that it can be told.
 func linesOf(ctx context.Context, in io.Reader) <-chan string {
 	lines := make(chan string)
 	go func() {
 		defer close(lines)
-		for sc := bufio.NewScanner(in); sc.Scan(); {
+		var line []byte
+		for r := bufio.NewReader(in); ; {
+			part, more, err := r.ReadLine()
+			if line = append(line, part...); more {
+				line = line[:min(len(line), longest+1)]
+				continue
+			}
+			if err != nil {
+				return
+			}
 			select {
-			case lines <- sc.Text():
+			case lines <- string(line):
 			case <-ctx.Done():
 				return
 			}
+			line = line[:0]
 		}
 	}()
 	return lines
@@ -166,6 +179,10 @@ func (t *terminal) run(ctx context.Context, lines <-chan string) {
 
 // line takes one line: a callout, perhaps behind a time.
 func (t *terminal) line(line string) {
+	if len(line) > longest {
+		t.refused(fmt.Errorf("a line of more than %d characters is no callout: it is left out", longest))
+		return
+	}
 	first, rest, _ := strings.Cut(line, " ")
 	if at, err := timeline.ParseTime(first); err == nil && strings.Contains(first, ":") {
 		t.timed, line = true, rest
