@@ -163,6 +163,9 @@ func (s *State) lose(at Time) {
 	if at >= s.PulseAt+rule("clear_s") { // else it was hardly one
 		s.goneAt = at
 	}
+	if s.mutedAt >= s.PulseAt { // for the pulse that was felt
+		s.MetronomeMuted = false
+	}
 	if s.PausedFrom, s.LostAt = at, at; s.PulseAt >= at-rule("brief_pulse_s") {
 		s.PausedFrom, s.LostAt = s.pausedBefore, lost
 		if s.FirstROSC == s.PulseAt {

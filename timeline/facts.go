@@ -69,7 +69,7 @@ func (s *State) beat(e Event) {
 	b := &s.Beat
 	switch e.Kind {
 	case MetronomeOn, MetronomeOff:
-		s.MetronomeMuted, s.MetronomeForced = e.Kind == MetronomeOff, e.Kind == MetronomeOn
+		s.MetronomeMuted, s.MetronomeForced, s.mutedAt = e.Kind == MetronomeOff, e.Kind == MetronomeOn, e.At
 	case BeatRate:
 		b.Rate, b.steps = e.Values["beats"], ""
 	case BeatFaster:

@@ -124,6 +124,7 @@ type State struct {
 	PendingAt       Time
 	Dead            bool
 	MetronomeMuted  bool // switched off by callout
+	mutedAt         Time // when
 	MetronomeForced bool // switched on by callout, until the next pause
 	synced          bool // a cardioversion was being prepared when the pulse was lost, and no shock was given since
 	ClearAt         Time // last "everybody clear" that no shock followed; Never without one
