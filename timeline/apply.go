@@ -48,7 +48,6 @@ func (s *State) conversation(e Event) {
 		s.forgetAnswer(e)
 		if e.Kind == Confirm {
 			s.answered = s.asked
-			s.weightSure = s.weightSure || s.asked == "question.weight"
 			if s.asked == "question.before" {
 				s.ShocksBefore, s.BeforeAt = s.shocksTold, e.At
 			}

@@ -8,9 +8,9 @@ import "strings"
 type Who struct {
 	Patient    string  // adult, child, infant; empty if not called
 	newborn    bool    // that was called last
-	whoSure    bool    // that was told twice, or confirmed when it was asked about
+	whoSure    bool    // that was told twice
 	WeightKg   float64 // as called; 0 if not
-	weightSure bool    // it was told twice, or confirmed when it was asked about
+	weightSure bool    // it was told twice: a yes may be to anything
 	weightWas  float64 // the one called before; 0: none
 	by         uint64  // number of the callout that named another kind of patient when that was asked; 0: none
 	AgeMonths  float64 // as called; 0 if not

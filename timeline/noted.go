@@ -32,7 +32,7 @@ func (s *State) born(at Time) {
 }
 
 // OfNewborn reports whether a newborn lies there: no dose, no beat and nothing that is due is told. An age or a
-// weight that was confirmed shows that none does.
+// weight that was told twice shows that none does.
 func (s State) OfNewborn() bool { return s.newborn && !s.outgrown() }
 
 // outgrown reports whether what else was called can be of no newborn.
@@ -57,7 +57,7 @@ func (p *Protocol) newbornQuestions(s State, e Event) []question {
 	if e.Kind == PatientPregnant { // she, or her newborn
 		return []question{{Cue: Cue{ID: whoAgain}}}
 	}
-	if said := e.Values["weight_kg"]; said > rules["newborn_most_kg"].Value {
+	if said := e.Values["weight_kg"]; said > rules["newborn_most_kg"].Value && said != s.WeightKg {
 		return []question{{Cue: Cue{ID: "question.weight"}.with("weight_kg", said), instead: true}}
 	}
 	if j := e.Values["energy_j"]; j > maxPerKg*kg {

@@ -217,7 +217,7 @@ const estimatedFrom = "estimated: "
 
 // Weight is the patient's weight in kg, as called or else estimated from the age,
 // and what it rests on; 0 if neither is known, or if the one that was called cannot
-// be and nobody has said it twice or confirmed it.
+// be and nobody has said it twice.
 func (p *Protocol) Weight(s State) (kg float64, basis string) {
 	switch {
 	case s.WeightKg > 0 && !s.weightSure && !p.believable(s): // asked about; until that is answered no dose rests on it

@@ -148,6 +148,11 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	if m.state.answered == whoQuestion {
 		return m.confirmedWho(e, now)
 	}
+	if m.state.answered == "question.weight" { // it sets doses: it is told again
+		c := reply("", e, now, ReadBack)
+		c.ID, c.Values = m.state.askWeight().ID, m.state.askWeight().Values
+		return Ready{Cues: []Cue{c}, Events: []Event{{At: e.At, Kind: Question, Cue: c.ID}}}
+	}
 	if m.asksWho(e) {
 		return Ready{Cues: []Cue{reply(whoAgain, e, now, ReadBack)}}
 	}
@@ -157,7 +162,7 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 	last, _, ok := m.undoable(e.At)
 	switch {
 	case ok && strings.HasPrefix(m.state.answered, "question."): // it stands, as it was called
-		c := m.readBack(m.stood(last, e.At), now)
+		c := m.readBack(last, now)
 		c.Seq, c.About = e.Seq, e.Seq
 		return Ready{Cues: []Cue{c}}
 	}
@@ -172,15 +177,6 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		c.ID = "said.other"
 	}
 	return Ready{Cues: []Cue{c}}
-}
-
-// stood is what a yes lets stand: the last callout or, where that was asked, the weight.
-func (m *Machine) stood(last Event, at Time) Event {
-	weight, _, ok := m.latest(at, func(x Event) bool { return x.Kind == PatientWeight })
-	if ok && m.state.answered == "question.weight" {
-		return weight
-	}
-	return last
 }
 
 // askedPulse reports whether our last sentence asked for a pulse: a yes says too little for one, and a no

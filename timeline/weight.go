@@ -63,7 +63,7 @@ func (p *Protocol) tooMuchFor(s State) []question {
 }
 
 // otherPatient reports whether the age or the weight contradicts who was called to lie there: until
-// that is called again, or confirmed, no dose can rest on either.
+// that is called again no dose can rest on either.
 func (p *Protocol) otherPatient(s State) bool {
 	months, grown := s.AgeMonths, 12*p.Get("child_below_years")
 	adult := s.Patient == "adult" || s.Patient == "" && months >= grown
