@@ -1,10 +1,10 @@
 """Decode the shared recordings and find their words and sounds.
 
-people.py SPEECH CMUDICT VOCABULARY OUT NET.bin...: SPEECH holds MANIFEST.tsv; the nets
-align what has a text. Writes OUT/people.npz: `wave` (16 kHz, 16 bits, all end to end),
+people.py SPEECH CMUDICT VOCABULARY OUT NET.bin... [TEXTS.tsv]: SPEECH holds MANIFEST.tsv; the nets
+align what has a text. TEXTS: what transcribe.mjs understood of those without one. Writes OUT/people.npz: `wave` (16 kHz, 16 bits, all end to end),
 `phone` (per 10 ms, 255: unknown), `rows` (JSON: file, kind speech, word or noise, speaker,
 first label and count of labels, text, words with their first and last label and fit)
-and OUT/rirs.npy (measured rooms, as rooms.py writes them). Needs opusdec.
+and OUT/rirs.npy (measured rooms, as rooms.py writes them). Needs opusdec, sox and flite.
 """
 import csv
 import json
@@ -17,9 +17,11 @@ import numpy as np
 import torch
 
 import align
+import synth
 from net import DELAY, LogMel, Tcn, load, read, EARS
 
 RATE, LEVEL = 16000, 9000
+SURE, FIT = -.6, -1.6  # least mean log probability of a text's tokens, and of the sounds that it is aligned with
 
 
 def decode(path):
@@ -32,6 +34,19 @@ def decode(path):
 
 def words(text):
     return re.findall(r"[a-z']+", re.sub(r"\(\d+\)", "", text.lower()))
+
+
+def guessed(word):
+    """How a word that no dictionary has is said, by flite's rules."""
+    out = subprocess.run(["flite", "-t", word, "-ps", "-o", "none"], check=True, capture_output=True, text=True).stdout
+    phones = [synth.FROM_FLITE.get(p, p.upper()) for p in out.split()]
+    return [[p for p in phones if p in synth.INDEX and p != "SIL"]]
+
+
+def understood(path):
+    """{file: text} of a file of transcribe.mjs, of those that it was sure enough of; no digits: they are said in many ways."""
+    rows = (l.rstrip("\n").split("\t") for l in open(path))
+    return {f: text for f, _, sure, _, text in rows if float(sure) > SURE and re.search("[a-z]", text) and not re.search(r"\d", text)}
 
 
 def posteriors(paths, waves, dev):
@@ -68,6 +83,7 @@ def aligned(job):
 def main():
     global PRIOR, LEX
     folder, dictionary, vocabulary, out, *nets = sys.argv[1:]
+    told = understood(nets.pop()) if nets[-1].endswith(".tsv") else {}
     dev = "cuda" if torch.cuda.is_available() else "cpu"
     LEX = align.load_dict(dictionary, vocabulary)
     rows = [r for r in csv.DictReader(open(folder + "/MANIFEST.tsv"), delimiter="\t")]
@@ -80,7 +96,10 @@ def main():
             rirs.append(np.pad(h / np.abs(h[0]), (0, 16000 - len(h))))
     np.save(out + "/rirs.npy", np.array(rirs, np.float16))
     keep = [(r, w * (LEVEL / 32768 / max(1e-3, np.abs(w).max()))) for r, w in zip(rows, waves) if r["class"] in ("speech", "word", "noise") and len(w) > RATE // 4]
-    texts = [words(r["transcript_or_label"]) if r["class"] != "noise" else [] for r, _ in keep]
+    texts = [words(r["transcript_or_label"] or told.get(r["file"], "")) if r["class"] != "noise" else [] for r, _ in keep]
+    new = sorted({x for t in texts for x in t if x not in LEX})
+    with mp.get_context("fork").Pool() as pool:
+        LEX.update((x, p) for x, p in zip(new, pool.map(guessed, new)) if p[0])
     texts = [t if all(x in LEX for x in t) else [] for t in texts]
     some = [i for i, t in enumerate(texts) if t]
     PRIOR = read(nets[0])[0]["priors"].numpy()
@@ -92,7 +111,8 @@ def main():
         n = len(w) // 160
         y = np.full(n, align.IGNORE, np.uint8)
         said = []
-        if found.get(i):
+        guess = found.get(i) and not r["transcript_or_label"] and np.mean([f for *_, f in found[i][1]]) < FIT
+        if found.get(i) and not guess:
             a, said = found[i]
             rep = np.repeat(a, 2)[:max(0, n - 2)]
             y[2:2 + len(rep)] = rep  # output t sits at label 2t+3: two labels, 2t+2 and 2t+3
