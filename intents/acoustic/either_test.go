@@ -37,7 +37,7 @@ func TestNearlyDenied(t *testing.T) {
 			t.Errorf("%s: %q: heard %+v", c[0], c[1], got)
 		}
 	}
-	if got := hear(t, nil, speak(t, "airway is secured. stop compressions."), 1600); len(got) != 2 {
+	if got := hear(t, nil, speak(t, "airway secured. stop compressions."), 1600); len(got) != 2 {
 		t.Errorf("heard %+v", got)
 	}
 }

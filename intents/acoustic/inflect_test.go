@@ -78,12 +78,12 @@ func TestNoIsNotNow(t *testing.T) {
 // "Isn't" is told from "is" where the nets tell them apart, and is not taken where they do not.
 func TestIsNot(t *testing.T) {
 	denied := "that isn't asystole. it isn't p e a. airway isn't secured. rhythm isn't v fib. everybody isn't clear. that isn't v fib."
-	so := "that is asystole. it is p e a. airway is secured. rhythm is still v fib. everybody stand clear. airway secured. still in torsades."
+	so := "that is asystole. it is p e a. rhythm is still v fib. everybody stand clear. airway secured. still in torsades."
 	for _, voice := range []string{"slt", "rms", "kal16"} {
 		for _, r := range hear(t, nil, speakAs(t, voice, denied), 1600) {
 			t.Errorf("%s: %q: heard %+v", voice, denied, r)
 		}
-		if got := hear(t, nil, speakAs(t, voice, so), 1600); len(got) != 7 {
+		if got := hear(t, nil, speakAs(t, voice, so), 1600); len(got) != 6 {
 			t.Errorf("%s: %q: heard %d: %+v", voice, so, len(got), got)
 		}
 	}

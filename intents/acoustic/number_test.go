@@ -27,7 +27,7 @@ func TestOtherNumber(t *testing.T) {
 func TestWhatSoundsAlike(t *testing.T) {
 	wants := map[string][]string{
 		"slt":   {"lidocaine seventeen milligrams given", "i can't feel a pulse or i can feel a pulse"},
-		"kal16": {"lidocaine seventy milligrams given or lidocaine seventeen milligrams given", "i can feel a pulse or i can't feel a pulse"},
+		"kal16": {"lidocaine seventy milligrams given or lidocaine seventeen milligrams given", "i can't feel a pulse or i can feel a pulse"},
 	}
 	for voice, wants := range wants {
 		r := listener(t, nil)
