@@ -342,7 +342,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 	}
 	if b.forbidden == "" {
 		gain := d.denied(c)
-		b.doubtful = b.doubtful || gain > -withinNear
+		b.doubtful = b.doubtful || gain > -withinNear*d.sharp(c)
 		if gain > withinSure {
 			b.forbidden = "negation"
 		}

@@ -10,7 +10,7 @@ import (
 // what has the words of a callout but for a little one is not taken. All in a voice never trained on.
 func TestOrdinarySentences(t *testing.T) {
 	for _, c := range [][2]string{
-		{"the airway is secured now", "airway.secured"},
+		{"the tube is in now", "airway.secured"},
 		{"yes, we have a pulse, brilliant everyone", "pulse.present"},
 		{"let's go through the reversible causes", "causes.review"},
 		{"we've got rosc", "rosc"},
