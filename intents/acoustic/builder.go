@@ -145,7 +145,8 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 	into := group(b.nodes, len(emit), func(i int) (int32, int32) { return emit[i].to, lo + int32(i) })
 	from := group(b.nodes, len(emit), func(i int) (int32, int32) { return emit[i].from, lo + int32(i) })
 	join, way := places(&b.g.joins, behind, into), places(&b.g.ways, ahead, from)
-	b.g.states, b.g.moves = room(b.g.states, len(emit)), room(b.g.moves, len(emit))
+	b.g.states = room(b.g.states, len(emit))
+	b.g.phones, b.g.onward = room(b.g.phones, len(emit)), room(b.g.onward, len(emit))
 	for _, e := range emit {
 		b.g.states = append(b.g.states, state{
 			phone: int8(e.phone), word: e.word, entry: isStart[e.from], ends: endOf[e.to], join: join(e.from),
@@ -154,7 +155,7 @@ func (b *builder) finish(start int, ends map[int]int32, number bool) span {
 		if several {
 			to = nowhere - 1 - way(e.to)
 		}
-		b.g.moves = append(b.g.moves, move{to, int8(e.phone)})
+		b.g.phones, b.g.onward = append(b.g.phones, int8(e.phone)), append(b.g.onward, to)
 	}
 	return span{lo, int32(len(b.g.states)), number}
 }
@@ -178,10 +179,11 @@ func (b *builder) parted() (emit, free []edge) {
 	return emit, free
 }
 
-// room makes room for n more by doubling: append, which is sparing, copies what grows long often.
+// room makes room for n more in what grows to hundreds of thousands, in steps that neither copy it
+// as often as append's nor leave as much empty.
 func room[T any](s []T, n int) []T {
 	if cap(s)-len(s) < n {
-		s = slices.Grow(s, max(n, len(s)))
+		s = append(make([]T, 0, len(s)+max(n, min(len(s), 1<<16))), s...)
 	}
 	return s
 }

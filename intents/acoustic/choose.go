@@ -13,16 +13,13 @@ func (d *decoder) consider(c candidate) {
 	if !d.have || c.score > d.best.score {
 		d.best, d.have = c, true
 	}
-	for i, p := range d.pending {
-		mine, theirs := &d.g.phrases[c.phrase], &d.g.phrases[p.phrase]
-		if theirs.Callout.ID == mine.Callout.ID && theirs.HasSlot() == mine.HasSlot() {
-			if c.score > p.score || c.score == p.score && c.end == p.end && c.phrase < p.phrase {
-				d.pending[i] = c
-			}
-			return
-		}
+	at := &d.places[d.g.kinds[c.phrase]]
+	if i := int(*at); i >= len(d.pending) || d.g.kinds[d.pending[i].phrase] != d.g.kinds[c.phrase] {
+		*at = int32(len(d.pending))
+		d.pending = append(d.pending, c)
+	} else if p := &d.pending[i]; c.score > p.score || c.score == p.score && c.end == p.end && c.phrase < p.phrase {
+		*p = c
 	}
-	d.pending = append(d.pending, c)
 }
 
 // choose is the pending candidate that both the phones and the second opinion speak for, behind

@@ -90,12 +90,13 @@ type decoder struct {
 	live    []tokens    // per search
 	jumps   []path      // tokens of the search that is looked at that go on to a state not next to theirs
 	arrived front       // and those that go on to several
-	emits   []float32   // by phone: what this frame adds to a token's score
+	emits   [64]float32 // by phone: what this frame adds to a token's score
 	calls   [][]float32 // ring: what the nets think has just been called out
 	best    candidate
 	have    bool
 	asked   int         // frame of the last proposal
-	pending []candidate // the best of each callout over the time of best
+	pending []candidate // the best of each callout over the time of best, with and without a number
+	places  []int32     // by kind: where it stands in pending, if it does: see front
 	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
 	held    []candidate // phrases that wait for the end of their breath
@@ -123,7 +124,7 @@ func newDecoder(g *graph, priors []float32) *decoder {
 		d.live = append(d.live, newTokens(int(s.hi-s.lo)))
 	}
 	d.belief = make([]belief, keepFrames)
-	d.emits = make([]float32, len(priors))
+	d.places = make([]int32, len(g.kinds))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))
 	}
@@ -206,7 +207,10 @@ func (d *decoder) step(t *tokens, s *search, enter phoneSet) {
 	d.jumps = d.jumps[:0]
 	d.arrived.begin(s.ways[0], s.ways[1])
 	for w := len(t.live) - 1; w >= 0; w-- {
-		d.advanceWord(t, s, int32(w*64), t.live[w])
+		if t.live[w] != 0 {
+			d.leave(t, s, w)
+			d.advanceWord(t, s, w)
+		}
 	}
 	for _, p := range d.arrived.list {
 		for _, i := range d.g.follows(p.at) {
@@ -225,36 +229,57 @@ func (d *decoder) step(t *tokens, s *search, enter phoneSet) {
 	}
 }
 
-// advanceWord does so for the tokens in 64 states from first on that live has. They are gone through from the
-// last: what a state hands to the next one is what it had before this frame.
-func (d *decoder) advanceWord(t *tokens, s *search, first int32, live uint64) {
-	moves := d.g.moves[s.lo:s.hi]
-	for live != 0 {
+// leave notes the tokens in the 64 states of word w that go on to others than the next, before the frame
+// changes them.
+func (d *decoder) leave(t *tokens, s *search, w int) {
+	for live := t.live[w] & s.leaves[w]; live != 0; {
 		b := bits.Len64(live) - 1
 		live &^= 1 << b
-		at := first + int32(b)
-		was, m := t.score[at], moves[at]
-		switch to := m.to; {
-		case to == s.lo+at+1:
-			if x := was + d.emits[moves[at+1].phone]; x >= tuned.lost {
-				t.put(at+1, t.start[at], x)
-			}
+		at := int32(w*64 + b)
+		switch to := d.g.onward[s.lo+at]; {
 		case to >= 0:
-			d.jumps = append(d.jumps, path{to, t.start[at], was})
+			d.jumps = append(d.jumps, path{to, t.start[at], t.score[at]})
 		case to != nowhere:
-			d.arrived.take(path{to, t.start[at], was})
-		}
-		if x := was + d.emits[m.phone]; x >= tuned.lost {
-			t.score[at] = x
-		} else {
-			t.drop(at)
+			d.arrived.take(path{to, t.start[at], t.score[at]})
 		}
 	}
 }
 
+// advanceWord has the tokens in these states stay, and go on to the next. They are gone through from the
+// last: what a state hands to the next one is what it had before this frame.
+func (d *decoder) advanceWord(t *tokens, s *search, w int) {
+	first, live, kept := w*64, t.live[w], uint64(0)
+	onward := live &^ s.leaves[w]
+	phones := d.g.phones[s.lo:s.hi]
+	score, start, lost := t.score[:len(phones)], t.start[:len(phones)], tuned.lost
+	for live != 0 {
+		b := bits.Len64(live) - 1
+		bit := uint64(1) << (b & 63)
+		live &^= bit
+		at := first + b
+		was := score[at]
+		if onward&bit != 0 {
+			x := was + d.emits[phones[at+1]&63]
+			if x >= lost && x > score[at+1] {
+				score[at+1], start[at+1] = x, start[at]
+				if kept |= bit << 1; b == 63 {
+					t.live[w+1] |= 1
+				}
+			}
+		}
+		if x := was + d.emits[phones[at]&63]; x >= lost {
+			score[at] = x
+			kept |= bit
+		} else {
+			score[at] = dead
+		}
+	}
+	t.live[w] = kept
+}
+
 // reach scores the frame in a state of the graph that a token reaches, and keeps it if it is not lost.
 func (d *decoder) reach(t *tokens, s *search, state, start int32, score float32) {
-	if score += d.emits[d.g.moves[state].phone]; score >= tuned.lost {
+	if score += d.emits[d.g.phones[state]&63]; score >= tuned.lost {
 		t.put(state-s.lo, start, score)
 	}
 }
@@ -278,14 +303,14 @@ func begins(row []float32) (words, numbers phoneSet) {
 // one is final: no better one that overlaps came for holdFrames.
 func (d *decoder) endings() (final []candidate) {
 	for k := range d.live {
-		s, t := &d.g.searches[k], &d.live[k]
-		for _, at := range s.finals {
-			if t.score[at] > 0 {
-				c := candidate{phrase: int(d.g.states[s.lo+at].ends), start: int(t.start[at]), end: d.frame}
-				c.score = float64(t.score[at])
+		s := &d.g.searches[k]
+		d.live[k].among(s.finals, func(p path) {
+			if p.score > 0 {
+				c := candidate{phrase: int(d.g.states[s.lo+p.at].ends), start: int(p.start), end: d.frame}
+				c.score = float64(p.score)
 				final = d.ending(c, final)
 			}
-		}
+		})
 	}
 	if final == nil && d.have && d.frame-d.best.end >= holdFrames && !d.growing() {
 		final = d.choose()

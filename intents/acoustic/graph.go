@@ -1,10 +1,6 @@
 package acoustic
 
-import (
-	"slices"
-
-	"coxswain/intents"
-)
+import "coxswain/intents"
 
 const silence = 0 // phone index
 
@@ -19,13 +15,7 @@ type state struct {
 	join  int32 // in graph.joins: where its paths come from
 }
 
-// move is what a state adds to a token in a frame, and where the token goes on to. It is kept
-// small: a frame looks at thousands.
-type move struct {
-	to    int32 // the only state that may follow; nowhere: none; below: several, in graph.ways
-	phone int8
-}
-
+// Where a state goes on to: the only state that may follow; nowhere; below that several, in graph.ways.
 const nowhere = -1
 
 // final reports whether a phrase may end in a state.
@@ -45,15 +35,23 @@ type graph struct {
 	spans      []span   // by phrase; empty until asked for: see span
 	usual      [][]span // by phrase: the same with each usual number, as spans
 	states     []state
-	moves      []move // by state: what the search needs of it
-	joins      lists  // states that end where others may begin; shared by all that begin there
-	ways       lists  // states that may follow, where several may; shared by all that end in the same place
+	phones     []int8  // by state: its phone again, as a frame looks at tens of thousands
+	onward     []int32 // by state: where it goes on to
+	joins      lists   // states that end where others may begin; shared by all that begin there
+	ways       lists   // states that may follow, where several may; shared by all that end in the same place
 	words      []string
+	kinds      []int32            // by phrase: a number for its callout, with or without a number said
 	class      []int              // by phrase: the nets' number for its callout; 0: they do not know it
 	asides     []aside            // what may be said around callouts
 	before     []aside            // and before them
 	lead       map[string][]aside // and before a phrase, by its first word: see leading
 	said       map[placed]sounds  // what was said of words
+}
+
+// kind is a callout, with or without a number said.
+type kind struct {
+	callout string
+	number  bool
 }
 
 // maxStates bounds what a vocabulary may cost: about a fifth of a core.
@@ -71,18 +69,19 @@ func newGraph(v *intents.Vocabulary, taught map[[2]string]int) (*graph, error) {
 	phrases = append(phrases, answers...)
 	g := &graph{vocabulary: v, phrases: phrases, lead: map[string][]aside{}}
 	g.spans, g.usual = make([]span, len(phrases)), make([][]span, len(phrases))
+	kinds := map[kind]int32{}
 	for _, p := range phrases {
+		k := kind{p.Callout.ID, p.HasSlot()}
+		if _, ok := kinds[k]; !ok {
+			kinds[k] = int32(len(kinds))
+		}
+		g.kinds = append(g.kinds, kinds[k])
 		g.class = append(g.class, taught[[2]string{p.Callout.ID, p.Text}])
 	}
 	if err := g.addSearches(); err != nil {
 		return nil, err
 	}
-	if err := g.addAround(); err != nil {
-		return nil, err
-	}
-	g.states, g.moves = slices.Clone(g.states), slices.Clone(g.moves) // no room is kept
-	g.joins, g.ways = slices.Clone(g.joins), slices.Clone(g.ways)
-	return g, nil
+	return g, g.addAround()
 }
 
 // add makes the states of a phrase.

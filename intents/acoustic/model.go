@@ -13,14 +13,38 @@ import (
 // taught as wholes, callout and phrase a line, the callouts in the order of the
 // nets' numbers from 1 (train.py), and the judges (judge.py).
 //
-//go:embed net*.bin callouts.tsv calibration.json
+//go:embed callouts.tsv calibration.json
 var embedded embed.FS
 
-var modelFiles fs.FS = embedded
+// The nets are never copied: they are heard with as they lie in the program's own file.
+var (
+	//go:embed net1.bin
+	net1 string
+	//go:embed net2.bin
+	net2 string
+)
+
+var (
+	modelFiles fs.FS = embedded
+	netFiles         = func() ([]string, error) { return []string{net1, net2}, nil }
+)
 
 // Use hears with the model files in dir instead of the built-in ones, to measure
 // a model before it is shipped. It must come before the first New.
-func Use(dir fs.FS) { modelFiles = dir }
+func Use(dir fs.FS) {
+	modelFiles = dir
+	netFiles = func() (out []string, err error) {
+		names, err := fs.Glob(dir, "net*.bin")
+		for _, name := range names {
+			b, err := fs.ReadFile(dir, name)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, string(b))
+		}
+		return out, err
+	}
+}
 
 // model is all that was trained. It is shared by all streams of a process.
 type model struct {
@@ -32,21 +56,17 @@ type model struct {
 
 var shared = sync.OnceValues(func() (*model, error) {
 	m := &model{taught: map[[2]string]int{}}
-	names, err := fs.Glob(modelFiles, "net*.bin")
-	if err == nil && len(names) == 0 {
+	files, err := netFiles()
+	if err == nil && len(files) == 0 {
 		err = fmt.Errorf("acoustic model: no net*.bin")
 	}
 	if err != nil {
 		return nil, err
 	}
-	for _, name := range names {
-		b, err := fs.ReadFile(modelFiles, name)
+	for i, file := range files {
+		w, err := loadWeights(file)
 		if err != nil {
-			return nil, err
-		}
-		w, err := loadWeights(b)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return nil, fmt.Errorf("net %d: %w", i+1, err)
 		}
 		m.nets = append(m.nets, w)
 	}

@@ -1,7 +1,7 @@
 package acoustic
 
 import (
-	"bytes"
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -34,7 +34,8 @@ const (
 type layer struct {
 	dilation int
 	dw, db   []float32 // depthwise: [k*c] (tap-major), [c]
-	pw, pb   []float32 // pointwise: [c*c], [c]
+	pw       matrix    // pointwise: [c*c]
+	pb       []float32 // [c]
 }
 
 // weights are shared by all streams of a process.
@@ -43,29 +44,38 @@ type weights struct {
 	priors   []float32 // natural log
 	fw, fb   []float32 // front: [c * 5*bands], [c]
 	layers   []layer
-	ow, ob   []float32 // phones, from the layer before the last two: [40*c], [40]
-	cw, cb   []float32 // callouts, from the last layer: [n*c], [n]; 0 is none
+	ow, cw   matrix    // phones, from the layer before the last two: [40*c]; callouts, from the last: [n*c]
+	ob, cb   []float32 // [40]; [n], 0 is none
 	phoneNum int
 	ear      ear       // what is made of the bands before the net
 	gain     []float32 // of earGain, per band: power of the smoothed energy, offset, power of the ratio
 	warp     float64   // vocal tract length normalisation: of the frequency axis that it hears
 }
 
+// tensor is a part of a net: numbers, or those of matrix.
 type tensor struct {
 	shape []int
 	data  []float32
+	matrix
 }
 
-// loadWeights parses the weights file; any bad byte gives an error.
-func loadWeights(b []byte) (*weights, error) {
-	r := bytes.NewReader(b)
-	var head [8]byte
-	if _, err := io.ReadFull(r, head[:]); err != nil || string(head[:4]) != "CXAM" || head[4] != 3 {
+// floats are its numbers at full width.
+func (t tensor) floats() []float32 {
+	if t.data != nil {
+		return t.data
+	}
+	return t.matrix.floats()
+}
+
+// loadWeights parses the weights file; any bad byte gives an error. The matrices stay in the file.
+func loadWeights(file string) (*weights, error) {
+	r := &reader{file}
+	if head, ok := r.take(8); !ok || head[:4] != "CXAM" || head[4] != 3 {
 		return nil, fmt.Errorf("acoustic model: not a weights file of version 3")
 	}
 	w := &weights{k: 5}
-	for r.Len() > 0 {
-		name, t, err := readTensor(r)
+	for r.left != "" {
+		name, t, err := r.tensor()
 		if err != nil {
 			return nil, fmt.Errorf("acoustic model: %w", err)
 		}
@@ -77,72 +87,73 @@ func loadWeights(b []byte) (*weights, error) {
 	return w, nil
 }
 
-func readTensor(r *bytes.Reader) (string, tensor, error) {
-	var n uint32
-	u32 := func(limit uint32) (uint32, error) {
-		if err := binary.Read(r, binary.LittleEndian, &n); err != nil {
-			return 0, err
-		}
-		if n > limit {
-			return 0, fmt.Errorf("size %d is out of bounds", n)
-		}
-		return n, nil
+// reader is what is left of a weights file.
+type reader struct{ left string }
+
+// take takes n bytes, if there are so many.
+func (r *reader) take(n int) (b string, ok bool) {
+	if n > len(r.left) {
+		return "", false
 	}
-	size, err := u32(64)
-	if err != nil {
-		return "", tensor{}, err
-	}
-	name := make([]byte, size)
-	if _, err := io.ReadFull(r, name); err != nil {
-		return "", tensor{}, err
-	}
-	rank, err := u32(4)
-	if err != nil {
-		return "", tensor{}, err
-	}
-	t := tensor{}
-	count := 1
-	for range rank {
-		d, err := u32(4096)
-		if err != nil {
-			return "", tensor{}, err
-		}
-		t.shape = append(t.shape, int(d))
-		count *= int(d)
-		if count > r.Len() {
-			return "", tensor{}, fmt.Errorf("tensor %s: the file is too short", name)
-		}
-	}
-	t.data = make([]float32, count)
-	if rank < 2 {
-		err := halves(r, t.data)
-		return string(name), t, err
-	}
-	scale := make([]float32, t.shape[0])
-	if err := halves(r, scale); err != nil {
-		return "", tensor{}, err
-	}
-	raw := make([]byte, count)
-	if _, err := io.ReadFull(r, raw); err != nil {
-		return "", tensor{}, err
-	}
-	row := count / max(1, len(scale))
-	for i := range t.data {
-		t.data[i] = float32(int8(raw[i])) * scale[i/row]
-	}
-	return string(name), t, nil
+	b, r.left = r.left[:n], r.left[n:]
+	return b, true
 }
 
-// halves reads 16-bit floats.
-func halves(r io.Reader, out []float32) error {
-	raw := make([]byte, 2*len(out))
-	if _, err := io.ReadFull(r, raw); err != nil {
-		return err
+func (r *reader) size(limit uint32) (int, error) {
+	b, ok := r.take(4)
+	if !ok {
+		return 0, io.ErrUnexpectedEOF
 	}
+	n := binary.LittleEndian.Uint32([]byte(b))
+	if n > limit {
+		return 0, fmt.Errorf("size %d is out of bounds", n)
+	}
+	return int(n), nil
+}
+
+func (r *reader) tensor() (name string, t tensor, err error) {
+	size, err := r.size(64)
+	if err != nil {
+		return "", t, err
+	}
+	name, ok := r.take(size)
+	rank, err := r.size(4)
+	if err != nil || !ok {
+		return "", t, cmp.Or(err, io.ErrUnexpectedEOF)
+	}
+	count := 1
+	for range rank {
+		d, err := r.size(4096)
+		if err != nil {
+			return "", t, err
+		}
+		t.shape = append(t.shape, d)
+		if count *= d; count > len(r.left) {
+			return "", t, fmt.Errorf("tensor %s: the file is too short", name)
+		}
+	}
+	if rank < 2 {
+		t.data, ok = r.halves(count)
+	} else if t.scale, ok = r.halves(t.shape[0]); ok {
+		t.rows, ok = r.take(count)
+	}
+	if !ok {
+		return "", t, io.ErrUnexpectedEOF
+	}
+	return name, t, nil
+}
+
+// halves takes n 16-bit floats.
+func (r *reader) halves(n int) (out []float32, ok bool) {
+	raw, ok := r.take(2 * n)
+	if !ok {
+		return nil, false
+	}
+	out = make([]float32, n)
 	for i := range out {
-		out[i] = half(binary.LittleEndian.Uint16(raw[2*i:]))
+		out[i] = half(uint16(raw[2*i]) | uint16(raw[2*i+1])<<8)
 	}
-	return nil
+	return out, true
 }
 
 // half decodes a 16-bit float (IEEE 754-2008, binary16).
@@ -161,12 +172,17 @@ func half(h uint16) float32 {
 }
 
 func (w *weights) take(name string, t tensor) {
-	whole := map[string]*[]float32{"front.b": &w.fb, "out.w": &w.ow, "out.b": &w.ob, "call.w": &w.cw, "call.b": &w.cb}
-	if to, ok := whole[name]; ok {
-		*to = t.data
-		return
-	}
 	switch {
+	case name == "out.w":
+		w.ow = t.matrix
+	case name == "call.w":
+		w.cw = t.matrix
+	case name == "front.b":
+		w.fb = t.data
+	case name == "out.b":
+		w.ob = t.data
+	case name == "call.b":
+		w.cb = t.data
 	case name == "level" && len(t.data) == 1:
 		w.ear = ear(t.data[0])
 	case name == "gain" && len(t.data) == 3*bands:
@@ -185,11 +201,12 @@ func (w *weights) take(name string, t tensor) {
 // takeFront lays [c][band][tap] out as [c][tap][band], the order frames arrive in.
 func (w *weights) takeFront(t tensor) {
 	w.c = t.shape[0]
-	w.fw = make([]float32, len(t.data))
+	data := t.floats()
+	w.fw = make([]float32, len(data))
 	for o := 0; o < w.c; o++ {
 		for b := 0; b < t.shape[1]; b++ {
 			for k := 0; k < t.shape[2]; k++ {
-				w.fw[(o*t.shape[2]+k)*t.shape[1]+b] = t.data[(o*t.shape[1]+b)*t.shape[2]+k]
+				w.fw[(o*t.shape[2]+k)*t.shape[1]+b] = data[(o*t.shape[1]+b)*t.shape[2]+k]
 			}
 		}
 	}
@@ -200,11 +217,11 @@ func (w *weights) takeLayer(name string, t tensor) {
 	if strings.HasPrefix(name, "dw") && strings.HasSuffix(name, ".w") && len(t.shape) == 2 {
 		var d int
 		fmt.Sscanf(name, "dw%d.w", &d)
-		c, k := t.shape[0], t.shape[1]
+		c, k, data := t.shape[0], t.shape[1], t.floats()
 		x := make([]float32, c*k)
 		for i := 0; i < c; i++ {
 			for j := 0; j < k; j++ {
-				x[j*c+i] = t.data[i*k+j]
+				x[j*c+i] = data[i*k+j]
 			}
 		}
 		w.k = k
@@ -218,7 +235,7 @@ func (w *weights) takeLayer(name string, t tensor) {
 	case strings.HasPrefix(name, "dw"):
 		last.db = t.data
 	case name == "pw.w":
-		last.pw = t.data
+		last.pw = t.matrix
 	case name == "pw.b":
 		last.pb = t.data
 	}
@@ -230,9 +247,11 @@ func (w *weights) check() error {
 		{len(w.fw), c * 5 * bands},
 		{len(w.fb), c},
 		{w.phoneNum, 40},
-		{len(w.ow), 40 * c},
+		{len(w.ow.rows), 40 * c},
+		{len(w.ow.scale), 40},
 		{len(w.ob), 40},
-		{len(w.cw), len(w.cb) * c},
+		{len(w.cw.rows), len(w.cb) * c},
+		{len(w.cw.scale), len(w.cb)},
 	}
 	ok := c > 0 && w.warp > .5 && w.warp < 1.5 && len(w.layers) > judges && len(w.cb) > 1 && w.hasEar()
 	for _, l := range w.layers {
@@ -241,7 +260,8 @@ func (w *weights) check() error {
 			sizes,
 			[2]int{len(l.dw), c * w.k},
 			[2]int{len(l.db), c},
-			[2]int{len(l.pw), c * c},
+			[2]int{len(l.pw.rows), c * c},
+			[2]int{len(l.pw.scale), c},
 			[2]int{len(l.pb), c},
 		)
 	}
@@ -301,14 +321,13 @@ func (n *net) push(mel []float32) bool {
 		n.x[o] = max(0, n.x[o])
 	}
 	n.front = n.front[:copy(n.front, n.front[2*batch*bands:])]
-	c := n.w.c
 	for i := range n.w.layers {
 		if i == len(n.w.layers)-judges {
-			multiplyRows(n.out, n.w.ow, n.w.ob, n.x, c, c)
+			n.w.ow.multiply(n.out, n.w.ob, n.x)
 		}
 		n.layer(i)
 	}
-	multiplyRows(n.call, n.w.cw, n.w.cb, n.x, c, c)
+	n.w.cw.multiply(n.call, n.w.cb, n.x)
 	normaliseRows(n.out)
 	normaliseRows(n.call)
 	return true
@@ -342,7 +361,7 @@ func (n *net) layer(i int) {
 	for row := range batch {
 		n.look(i, n.x[row*c:(row+1)*c], n.h[row*c:(row+1)*c])
 	}
-	multiplyRows(n.y, l.pw, l.pb, n.h, c, c)
+	l.pw.multiply(n.y, l.pb, n.h)
 	for o, v := range n.y {
 		n.x[o] += max(0, v)
 	}
@@ -363,9 +382,9 @@ func (n *net) look(i int, x, h []float32) {
 	n.at[i] = (n.at[i] + 1) % slots
 }
 
-// multiplyRows sets each row of y to W x + b, for W of len(b) rows and each of the batch of x, which
-// are n long and begin every step. The library's product of two rows uses the widest SIMD that
-// the machine has: half the time of Gonum's, a tenth of loops in Go.
+// multiplyRows is matrix.multiply of the front: its rows are at full width, and those of x begin
+// every step. The library's product of two rows uses the widest SIMD that the machine has: half
+// the time of Gonum's, a tenth of loops in Go.
 func multiplyRows(y, w, b, x []float32, n, step int) {
 	for o, bias := range b {
 		row := w[o*n : (o+1)*n]

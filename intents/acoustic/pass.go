@@ -11,6 +11,8 @@ import (
 // does the same for a stream, row by row.
 type pass struct {
 	w              *weights
+	pw             [][]float32 // by layer, at full width
+	ow             []float32
 	rows           int
 	base           []float32 // [rows*c] sums of the first layer
 	on             [][]bool  // by layer, from the first: the sums above zero
@@ -40,9 +42,13 @@ func (a *adam) step(rate float64, n int) {
 // newPass takes the frames as the net's ear has them, [frames*bands].
 func newPass(w *weights, heard []float32) *pass {
 	rows := max(0, (len(heard)/bands-3)/2) // a row takes five frames, and begins two after the one before
-	p := &pass{w: w, rows: rows, out: make([]float32, rows*w.phoneNum), hidden: newAdam(w.c), phones: newAdam(w.phoneNum)}
+	p := &pass{w: w, rows: rows, out: make([]float32, rows*w.phoneNum), ow: w.ow.floats(),
+		hidden: newAdam(w.c), phones: newAdam(w.phoneNum)}
 	for _, to := range []*[]float32{&p.base, &p.x, &p.h, &p.y} {
 		*to = make([]float32, rows*w.c)
+	}
+	for _, l := range w.layers[:len(w.layers)-judges] {
+		p.pw = append(p.pw, l.pw.floats())
 	}
 	for range len(w.layers) - judges + 1 {
 		p.on = append(p.on, make([]bool, rows*w.c))
@@ -79,7 +85,7 @@ func (p *pass) forward() {
 			}
 		})
 		fill(p.y, l.pb)
-		multiply(p.y, p.h, l.pw, p.rows, c, c, blas.Trans)
+		multiply(p.y, p.h, p.pw[i], p.rows, c, c, blas.Trans)
 		on := p.on[i+1]
 		for q, v := range p.y {
 			if on[q] = v > 0; on[q] {
@@ -88,7 +94,7 @@ func (p *pass) forward() {
 		}
 	}
 	fill(p.out, p.w.ob)
-	multiply(p.out, p.x, p.w.ow, p.rows, c, p.w.phoneNum, blas.Trans)
+	multiply(p.out, p.x, p.ow, p.rows, c, p.w.phoneNum, blas.Trans)
 	for r := range p.rows {
 		row := p.posteriors(r)
 		for i := range row {
@@ -106,7 +112,7 @@ func (p *pass) backward(slopes []float32) {
 		p.phones.slope[i%p.w.phoneNum] += s
 	}
 	clear(p.x) // from here on its slopes
-	multiply(p.x, slopes, p.w.ow, p.rows, p.w.phoneNum, c, blas.NoTrans)
+	multiply(p.x, slopes, p.ow, p.rows, p.w.phoneNum, c, blas.NoTrans)
 	for i := len(p.on) - 2; i >= 0; i-- {
 		l, on := &p.w.layers[i], p.on[i+1]
 		for q, s := range p.x {
@@ -115,7 +121,7 @@ func (p *pass) backward(slopes []float32) {
 			}
 		}
 		clear(p.h)
-		multiply(p.h, p.y, l.pw, p.rows, c, c, blas.NoTrans)
+		multiply(p.h, p.y, p.pw[i], p.rows, c, c, blas.NoTrans)
 		p.taps(l, func(from, to int, d []float32) {
 			h, x := p.h[to*c:(to+1)*c], p.x[from*c:(from+1)*c]
 			for q := range x {

@@ -18,9 +18,10 @@ type search struct {
 	phrase  int  // one of it
 	answer  bool // only answers a question
 	entries []entry
-	finals  []int32  // states, from the first, that a phrase may end in
+	finals  []uint64 // by state a bit: whether a phrase may end in it,
+	leaves  []uint64 // and whether it goes on to others than the next
 	phones  phoneSet // of the entries
-	ways    [2]int32 // its states' move.to where several follow: the first, and behind the last
+	ways    [2]int32 // where its states go on to, of those that go on to several: the first, and behind the last
 }
 
 // entry is a state that a search may begin with, and its phone.
@@ -37,9 +38,14 @@ func (p phoneSet) has(phone int8) bool { return p>>phone&1 != 0 }
 // addSearch has the states of a span searched all the time.
 func (g *graph) addSearch(sp span, phrase int, answer bool) {
 	s := search{span: sp, phrase: phrase, answer: answer, ways: [2]int32{nowhere, math.MinInt32}}
+	s.finals, s.leaves = newBits(sp.hi-sp.lo), newBits(sp.hi-sp.lo)
 	for i := sp.lo; i < sp.hi; i++ {
-		if to := g.moves[i].to; to < nowhere {
+		to, at := g.onward[i], i-sp.lo
+		if to < nowhere {
 			s.ways = [2]int32{min(s.ways[0], to), max(s.ways[1], to+1)}
+		}
+		if to != i+1 {
+			s.leaves[at>>6] |= 1 << (at & 63)
 		}
 		x := g.states[i]
 		if x.entry {
@@ -47,7 +53,7 @@ func (g *graph) addSearch(sp span, phrase int, answer bool) {
 			s.phones |= 1 << x.phone
 		}
 		if x.final() {
-			s.finals = append(s.finals, i-sp.lo)
+			s.finals[at>>6] |= 1 << (at & 63)
 		}
 	}
 	g.searches = append(g.searches, s)

@@ -4,7 +4,7 @@ import "math/bits"
 
 // path is the best token that reaches a state, or takes a way on, in a frame.
 type path struct {
-	at    int32 // the state in its search, or move.to where several may follow
+	at    int32 // the state in its search, or where it goes on to, of one that goes on to several
 	start int32 // frame it entered with
 	score float32
 }
@@ -17,8 +17,11 @@ type tokens struct {
 	start []int32   // frame it entered with
 }
 
+// newBits are bits by state.
+func newBits(states int32) []uint64 { return make([]uint64, (states+63)/64) }
+
 func newTokens(states int) tokens {
-	t := tokens{make([]uint64, (states+63)/64), make([]float32, states), make([]int32, states)}
+	t := tokens{newBits(int32(states)), make([]float32, states), make([]int32, states)}
 	for i := range t.score {
 		t.score[i] = dead
 	}
@@ -55,6 +58,16 @@ func (t *tokens) all(yield func(path) bool) {
 			if !yield(path{at, t.start[at], t.score[at]}) {
 				return
 			}
+		}
+	}
+}
+
+// among goes through those in the states that a search has bits for.
+func (t *tokens) among(which []uint64, yield func(path)) {
+	for w, b := range which {
+		for b &= t.live[w]; b != 0; b &= b - 1 {
+			at := int32(w*64 + bits.TrailingZeros64(b))
+			yield(path{at, t.start[at], t.score[at]})
 		}
 	}
 }

@@ -6,7 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"io/fs"
+	"io"
 	"strings"
 	"sync"
 )
@@ -34,18 +34,11 @@ const (
 // fingerprint tells nets from others: the beginning of their SHA-256.
 var fingerprint = sync.OnceValues(func() (string, error) {
 	h := sha256.New()
-	names, err := fs.Glob(modelFiles, "net*.bin")
-	if err != nil {
-		return "", err
+	files, err := netFiles()
+	for _, file := range files {
+		io.WriteString(h, file)
 	}
-	for _, name := range names {
-		b, err := fs.ReadFile(modelFiles, name)
-		if err != nil {
-			return "", err
-		}
-		h.Write(b)
-	}
-	return hex.EncodeToString(h.Sum(nil))[:12], nil
+	return hex.EncodeToString(h.Sum(nil))[:12], err
 })
 
 // ParseVoice reads a voice profile. One of another format or of other nets, and one whose

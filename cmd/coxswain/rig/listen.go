@@ -19,11 +19,11 @@ import (
 
 // ServeEar is the built-in recogniser as a plug-in process.
 func ServeEar(version string, in io.Reader, out io.Writer) error {
-	runtime.GOMAXPROCS(1)  // one stream: more threads only spin
-	debug.SetGCPercent(25) // little garbage, much of the heap for good
+	runtime.GOMAXPROCS(1) // one stream: more threads only spin
 	hear := func(v *intents.Vocabulary) (intents.Recogniser, error) {
 		r, err := acoustic.New(v)
-		debug.FreeOSMemory() // what only the start needed
+		debug.SetGCPercent(25) // from now on: little garbage, much of the heap for good
+		debug.FreeOSMemory()   // what only the start needed
 		return r, err
 	}
 	return intents.Serve("builtin "+version, hear, in, out)
