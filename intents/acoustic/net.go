@@ -172,17 +172,15 @@ func half(h uint16) float32 {
 }
 
 func (w *weights) take(name string, t tensor) {
+	if to := map[string]*matrix{"out.w": &w.ow, "call.w": &w.cw}[name]; to != nil {
+		*to = t.matrix
+		return
+	}
+	if to := map[string]*[]float32{"front.b": &w.fb, "out.b": &w.ob, "call.b": &w.cb}[name]; to != nil {
+		*to = t.data
+		return
+	}
 	switch {
-	case name == "out.w":
-		w.ow = t.matrix
-	case name == "call.w":
-		w.cw = t.matrix
-	case name == "front.b":
-		w.fb = t.data
-	case name == "out.b":
-		w.ob = t.data
-	case name == "call.b":
-		w.cb = t.data
 	case name == "level" && len(t.data) == 1:
 		w.ear = ear(t.data[0])
 	case name == "gain" && len(t.data) == 3*bands:
