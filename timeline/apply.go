@@ -137,7 +137,8 @@ func (s *State) begin(e Event, row Row) {
 // that is called now, or else the one that stood.
 func (s *State) arrest(at Time, called Rhythm) {
 	s.ArrestAt, s.PausedFrom, s.CycleFrom = at, at, Never
-	if called == Unknown && s.Rhythm != Unknown && s.StabilityAt < s.RhythmAt {
+	other := s.Rhythm.Fast() && !s.Rhythm.Shockable() || s.Rhythm == Brady // without a pulse it is P E A, if it is still that
+	if called == Unknown && s.Rhythm != Unknown && !other && s.StabilityAt < s.RhythmAt {
 		s.firstRhythm()
 	}
 	s.StabilityAt, s.Unstable = Never, false
@@ -248,9 +249,9 @@ func (s *State) checked(at Time) { s.CycleFrom, s.CheckedAt = Never, at }
 
 func (s *State) shock(e Event) {
 	if s.sameShock(e) {
-		if last := len(s.Shocks) - 1; e.Values["energy_j"] > s.Shocks[last].Joules {
+		if said := e.Values["energy_j"]; said > 0 { // what was told last
 			s.Shocks = slices.Clone(s.Shocks)
-			s.Shocks[last].Joules = e.Values["energy_j"]
+			s.Shocks[len(s.Shocks)-1].Joules = said
 		}
 		return
 	}
@@ -266,15 +267,14 @@ func (s *State) shock(e Event) {
 }
 
 // sameShock reports whether a shock that is called is the one that was called a
-// moment ago: whoever gave it and whoever leads may both say so.
+// moment ago: whoever gave it and whoever leads may both say so, and not the same energy.
 func (s State) sameShock(e Event) bool {
 	n := len(s.Shocks)
 	if n == 0 || e.Kind != ShockGiven || s.ClearAt != Never || s.ChargingAt != Never {
 		return false
 	}
-	last, said := s.Shocks[n-1], e.Values["energy_j"]
-	return !last.Synced && !last.Stacked && e.Early() == 0 && e.At < last.At+rule("shock_again_s") &&
-		(said == 0 || last.Joules == 0 || said == last.Joules)
+	last := s.Shocks[n-1]
+	return !last.Synced && !last.Stacked && e.Early() == 0 && e.At < last.At+rule("shock_again_s")
 }
 
 // give takes a dose.

@@ -5,8 +5,12 @@ import "slices"
 // movedBack is last at the moment that e claims for it, but not before the case began without it.
 func (m *Machine) movedBack(last, e Event, without []Event) Event {
 	moved, claimed := last, m.claimed(last, e)
-	start := max(0, min(last.At, Fold(without).Started))
-	if last.Kind == CodeStart && Fold(without).Started == Never { // our clock begins now
+	was := Fold(without)
+	start := max(0, min(last.At, was.Started))
+	if was.RoundAt != Never { // the patient was here with a pulse
+		start = min(start, was.RoundAt)
+	}
+	if last.Kind == CodeStart && was.Started == Never { // our clock begins now
 		start = last.At
 	}
 	moved.At = max(claimed, start)
@@ -23,7 +27,11 @@ func (s State) stands(last, moved Event) []Cue {
 		return nil
 	}
 	to := Cue{ID: "backdated.start"}
-	if early := int(moved.Early().Seconds()); early > 0 {
+	before := moved.Early()
+	if before == 0 { // in the case, but not in the code
+		before = max(0, from-moved.At)
+	}
+	if early := int(before.Seconds()); early > 0 {
 		to = Cue{ID: "backdated.before"}.with("minutes", float64(early/60)).with("seconds", float64(early%60))
 	} else if t := int((moved.At - from).Seconds()); t > 0 {
 		to = Cue{ID: "backdated.to"}.with("minutes", float64(t/60)).with("seconds", float64(t%60))
