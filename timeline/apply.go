@@ -137,7 +137,7 @@ func (s *State) begin(e Event, row Row) {
 // that is called now, or else the one that stood.
 func (s *State) arrest(at Time, called Rhythm) {
 	s.ArrestAt, s.PausedFrom, s.CycleFrom = at, at, Never
-	other := s.Rhythm.Fast() && !s.Rhythm.Shockable() || s.Rhythm == Brady // without a pulse it is P E A, if it is still that
+	other := s.Rhythm.Fast() && !s.Rhythm.Shockable() || s.Rhythm == Brady // with a pulse: somebody has to look again
 	if called == Unknown && s.Rhythm != Unknown && !other && s.StabilityAt < s.RhythmAt {
 		s.firstRhythm()
 	}

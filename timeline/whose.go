@@ -54,10 +54,9 @@ func (p *Protocol) whose(was State, e Event) (who string, ok bool) {
 		return "", false
 	}
 	from, to := p.kindOf(was), p.kindOf(after)
-	farOff := was.WeightKg > 0 && max(after.WeightKg/was.WeightKg, was.WeightKg/after.WeightKg) > p.Get("weight_far_off")
 	other := p.otherPatient(after) && !p.otherPatient(was)
 	if was.secondAt != Never {
-		return to, from != to || farOff || other
+		return to, from != to || other || e.Kind == PatientWeight && p.oddWeight(was, after)
 	}
 	return to, other || from != to && p.contradicts(was, from, to)
 }
