@@ -19,7 +19,7 @@ type Result struct {
 	// Need is the confidence that the recogniser itself would ask for; 0: the callout's.
 	Need float64 `json:"need,omitempty"`
 	// Answer says that the phrase counts only as an answer to a question, or, of a time, right
-	// behind what happened then.
+	// behind what happened then, and of an amount right behind the drug that was called without one.
 	Answer bool `json:"answer,omitempty"`
 	// Forbidden says why words in the same breath make it no callout: a negation, a
 	// question. Empty: they do not.

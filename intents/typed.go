@@ -32,8 +32,9 @@ func NewTyped(v *Vocabulary) (*Typed, error) {
 		return nil, err
 	}
 	t := &Typed{vocabulary: v, phrases: slices.DeleteFunc(phrases, Phrase.Talk)}
-	for _, p := range answers { // but no numbers, nor times: those are asked for of what sounds alike
-		if _, err := ParseNumber([]string{p.Parts[0].Word}); err != nil && p.Callout.ID != "backdate" {
+	for _, p := range answers { // but no numbers and times: they are asked for, or heard behind what they are of
+		_, err := ParseNumber([]string{p.Parts[0].Word})
+		if err != nil && p.Parts[0].Slot == "" && p.Callout.ID != "backdate" {
 			t.phrases = append(t.phrases, p)
 		}
 	}

@@ -8,6 +8,19 @@ import (
 
 // Every phrase of the vocabulary can be typed, with its numbers in figures or
 // in words; what is none is refused with what comes near.
+// An amount alone is no callout where it is typed: nothing tells what it is of.
+func TestTypedAmountAlone(t *testing.T) {
+	typed, err := NewTyped(builtin(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{"300", "300 milligrams", "one milligram"} {
+		if r, err := typed.Read(line); err == nil {
+			t.Errorf("%q is read as %+v", line, r)
+		}
+	}
+}
+
 func TestTyped(t *testing.T) {
 	v := builtin(t)
 	typed, err := NewTyped(v)

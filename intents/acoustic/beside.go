@@ -76,8 +76,11 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 	goesOn := d.clearly(c.end+2, c.end+12)
 	switch {
 	case b.left == 0 && d.clearly(c.start-12, c.start-2):
-		if slices.Contains(d.g.vocabulary.Around.Stopping, d.g.phrases[c.phrase].Parts[0].Word) {
+		switch first := d.g.phrases[c.phrase].Parts[0].Word; {
+		case slices.Contains(d.g.vocabulary.Around.Stopping, first):
 			return 1 // to be asked about: a short "don't" is seldom heard whole
+		case slices.Contains(d.g.vocabulary.Around.Verbs, first):
+			return strangeVerb
 		}
 		return strangeBefore
 	case another, b.right == 1 && !(onward && goesOn && b.courteous == 0):

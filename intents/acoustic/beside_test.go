@@ -1,6 +1,7 @@
 package acoustic
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -80,6 +81,32 @@ func TestYesThatGoesOn(t *testing.T) {
 			}
 			if n != want {
 				t.Errorf("%s: %q: %d times a yes, want %d: %+v", voice, text, n, want, got)
+			}
+		}
+	}
+}
+
+// Of two callouts in one breath neither loses the other by the sound that it has in common with a word that
+// forbids: "is in and" is like "isn't in" and "a hundred".
+func TestTwoInOneBreath(t *testing.T) {
+	for _, c := range [][2]string{
+		{"slt", "epi is in and the tube is in."},
+		{"awb", "amiodarone is in and resume compressions."},
+		{"kal16", "the tube is in and the i v is in."},
+	} {
+		r := listener(t, nil)
+		r.(intents.Candid).LeaveOpen()
+		got, err := r.Hear(speakAs(t, c[0], c[1]))
+		got = slices.DeleteFunc(got, func(r intents.Result) bool { return r.Answer || r.Confidence < 0.5 || r.Forbidden != "" })
+		if err != nil || len(got) != 2 || len(got[0].Values)+len(got[1].Values) > 0 {
+			t.Errorf("%s: %q: heard %+v, %v", c[0], c[1], got, err)
+		}
+	}
+	for _, said := range []string{"is tamponade ruled out.", "could that be asystole.", "epi isn't in and the tube isn't in.",
+		"when the epi is in check the rhythm."} {
+		for _, voice := range []string{"kal16", "awb"} {
+			for _, r := range hear(t, nil, speakAs(t, voice, said), 1600) {
+				t.Errorf("%s: %q: heard %+v", voice, said, r)
 			}
 		}
 	}

@@ -26,6 +26,7 @@ const (
 	besideGap     = 8    // frames between a phrase and the word beside it
 	waitFrames    = 35   // that a phrase waits at most while its speaker goes on: 0.7 s
 	strangeBefore = 0.86 // confidence that a phrase needs after clear words that are not known
+	strangeVerb   = 0.9  // and one that begins with a verb: they may be a "don't"
 	strangeBehind = 0.8  // and before such words: what forbids mostly comes first
 	firstFrames   = 12   // of a breath, in which a word is likelier than later,
 	firstCredit   = 1.4  // by so much: questions and openers come first
@@ -106,7 +107,7 @@ const plain = "plain"
 
 // ownWords are the words of the phrases, but for those that are among the others or that
 // one of them begins or ends with: "one" keeps "when" from being heard in it, and "for"
-// must not hide "before".
+// must not hide "before", nor "his" an "is".
 func (g *graph) ownWords(others []intents.Surrounding) []string {
 	phones := func(w string) string {
 		p, _ := g.vocabulary.Pronounce(w)
@@ -128,10 +129,12 @@ func (g *graph) ownWords(others []intents.Surrounding) []string {
 	}
 	out = append(out, strings.Fields("one two three four five six seven eight nine ten fifty hundred")...)
 	slices.Sort(out)
+	is := phones("is")
 	return slices.DeleteFunc(slices.Compact(out), func(w string) bool {
 		mine := phones(w)
 		return len(strings.Fields(mine)) < 3 || slices.ContainsFunc(forbidden, func(theirs string) bool {
-			return strings.HasPrefix(theirs, mine) || strings.HasSuffix(theirs, mine)
+			his := theirs == is && strings.HasSuffix(mine, theirs)
+			return his || strings.HasPrefix(theirs, mine) || strings.HasSuffix(theirs, mine)
 		})
 	})
 }

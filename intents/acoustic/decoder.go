@@ -100,6 +100,7 @@ type decoder struct {
 	answers bool        // phrases that only answer a question are searched too
 	blocked int         // phrases may not start before this frame
 	held    []candidate // phrases that wait for the end of their breath
+	said    []candidate // and that may have been said in the last breath: see within
 }
 
 // belief is how sure the net is of a frame. In noise the posteriors are flat, and even

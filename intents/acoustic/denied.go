@@ -15,7 +15,11 @@ func (d *decoder) denied(c candidate) float64 {
 	if len(not) == 0 {
 		return -withinNear
 	}
-	behind := d.around(c.end+1, min(d.frame, c.end+notFrames), true)
+	ends := c.end
+	if d.clearly(c.end+2, c.end+12) { // "is in and the tube" is like "isn't in", if the "and" is taken for a part of it
+		ends = min(c.end, d.trimmed(c).end)
+	}
+	behind := d.around(ends+1, min(d.frame, c.end+notFrames), true)
 	side := &graph{vocabulary: d.g.vocabulary}
 	said, denied := float64(dead), float64(dead)
 	for k, q := range d.g.phrases {

@@ -1,6 +1,9 @@
 package acoustic
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // eitherGap is how soon behind a callout one that cannot be true beside it belongs to the same
 // sentence, in frames: "v fib or v tach".
@@ -34,8 +37,10 @@ func (d *decoder) repairs(words []found, frame int) bool {
 // repaired reports whether a phrase was said in place of the one called before, which cannot be true
 // beside it.
 func (r *Recogniser) repaired(w proposal) bool {
-	first := r.dec.g.phrases[w.phrase].Parts[0].Word // "correction p e a"
-	takesBack := w.repairs || slices.Contains(r.v.Around.Repairs, first)
+	text := r.dec.g.phrases[w.phrase].Text // "correction p e a"
+	takesBack := w.repairs || slices.ContainsFunc(r.v.Around.Repairs, func(words string) bool {
+		return strings.HasPrefix(text, words+" ")
+	})
 	return takesBack && r.before.end > 0 && r.dec.excludes(r.before.phrase, w.phrase) &&
 		w.end-r.before.end <= repairWithin
 }

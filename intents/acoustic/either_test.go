@@ -11,6 +11,8 @@ func TestTakesBackAndSaysAnew(t *testing.T) {
 		{"awb", "v fib. wait no, v tach.", "rhythm.vt"},
 		{"slt", "asystole, correction, p e a.", "rhythm.pea"},
 		{"awb", "asystole, correction, p e a.", "rhythm.pea"},
+		{"rms", "v fib. i mean v tach.", "rhythm.vt"},
+		{"slt", "p e a. i mean asystole.", "rhythm.asystole"},
 		{"slt", "v fib or v tach.", ""},
 		{"awb", "v fib or v tach.", ""},
 		{"slt", "no wait, v fib.", ""},
@@ -32,6 +34,8 @@ func TestNearlyDenied(t *testing.T) {
 		{"slt", "airway isn't secured."},
 		{"awb", "who started compressions."},
 		{"rms", "who started compressions."},
+		{"awb", "who stopped compressions."},
+		{"kal16", "who stopped compressions."},
 	} {
 		if got := hear(t, nil, speakAs(t, c[0], c[1]), 1600); len(got) != 0 {
 			t.Errorf("%s: %q: heard %+v", c[0], c[1], got)

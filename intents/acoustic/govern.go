@@ -12,6 +12,7 @@ import (
 const (
 	soundLeast  = -2.2 // mean log ratio of each sound of a word that forbids
 	slightLeast = -1.2 // and of one that running speech makes next to nothing of
+	nearWho     = 4.5  // by which one with a "who" may before "stop": "who stopped compressions" has the same sounds
 	nearUnheard = 1.0  // by which a path with a word that lacks a sound may fall behind, to be doubted
 )
 
@@ -70,7 +71,7 @@ func (d *decoder) governs(f found, c candidate, frame int) bool {
 func (d *decoder) forbiddenBefore(words []found, c candidate, frame int) (reason string, doubtful bool) {
 	for _, f := range words {
 		switch {
-		case !d.mayForbid(f) || !d.governs(f, c, frame):
+		case !d.mayForbid(f) || !d.governs(f, c, frame) || d.within(f, frame):
 		case f.reason != "condition" && d.paused(f.to, frame, shortPause):
 		case d.heard(f):
 			reason = f.reason
@@ -85,9 +86,27 @@ func (d *decoder) forbiddenBefore(words []found, c candidate, frame int) (reason
 // left of our own voice, such words are easily heard.
 func (d *decoder) mayForbid(f found) bool { return f.forbids() && d.clearly(f.from, f.to) }
 
+// keep remembers where a phrase may have been said, also without its number.
+func (d *decoder) keep(c candidate) {
+	d.said = slices.DeleteFunc(d.said, func(x candidate) bool { return x.end < c.start-breathFrames })
+	if d.said = append(d.said, c); c.bare != nil {
+		d.said = append(d.said, *c.bare)
+	}
+}
+
+// within reports whether a negation is heard in the last sounds of a phrase that ends before a frame: "amiodarone
+// is in and" has the sound of an "isn't", which is not about what follows.
+func (d *decoder) within(f found, frame int) bool {
+	return f.reason == "negation" && slices.ContainsFunc(d.said, func(h candidate) bool {
+		last := f.to > h.end-besideGap && f.to <= h.end+besideGap
+		return h.end <= frame+besideGap/2 && last && f.from > h.start+leastFrames
+	})
+}
+
 // doubted reports whether the words before a phrase may have been others, of which one forbids
 // it. These fall behind by less.
 func (d *decoder) doubted(words, others []found, c candidate, less float64) bool {
+	stopping := slices.Contains(d.g.vocabulary.Around.Stopping, d.g.phrases[c.phrase].Parts[0].Word)
 	for _, f := range others {
 		like := false
 		if n := len(words); n > 0 && words[n-1].alike && oneSoundApart(words[n-1].phones, f.phones) {
@@ -100,6 +119,8 @@ func (d *decoder) doubted(words, others []found, c candidate, less float64) bool
 		switch {
 		case like:
 			near = nearAlike
+		case stopping && f.text == "who":
+			near = nearWho
 		case !d.heard(f):
 			near = nearUnheard
 		}

@@ -48,6 +48,7 @@ func (r *Recogniser) numberRival(w proposal, out intents.Result) []intents.Rival
 // amounts that no vial gives ("amiodarone eighty one milligrams").
 const (
 	unusualNeed = 0.85 // confidence that one needs
+	cutBelow    = 0.4  // below which a number at the end is none, where its callout needs none
 	digitNeed   = 0.95 // and that a digit needs which is the beginning of one
 	wholeNumber = 50   // least number of a callout whose single digits are the beginning of one: "two hundred"
 	plainNumber = 20   // up to which any is as good as another, and of which steps

@@ -149,13 +149,16 @@ func (r *Recogniser) instead(w proposal) (candidate, bool) {
 	return c, false
 }
 
-// cut reports whether a phrase ends with a digit that is hardly its number, behind what is a callout without it:
-// "amiodarone given, one shock so far".
+// cut reports whether a phrase ends with what is hardly its number, behind what is a callout without it:
+// "amiodarone given, one shock so far", "amiodarone is in and", which is like "a hundred".
 func (r *Recogniser) cut(w proposal) bool {
 	p, bare := r.dec.g.phrases[w.phrase], r.dec.g.phrases[w.bare.phrase]
 	n := len(p.Parts) - 1
-	return p.Parts[n].Slot != "" && slices.Equal(p.Parts[:n], bare.Parts) &&
-		unusual(p.Callout, w.result.Values) == digitNeed && w.confidence(r.model) < digitNeed
+	least := cutBelow
+	if unusual(p.Callout, w.result.Values) == digitNeed {
+		least = digitNeed
+	}
+	return p.Parts[n].Slot != "" && slices.Equal(p.Parts[:n], bare.Parts) && w.confidence(r.model) < least
 }
 
 // understood is a phrase as it was understood; ok is false if its number cannot be.
@@ -186,6 +189,9 @@ func (r *Recogniser) hold(w proposal) {
 		r.dec.held = append(r.dec.held, w.candidate)
 	}
 	r.waiting = append(r.waiting, w)
+	if w.evidence.atBest(r.model) >= nearlySure {
+		r.dec.keep(w.candidate)
+	}
 }
 
 // due reports whether a phrase can be judged: its speaker has paused, or goes on for long,
@@ -215,9 +221,9 @@ func (r *Recogniser) judge(w proposal) {
 	if w.strong {
 		r.dec.clear(w.candidate)
 	}
-	b := r.dec.listenBehind(w.candidate, r.anew(w))
-	if x, ok := r.withoutNumber(w); ok {
-		w, b = x, x.breath
+	w, b, ok := r.inBreath(w)
+	if !ok {
+		return
 	}
 	if gap := w.start - r.ended; r.ended > 0 && gap > -besideGap && gap <= 2*besideGap { // two in one breath
 		b.left = 1
@@ -241,6 +247,15 @@ func (r *Recogniser) judge(w proposal) {
 		out.Need = 0
 		r.results = append(r.results, out)
 	}
+}
+
+// inBreath is a phrase as it stands with what was said behind it; ok is false if it has been called.
+func (r *Recogniser) inBreath(w proposal) (_ proposal, b breath, ok bool) {
+	b = r.dec.listenBehind(w.candidate, r.anew(w))
+	if x, bare := r.withoutNumber(w); bare {
+		return x, x.breath, x.start >= r.last
+	}
+	return w, b, true
 }
 
 // weighed is the result of a phrase with its confidence, what it needs in the sentence
