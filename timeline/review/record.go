@@ -140,7 +140,7 @@ func Rows(events []timeline.Event) (out []Row) {
 			w.Text += " (" + timeline.Again + ")"
 		}
 		if open[e.Seq] {
-			w.Text += " (asked about, not confirmed)"
+			w.Text += " (not confirmed)"
 		}
 		w.Text, w.Sentence = timeline.Reword(set, w.Text), timeline.Reword(set, w.Sentence)
 		out = append(out, w)

@@ -163,7 +163,7 @@ func TestConfirmedIsNamed(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 	events[3].At, events[4].At = timeline.Seconds(95), timeline.Seconds(99)
-	if rows = Rows(events); rows[3].Text != "confirmed" || rows[2].Text != "code ended (asked about, not confirmed)" {
+	if rows = Rows(events); rows[3].Text != "confirmed" || rows[2].Text != "code ended (not confirmed)" {
 		t.Errorf("too late: %q, %q", rows[2].Text, rows[3].Text)
 	}
 }
@@ -176,9 +176,9 @@ func TestChildThatNobodyConfirmed(t *testing.T) {
 		answer timeline.Kind
 		want   string
 	}{
-		"asked":     {true, "", "a child (asked about, not confirmed)"},
-		"yes":       {true, timeline.Confirm, "a child (asked about, not confirmed)"},
-		"an adult":  {true, timeline.PatientAdult, "a child (asked about, not confirmed)"},
+		"asked":     {true, "", "a child (not confirmed)"},
+		"yes":       {true, timeline.Confirm, "a child (not confirmed)"},
+		"an adult":  {true, timeline.PatientAdult, "a child (not confirmed)"},
 		"confirmed": {true, timeline.PatientChild, "a child"},
 		"plain":     {false, "", "a child"},
 	} {
