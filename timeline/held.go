@@ -136,7 +136,7 @@ func (s *State) takeHeld(at Time) {
 	case s.answered != whoQuestion:
 	case s.secondAt == Never:
 		s.answered = whoAgain
-	case s.held.at == Never || at > s.held.at+rule("confirm_s") || s.Pending != "": // too late
+	case s.held.at == Never || at > s.held.at+rule("first_yes_s") || s.Pending != "": // too late
 		s.answered = ""
 	default:
 		s.take()
