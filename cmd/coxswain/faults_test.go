@@ -136,7 +136,7 @@ func TestWrongSettings(t *testing.T) {
 		name, want string
 		args       []string
 	}{
-		{"settings name a file that is not there", "vocabulary: stat nosuch", []string{"config", "--vocabulary", "nosuch"}},
+		{"settings name a file that is not there", "vocabulary: nosuch: no such file", []string{"config", "--vocabulary", "nosuch"}},
 		{"settings name a key that is none", "store_key: ", []string{"config", "--store-key", file("k2", "hello")}},
 		{"settings name a microphone that is not there", `input: no such sound device: microphone "nowhere"`,
 			[]string{"config", "--input", "nowhere"}},

@@ -357,7 +357,7 @@ func (d *decoder) listenBehind(c candidate, b breath) breath {
 func (d *decoder) pauseBefore(t, least int) int {
 	quiet := 0
 	for k := t - 1; k >= least; k-- {
-		if quiet++; d.sil[k%keepFrames] < 0.5 {
+		if quiet++; !d.silent(k) {
 			quiet = 0
 		}
 		if quiet >= longPause {
@@ -371,7 +371,7 @@ func (d *decoder) pauseBefore(t, least int) int {
 func (d *decoder) paused(from, to, n int) bool {
 	quiet := 0
 	for k := from; k < to; k++ {
-		if quiet++; d.sil[k%keepFrames] < 0.5 {
+		if quiet++; !d.silent(k) {
 			quiet = 0
 		}
 		if quiet >= n {
@@ -393,5 +393,5 @@ func (d *decoder) clearly(from, to int) bool {
 	for t := max(0, from); t < min(to, d.frame); t++ {
 		top, n = top+float64(d.belief[t%keepFrames].top), n+1
 	}
-	return n > 0 && top/n > -1.2 && d.quiet(from, to) < 0.3
+	return n > 0 && top/n > -1.2 && d.quiet(from, to) < 0.3 && !d.soft(from, max(to, from+softLeast))
 }

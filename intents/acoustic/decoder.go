@@ -85,6 +85,7 @@ type decoder struct {
 	priors  []float32
 	frame   int         // frames seen
 	llr     [][]float32 // ring: per frame and phone, log ratio to the filler, which is the best free phone
+	level   []int64     // ring: energy of the samples of a frame, a little ahead: see soft
 	sil     []float32   // ring: probability of silence
 	belief  []belief    // ring: what the net itself expects of a frame
 	live    []tokens    // per search
@@ -124,7 +125,7 @@ func newDecoder(g *graph, priors []float32) *decoder {
 	for _, s := range g.searches {
 		d.live = append(d.live, newTokens(int(s.hi-s.lo)))
 	}
-	d.belief = make([]belief, keepFrames)
+	d.belief, d.level = make([]belief, keepFrames), make([]int64, keepFrames+64)
 	d.places = make([]int32, len(g.kinds))
 	for i := range d.llr {
 		d.llr[i] = make([]float32, len(priors))

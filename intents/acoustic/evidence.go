@@ -243,7 +243,7 @@ func (d *decoder) weigh(c candidate, sp span, segs []seg, n int) ([]string, evid
 	ev.average, ev.below, ev.deviation = all.average(), all.diff/frames, all.deviation()
 	ev.top, ev.among = all.top/frames, all.among/frames
 	ev.pauses, ev.pace = 1-frames/float64(n), math.Log(frames/math.Max(1, ev.phones))
-	ev.before, ev.after = d.quiet(c.start-10, c.start-2), d.quiet(c.end+2, c.end+holdFrames)
+	ev.before, ev.after = d.hushed(c.start-10, c.start-2), d.hushed(c.end+2, c.end+holdFrames)
 	ev.roomTop, ev.roomQuiet = d.clarity(c.start-roomFrames, c.start), d.quiet(c.start-roomFrames, c.start)
 	ev.loop = (all.sum - loopCost*(ev.phones-1) - d.loop(c.start, c.end+1)) / frames
 	if d.g.phrases[c.phrase].HasSlot() {

@@ -60,6 +60,7 @@ func (r *Recogniser) Hear(pcm []int16) ([]intents.Result, error) {
 	r.results = nil
 	for len(pcm) > 0 {
 		n := min(len(pcm), hop-int((r.heard+hop-window%hop)%hop))
+		r.dec.listenTo(r.heard, pcm[:n])
 		r.heard += int64(n)
 		r.mel.push(pcm[:n], r.frame)
 		pcm = pcm[n:]
