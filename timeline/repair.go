@@ -149,8 +149,9 @@ func (m *Machine) confirm(e Event, now Time) Ready {
 		return m.confirmedWho(e, now)
 	}
 	if m.state.answered == "question.weight" { // it sets doses: it is told again
-		c := reply("", e, now, ReadBack)
-		c.ID, c.Values = m.state.askWeight().ID, m.state.askWeight().Values
+		ask := m.state.askWeight()
+		c := reply(ask.ID, e, now, ReadBack)
+		c.Values = ask.Values
 		return Ready{Cues: []Cue{c}, Events: []Event{{At: e.At, Kind: Question, Cue: c.ID}}}
 	}
 	if m.asksWho(e) {

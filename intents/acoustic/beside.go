@@ -60,10 +60,10 @@ func (b *breath) settle() {
 // alone reports whether a phrase is a breath of its own, but for courtesies. Nothing goes on behind
 // one that is only an answer: of "yes he has a pulse" the "he has" is like "everyone".
 func (d *decoder) alone(c candidate, b breath) bool {
-	if end := max(c.end, b.courteous); d.g.phrases[c.phrase].Answer && d.clearly(end+2, end+12) {
+	if end := max(c.end, b.courteous); d.g.phrases[c.phrase].Answer && d.goesBehind(end) {
 		return false
 	}
-	return (b.left == 1 || !d.clearly(c.start-12, c.start-2)) && (b.right == 1 || !d.clearly(c.end+2, c.end+12))
+	return (b.left == 1 || !d.goesBefore(c.start)) && (b.right == 1 || !d.goesBehind(c.end))
 }
 
 // strange is the confidence that a phrase needs for clear words beside it that are not known.
@@ -73,9 +73,9 @@ func (d *decoder) strange(c candidate, b breath) float64 {
 	}
 	onward := d.goesOn(c)
 	another := d.another(c, max(c.end, b.courteous), onward)
-	goesOn := d.clearly(c.end+2, c.end+12)
+	goesOn := d.goesBehind(c.end)
 	switch {
-	case b.left == 0 && d.clearly(c.start-12, c.start-2):
+	case b.left == 0 && d.goesBefore(c.start):
 		switch first := d.g.phrases[c.phrase].Parts[0].Word; {
 		case slices.Contains(d.g.vocabulary.Around.Stopping, first):
 			return 1 // to be asked about: a short "don't" is seldom heard whole

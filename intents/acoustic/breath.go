@@ -389,9 +389,11 @@ func (d *decoder) speaking() bool {
 
 // clearly reports whether frames [from, to) are speech of which the nets are sure.
 func (d *decoder) clearly(from, to int) bool {
-	top, n := 0.0, 0.0
-	for t := max(0, from); t < min(to, d.frame); t++ {
-		top, n = top+float64(d.belief[t%keepFrames].top), n+1
-	}
-	return n > 0 && top/n > -1.2 && d.quiet(from, to) < 0.3 && !d.soft(from, max(to, from+softLeast))
+	return d.clarity(from, to) > -1.2 && d.quiet(from, to) < 0.3 && !d.soft(from, max(to, from+softLeast))
 }
+
+// goesBefore reports whether somebody speaks clearly right before frame from, but for what runs into it.
+func (d *decoder) goesBefore(from int) bool { return d.clearly(from-12, from-2) }
+
+// goesBehind is the same right behind frame to.
+func (d *decoder) goesBehind(to int) bool { return d.clearly(to+2, to+12) }

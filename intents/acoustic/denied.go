@@ -16,7 +16,7 @@ func (d *decoder) denied(c candidate) float64 {
 		return -withinNear
 	}
 	ends := c.end
-	if d.clearly(c.end+2, c.end+12) { // "is in and the tube" is like "isn't in", if the "and" is taken for a part of it
+	if d.goesBehind(c.end) { // "is in and the tube" is like "isn't in", if the "and" is taken for a part of it
 		ends = min(c.end, d.trimmed(c).end)
 	}
 	behind := d.around(ends+1, min(d.frame, c.end+notFrames), true)

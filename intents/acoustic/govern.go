@@ -138,7 +138,7 @@ func (d *decoder) forbiddenBehind(words []found, c candidate) (reason string, do
 		switch {
 		case !d.mayForbid(f) || d.paused(c.end, f.from, shortPause) || f.behind && f.from-c.end > 3*besideGap:
 		case f.text == "no":
-			doubtful = doubtful || d.clearly(f.to+2, f.to+12)
+			doubtful = doubtful || d.goesBehind(f.to)
 		case d.heard(f):
 			reason = f.reason
 		default:
